@@ -1,0 +1,1 @@
+"""The one declaration of every table, code list and rule."""

@@ -1,0 +1,102 @@
+"""Shapes of the frames that pass between the steps and of the files that come out."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pandera.pandas as pa
+from pandera.typing import Series
+
+from schemas.fields import Day, Real, Text, Whole, YesNo
+
+
+class Readings(pa.DataFrameModel):
+    """Temperature readings that count as evidence: one row a reading and cell, °C."""
+
+    taxon: Text
+    population: Text = pa.Field(description="Empty where the book sets none")
+    life_stage: Text
+    medium: Text = pa.Field(isin=["water", "edge", "land", "surface"])
+    month: Whole = pa.Field(ge=1, le=12)
+    site: Text = pa.Field(description="Waterbody where filled, else site_id")
+    visit_id: Text
+    date: Day
+    year: Whole = pa.Field(nullable=True)
+    hour: Real = pa.Field(nullable=True, ge=0, lt=24, description="Local clock hour; missing where no clock time was noted")
+    night: YesNo = pa.Field(nullable=True, description="Between sunset and sunrise at the site; missing where it cannot be told")
+    value: Real = pa.Field(description="Temperature, °C")
+    accuracy_c: Real = pa.Field(nullable=True, description="Accuracy of the thermometer, °C")
+    from_visit: Series[bool] = pa.Field(description="The visit's water reading, not one at the find")
+    medium_assumed: Series[bool] = pa.Field(description="The medium was set by a column map")
+    at_nest: Series[bool] = pa.Field(description="Read at the eggs themselves")
+    depth_cm: Real = pa.Field(nullable=True, description="Depth in soil, cm; only for land")
+    n_animals: Whole = pa.Field(ge=1, description="Animals that share this reading")
+
+
+TARGET_COLUMNS: dict[str, str] = {
+    "taxon": "taxon code of the book",
+    "population": "population of the site, empty where the book sets none",
+    "life_stage": "stage",
+    "medium": "water, edge, land or surface",
+    "month": "1 to 12, or warm or cold for the two seasons",
+    "quantity": "what is measured: temperature",
+    "unit": "unit of the values: °C",
+    "basis": "observed, or selected where availability readings bear it out",
+    "status": "target, borrowed or refused",
+    "reason": "why refused, or what limits the row",
+    "borrowed_from": "month whose values are used, where borrowed",
+    "grade": "evidence: A strong, B fair, C provisional, D none",
+    "n_readings": "readings, each counted once",
+    "n_animals": "animals that share them",
+    "n_visits": "visits with a reading",
+    "n_dates": "dates with a reading",
+    "n_sites": "sites with a reading",
+    "n_years": "years with a reading",
+    "n_eff": "visits that the data are worth once sites and dates are seen as clusters",
+    "night_share": "share of readings between sunset and sunrise",
+    "from_visit_share": "share of readings that are the visit's, not the find's",
+    "min": "lowest reading",
+    "p05": "5 % weighted quantile",
+    "p25": "25 % weighted quantile",
+    "p50": "median, weighted",
+    "p75": "75 % weighted quantile",
+    "p95": "95 % weighted quantile",
+    "max": "highest reading",
+    "p50_low": "lower end of the 95 % interval of the median",
+    "p50_high": "upper end of the 95 % interval of the median",
+    "p95_bound": "lower bound of the warm-season P95",
+    "allowance": "taken off the bound for instrument, hour, year, months and visit readings",
+    "set_point": "value to aim at, rounded down",
+    "band_low": "lower end of the band for the day's mean, rounded up",
+    "band_high": "upper end of the band for the day's mean, rounded down",
+    "act_line": "do something above this",
+    "ceiling": "never to exceed; not a temperature to keep",
+    "ceiling_bound_by": "rule that set the ceiling",
+    "cut_by_ceiling": "the band was cut at the ceiling less 1 °C",
+    "floor": "do not go below; missing where winter is unknown",
+}
+
+TEXT_TARGET_COLUMNS = (
+    "taxon", "population", "life_stage", "medium", "month", "quantity", "unit", "basis", "status", "reason",
+    "borrowed_from", "grade", "ceiling_bound_by",
+)  # fmt: skip
+COUNT_TARGET_COLUMNS = ("n_readings", "n_animals", "n_visits", "n_dates", "n_sites", "n_years")
+
+
+def check_targets(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return `frame` if it has the declared columns of a targets table and no value stands above its ceiling.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a cell, columns as in ``TARGET_COLUMNS``.
+
+    Raises
+    ------
+    AssertionError
+        A column is missing, or a band, set point or act line stands above its ceiling.
+    """
+    assert list(frame.columns) == list(TARGET_COLUMNS), "columns of a targets table differ from the declared ones"
+    for name in ("set_point", "band_low", "band_high", "act_line"):
+        above = frame[name] > frame["ceiling"]
+        assert not above.any(), f"{name} stands above its ceiling in rows {list(frame.index[above])}"
+    return frame

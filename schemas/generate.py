@@ -1,0 +1,252 @@
+"""Writes the documents and the Table Schema files that follow from the declarations: `python -m schemas.generate`."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from schemas.fields import CLOCK_PATTERN, Field, Span
+from schemas.rules import COLUMN_FAULTS, EFFECTS, RULES, Rule
+from schemas.tables import MODELS, fields, key_of, purpose
+from schemas.vocabulary import vocabulary, vocabulary_names
+
+DARWIN_CORE = "http://rs.tdwg.org/dwc/terms/"
+KINDS = {
+    "text": "text",
+    "code": "one code of a list",
+    "codes": "several words, separated by `|`",
+    "real": "number",
+    "whole": "whole number",
+    "yes_no": "yes or no",
+    "day": "date, YYYY-MM-DD",
+    "clock": "clock time, HH:MM, 24 hours",
+    "instant": "date and time in UTC",
+}
+TABLE_SCHEMA_TYPES = {
+    "text": "string",
+    "code": "string",
+    "codes": "string",
+    "real": "number",
+    "whole": "integer",
+    "yes_no": "boolean",
+    "day": "date",
+    "clock": "string",
+    "instant": "datetime",
+}
+GENERATED = "Generated from the declarations in `schemas/` by `python -m schemas.generate`; change it there, not here."
+
+
+def number(value: float) -> str:
+    """Write a bound with no more digits than it has: 30.0 as 30, 20037509.0 in full."""
+    return str(int(value)) if float(value).is_integer() else repr(float(value))
+
+
+def cell(text: str) -> str:
+    """Make a text safe for one cell of a Markdown table."""
+    return text.replace("\\", "\\\\").replace("|", "\\|").replace("\n", " ")
+
+
+def row(*texts: str) -> str:
+    """One row of a Markdown table."""
+    return "| " + " | ".join(cell(text) for text in texts) + " |"
+
+
+def header(*titles: str) -> list[str]:
+    """First two lines of a Markdown table."""
+    return [row(*titles), "|" + "---|" * len(titles)]
+
+
+def _span(span: Span | None) -> str:
+    return "" if span is None else f"{number(span[0])} to {number(span[1])}"
+
+
+def _need(field: Field) -> str:
+    words = [word for word, holds in (("key", field.key), ("required", field.required), ("filled in by rillbook", field.derived)) if holds]
+    return ", ".join(words)
+
+
+def _codes(field: Field) -> str:
+    if field.vocabulary:
+        return f"[{field.vocabulary}](#list-{field.vocabulary.lower()})"
+    return f"key of [{field.refers_to}](#{field.refers_to})" if field.refers_to else ""
+
+
+def _field_row(field: Field) -> str:
+    share = "protected" if field.protected else "public"
+    return row(
+        f"`{field.name}`", field.title, field.meaning, KINDS[field.kind], field.unit, _need(field),
+        _span(field.possible), _span(field.expected), _codes(field), field.darwin_core, share,
+    )  # fmt: skip
+
+
+def _table_section(table: str) -> list[str]:
+    titles = ("field", "title", "meaning", "kind", "unit", "need", "possible", "expected", "codes", "Darwin Core", "sharing")
+    return [f"## {table}", "", purpose(table), "", *header(*titles), *(_field_row(field) for field in fields(table).values()), ""]
+
+
+def _vocabulary_section(name: str) -> list[str]:
+    entries = vocabulary(name)
+    # One list has columns of its own (the medium of a microhabitat); they stand between the definition and the source.
+    extra = [column for column in next(iter(entries.values())) if column not in ("definition", "source")]
+    lines = [f"### List: {name}", "", *header("code", "definition", *(column.replace("_", " ") for column in extra), "source")]
+    for code, entry in entries.items():
+        lines.append(row(f"`{code}`", entry["definition"], *(entry[column] for column in extra), entry["source"]))
+    return [*lines, ""]
+
+
+def data_dictionary() -> str:
+    """Describe every field of every table, then every code list.
+
+    Returns
+    -------
+    str
+        Markdown; the same text whenever the declarations are the same.
+    """
+    lines = [
+        "# Data dictionary",
+        "",
+        GENERATED,
+        "",
+        "Outside *possible* an optional value is held back and its row is kept; a required one holds the row.",
+        "Outside *expected* a value is kept and flagged. *Protected* fields are never published.",
+        "Darwin Core is an open standard for records of living things.",
+        "",
+    ]
+    for table in MODELS:
+        lines += _table_section(table)
+    lines += ["## Code lists", "", "*common practice no source*: what the trade does, with no publication behind it.", ""]
+    for name in vocabulary_names():
+        lines += _vocabulary_section(name)
+    return "\n".join(lines)
+
+
+def _rule_row(rule: Rule) -> str:
+    names = ", ".join(f"`{name}`" for name in rule.fields)
+    return row(f"`{rule.id}`", rule.table, names, _sentence(rule.message), rule.remedy, rule.source)
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def rule_list() -> str:
+    """List the column checks and the cross-field rules, by effect.
+
+    Returns
+    -------
+    str
+        Markdown; the same text whenever the declarations are the same.
+    """
+    lines = ["# Rules", "", GENERATED, "", "Rare is not wrong: nothing is blanked, clipped or corrected by a rule.", ""]
+    for effect, meaning in EFFECTS.items():
+        lines += [f"## {effect.replace('_', ' ')}", "", _sentence(meaning) + ".", ""]
+        lines += header("rule", "table", "fields", "what is wrong", "what to do", "source")
+        lines += [*(_rule_row(rule) for rule in RULES if rule.effect == effect), ""]
+    lines += ["## Checks of every field", "", "Words in braces are filled in from the field and the text as written.", ""]
+    lines += header("check", "what is wrong", "what to do")
+    lines += [row(f"`{fault.id}`", _sentence(fault.message), fault.remedy) for fault in COLUMN_FAULTS]
+    return "\n".join([*lines, ""])
+
+
+def _constraints(field: Field) -> dict[str, Any]:
+    constraints: dict[str, Any] = {}
+    if field.required:
+        constraints["required"] = True
+    if field.required and field.kind == "text":
+        constraints["minLength"] = 1
+    if field.possible is not None:
+        low, high = field.possible
+        whole = field.kind == "whole"
+        constraints.update(minimum=int(low) if whole else low, maximum=int(high) if whole else high)
+    if field.kind == "code":
+        constraints["enum"] = list(vocabulary(field.vocabulary))
+    if field.kind == "clock":
+        constraints["pattern"] = CLOCK_PATTERN
+    return constraints
+
+
+def _schema_field(field: Field) -> dict[str, Any]:
+    described: dict[str, Any] = {
+        "name": field.name,
+        "type": TABLE_SCHEMA_TYPES[field.kind],
+        "title": field.title,
+        "description": field.meaning,
+    }
+    if field.kind in ("day", "instant"):
+        described["format"] = "default"
+    if field.unit:
+        described["unit"] = field.unit
+    if field.darwin_core:
+        described["rdfType"] = DARWIN_CORE + field.darwin_core
+    constraints = _constraints(field)
+    if constraints:
+        described["constraints"] = constraints
+    return described
+
+
+def table_schema(table: str) -> dict[str, Any]:
+    """Describe a table as a Table Schema.
+
+    Parameters
+    ----------
+    table : str
+        Declared table.
+
+    Returns
+    -------
+    dict
+        Descriptor, ready for JSON. A field of several codes has no foreign key: the standard knows none for lists.
+
+    References
+    ----------
+    Frictionless Data, Table Schema, version 1.
+    """
+    links = [
+        {"fields": field.name, "reference": {"resource": field.refers_to, "fields": key_of(field.refers_to)}}
+        for field in fields(table).values()
+        if field.refers_to and field.kind != "codes"
+    ]
+    schema: dict[str, Any] = {
+        "fields": [_schema_field(field) for field in fields(table).values()],
+        "primaryKey": key_of(table),
+        "missingValues": [""],
+    }
+    if links:
+        schema["foreignKeys"] = links
+    return schema
+
+
+def generated_files() -> dict[str, str]:
+    """Text of every generated file, by its path below the project's folder."""
+    texts = {"docs/data_dictionary.md": data_dictionary(), "docs/rules.md": rule_list()}
+    for table in MODELS:
+        texts[f"schemas/table_schema/{table}.json"] = json.dumps(table_schema(table), indent=2, ensure_ascii=False) + "\n"
+    return texts
+
+
+def write_all(folder: Path) -> list[Path]:
+    """Write every generated file below a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The project's folder, or any other.
+
+    Returns
+    -------
+    list of Path
+        Files written.
+    """
+    written = []
+    for name, text in generated_files().items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(text.encode("utf-8"))
+        written.append(path)
+    return written
+
+
+if __name__ == "__main__":
+    for path in write_all(Path(__file__).resolve().parent.parent):
+        print(path)
