@@ -1,0 +1,1 @@
+"""Files that ship with rillbook; in the installed package this folder is called rillbook_data."""
