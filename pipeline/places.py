@@ -1,0 +1,443 @@
+"""Places: grid squares that may be shown, how far a coordinate may be off, datums and distances."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import math
+import re
+from collections.abc import Sequence
+from decimal import ROUND_FLOOR, Decimal
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline.settings import data_file
+from schemas.vocabulary import codes
+
+if TYPE_CHECKING:
+    from pipeline.settings import Area
+
+Square = tuple[float, float, float, float]
+WITHHELD = "withheld"
+
+NAD27_OPERATION = "EPSG:1173"
+
+_NUMBER = r"[+-]?\d{1,3}\.\d+"
+_PLAIN = re.compile(rf"({_NUMBER})\s*°?(?:\s*[,;/]\s*|\s+)({_NUMBER})\s*°?")
+_DEGREES = r"(\d{1,3}(?:\.\d+)?)\s*°?"
+_LETTERS_AFTER = re.compile(rf"{_DEGREES}\s*([NSEW])\s*[,;/]?\s*{_DEGREES}\s*([NSEW])")
+_LETTERS_BEFORE = re.compile(rf"([NSEW])\s*{_DEGREES}(?:\s*[,;/]\s*|\s*)([NSEW])\s*{_DEGREES}")
+
+
+@cache
+def _reference() -> dict[str, str]:
+    text = data_file("reference/places.csv").read_text(encoding="utf-8")
+    return {row["name"]: row["value"] for row in csv.DictReader(text.splitlines())}
+
+
+def _metres(name: str) -> float:
+    return float(_reference()[name])
+
+
+def grid_step(*classes: str | None) -> str:
+    """Choose the coarsest of the public precision classes given.
+
+    Parameters
+    ----------
+    *classes : str or missing
+        Codes of the vocabulary ``public_precision``: the book's, the taxon's, the site's. Missing ones are ignored.
+
+    Returns
+    -------
+    str
+        The coarsest code; ``withheld`` where none is given, so that an oversight never publishes a place.
+
+    Raises
+    ------
+    ValueError
+        A code is not in the vocabulary.
+
+    References
+    ----------
+    Chapman 2020, Current Best Practices for Generalizing Sensitive Species Occurrence Data, tables 6 and 7.
+    """
+    from_coarse = codes("public_precision")
+    given = [str(value) for value in classes if isinstance(value, str) or not pd.isna(value)]
+    for value in given:
+        if value not in from_coarse:
+            raise ValueError(f"public precision {value!r} is not one of {', '.join(from_coarse)}")
+    return min(given, key=from_coarse.index, default=WITHHELD)
+
+
+def grid_square(latitude: float, longitude: float, step: str) -> Square:
+    """Find the geographic grid square that holds a point.
+
+    Parameters
+    ----------
+    latitude, longitude : float
+        Decimal degrees, WGS 84, north and east positive.
+    step : str
+        Side of the square in degrees, as text such as ``"0.1"``.
+
+    Returns
+    -------
+    tuple of float
+        South, west, north, east in degrees. A square holds its south and west side; the pole and the 180° meridian
+        belong to the last square.
+
+    Raises
+    ------
+    ValueError
+        The point is missing or off the globe, or the step is no number above 0.
+
+    Notes
+    -----
+    Decimal arithmetic, because 0.3/0.1 is 2.9999999999999996 in binary; floor, because truncating would move the
+    western half of the globe one square east.
+
+    References
+    ----------
+    Chapman 2020 (see :func:`grid_step`): generalise to a geographic grid, never at random.
+    """
+    if step == WITHHELD or not Decimal(step) > 0:
+        raise ValueError(f"step {step!r} makes no grid square")
+    side = Decimal(step)
+    south, north = _cell(latitude, side, 90)
+    west, east = _cell(longitude, side, 180)
+    return south, west, north, east
+
+
+def _cell(degrees: float, side: Decimal, limit: int) -> tuple[float, float]:
+    if not -limit <= degrees <= limit:
+        raise ValueError(f"{degrees} is not between -{limit} and {limit} degrees")
+    index = (Decimal(str(float(degrees))) / side).to_integral_value(rounding=ROUND_FLOOR)
+    index = min(index, Decimal(limit) / side - 1)
+    return float(index * side), float((index + 1) * side)
+
+
+def square_centre(square: Square) -> tuple[float, float]:
+    """Centre of a grid square: latitude, longitude in degrees."""
+    south, west, north, east = (Decimal(str(side)) for side in square)
+    return float((south + north) / 2), float((west + east) / 2)
+
+
+def square_radius_m(square: Square) -> float:
+    """Geodesic distance from the centre of a grid square to its farthest corner.
+
+    Parameters
+    ----------
+    square : tuple of float
+        South, west, north, east in degrees.
+
+    Returns
+    -------
+    float
+        Metres on the WGS 84 ellipsoid.
+
+    References
+    ----------
+    Chapman & Wieczorek 2020, Georeferencing Best Practices, "Grids".
+    """
+    south, west, north, east = square
+    latitude, longitude = square_centre(square)
+    corners = np.array([(south, west), (south, east), (north, west), (north, east)])
+    return float(distance_m(latitude, longitude, corners[:, 0], corners[:, 1]).max())
+
+
+def public_uncertainty_m(square: Square, uncertainty_class_m: float) -> int:
+    """Uncertainty to publish with the centre of a grid square.
+
+    Parameters
+    ----------
+    square : tuple of float
+        South, west, north, east in degrees.
+    uncertainty_class_m : float
+        A class of the original uncertainty, metres; the exact figure would tell sites of one square apart.
+
+    Returns
+    -------
+    int
+        Metres, rounded up.
+
+    Raises
+    ------
+    ValueError
+        The class is missing or below 0.
+    """
+    if not uncertainty_class_m >= 0:
+        raise ValueError(f"uncertainty {uncertainty_class_m} is not 0 or more metres")
+    return math.ceil(square_radius_m(square) + uncertainty_class_m)
+
+
+def precision_from_text(text: str) -> float | None:
+    """Precision of a decimal coordinate as written.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"35.612"``, ``"-83.4890"`` or ``"39.02569N"``; zeros at the end count, since someone wrote them.
+
+    Returns
+    -------
+    float or None
+        Degrees: 1 for no decimals, 0.1 for one …; None where `text` is not a plain decimal number.
+    """
+    found = re.fullmatch(r"\s*[NSEW]?\s*[+-]?\d{1,3}(?:\.(\d*))?\s*°?\s*[NSEW]?\s*", str(text).upper())
+    return None if found is None else float(Decimal(1).scaleb(-len(found.group(1) or "")))
+
+
+def precision_uncertainty_m(latitude: float, precision_deg: float) -> float:
+    """Uncertainty that comes from the precision of a coordinate alone.
+
+    Parameters
+    ----------
+    latitude : float
+        Degrees.
+    precision_deg : float
+        Precision of latitude and longitude, degrees.
+
+    Returns
+    -------
+    float
+        Metres: sqrt((π M p / 180)² + (π N cos φ p / 180)²) with the radii of curvature M and N of WGS 84 at φ.
+
+    References
+    ----------
+    Wieczorek, Guo & Hijmans 2004, Int. J. Geogr. Inf. Sci. 18: 745-767.
+    """
+    from pyproj import Geod
+
+    ellipsoid = Geod(ellps="WGS84")
+    phi = math.radians(latitude)
+    curve = 1 - ellipsoid.es * math.sin(phi) ** 2
+    north = math.radians(precision_deg) * ellipsoid.a * (1 - ellipsoid.es) / curve**1.5
+    east = math.radians(precision_deg) * ellipsoid.a * math.cos(phi) / curve**0.5
+    return math.hypot(north, east)
+
+
+def coordinate_uncertainty_m(
+    latitude: float,
+    precision_deg: float | None = None,
+    *,
+    precision_m: float | None = None,
+    gps_accuracy_m: float | None = None,
+    read_on: dt.date | None = None,
+    datum: str | None = None,
+) -> int:
+    """Radius of the circle that surely holds a place of which only coordinates were noted.
+
+    Parameters
+    ----------
+    latitude : float
+        Degrees.
+    precision_deg : float, optional
+        Precision of the coordinates in degrees, see :func:`precision_from_text`.
+    precision_m : float, optional
+        Precision of metric coordinates in metres; half the diagonal of the step counts.
+    gps_accuracy_m : float, optional
+        Figure that the receiver showed; it is doubled. Not noted: 30 m, or 100 m before 2000-05-01.
+    read_on : date, optional
+        Day on which the coordinates were read; missing counts as before 2000-05-01.
+    datum : str, optional
+        Code of the vocabulary ``datum``; missing or ``unknown`` adds 5359 m. What a shift from NAD83 or NAD27 adds is
+        given by :func:`to_wgs84`.
+
+    Returns
+    -------
+    int
+        Metres: the linear sum of the sources, each of which is a maximum, rounded up.
+
+    Raises
+    ------
+    ValueError
+        Neither or both precisions are given, or a figure is not above 0.
+
+    References
+    ----------
+    Chapman & Wieczorek 2020, Georeferencing Best Practices; the linear sum follows the datum amendment of BDQ Core.
+    """
+    if (precision_deg is None) == (precision_m is None):
+        raise ValueError("give the precision either in degrees or in metres")
+    for figure in (precision_deg, precision_m, gps_accuracy_m):
+        if figure is not None and not figure > 0:
+            raise ValueError(f"{figure} is not above 0")
+    from_precision = precision_uncertainty_m(latitude, precision_deg) if precision_deg is not None else (precision_m or 0) * math.sqrt(0.5)
+    ended = dt.date.fromisoformat(_reference()["selective_availability_ended"])
+    if gps_accuracy_m is not None:
+        from_receiver = _metres("gps_multiplier") * gps_accuracy_m
+    elif read_on is not None and pd.Timestamp(read_on).date() >= ended:
+        from_receiver = _metres("gps_default_m")
+    else:
+        from_receiver = _metres("gps_default_before_m")
+    from_datum = _metres("datum_unknown_m") if not isinstance(datum, str) or datum == "unknown" else 0.0
+    # A sum such as 30.000000000000004 must not cost a metre.
+    return math.ceil(round(from_precision + from_receiver + from_datum, 6))
+
+
+def to_wgs84(latitude: Any, longitude: Any, datum: Any) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Bring coordinates to WGS 84.
+
+    Parameters
+    ----------
+    latitude, longitude : array_like of float, shape (n,)
+        Degrees; missing stays missing.
+    datum : array_like of str, shape (n,)
+        Codes of the vocabulary ``datum``; missing counts as ``unknown``.
+
+    Returns
+    -------
+    latitude, longitude : ndarray of float, shape (n,)
+        Degrees, WGS 84.
+    added_uncertainty_m : ndarray of float, shape (n,)
+        What the step adds to the uncertainty, metres.
+    note : ndarray of str, shape (n,)
+        What was done, for the record.
+
+    Raises
+    ------
+    ValueError
+        A datum is not in the vocabulary.
+
+    Notes
+    -----
+    NAD83: null shift, stated accuracy 4 m. NAD27: mean Helmert shift "NAD27 to WGS 84 (4)" (EPSG operation 1173),
+    stated accuracy 10 m, within the operation's area of use, the contiguous United States; elsewhere its accuracy is
+    not stated and NAD27 counts as unknown. The datum grids that would do better are not part of pyproj.
+    """
+    lat = np.array(latitude, dtype=float, ndmin=1)
+    lon = np.array(longitude, dtype=float, ndmin=1)
+    given = np.atleast_1d(np.asarray(datum, dtype=object))
+    named = np.array([value if isinstance(value, str) else "unknown" for value in given], dtype=object)
+    for value in set(named):
+        if value not in codes("datum"):
+            raise ValueError(f"datum {value!r} is not one of {', '.join(codes('datum'))}")
+    added = np.zeros(lat.shape)
+    note = np.full(lat.shape, "WGS 84 as given", dtype=object)
+    nad83 = named == "NAD83"
+    added[nad83] = _metres("nad83_accuracy_m")
+    note[nad83] = f"NAD83 read as WGS 84 (null shift, accuracy {_metres('nad83_accuracy_m'):.0f} m)"
+    unknown = named == "unknown"
+    nad27 = np.flatnonzero(named == "NAD27")
+    if nad27.size:
+        lat[nad27], lon[nad27], inside = _shift_nad27(lat[nad27], lon[nad27])
+        added[nad27] = _metres("nad27_accuracy_m")
+        note[nad27] = f"NAD27 to WGS 84 (4), mean Helmert shift, accuracy {_metres('nad27_accuracy_m'):.0f} m"
+        unknown[nad27[~inside]] = True
+    added[unknown] = _metres("datum_unknown_m")
+    note[unknown] = f"datum not known; read as WGS 84, {_metres('datum_unknown_m'):.0f} m added"
+    return lat, lon, added, note
+
+
+def _shift_nad27(latitude: np.ndarray, longitude: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    from pyproj import Transformer
+
+    shift = Transformer.from_pipeline(NAD27_OPERATION)
+    use = shift.area_of_use
+    assert use is not None, "the datum operation states no area of use"
+    inside = (latitude >= use.south) & (latitude <= use.north) & (longitude >= use.west) & (longitude <= use.east)
+    north, east = latitude.copy(), longitude.copy()
+    north[inside], east[inside] = shift.transform(latitude[inside], longitude[inside])
+    return north, east, inside
+
+
+def read_verbatim_coordinates(text: str) -> tuple[float, float] | None:
+    """Read decimal degrees from a place as it stands in the notes.
+
+    Parameters
+    ----------
+    text : str
+        Hemisphere letters before or after both numbers (``39.02569000N 079.40033000W``), or latitude and longitude
+        with decimals and no letters (``39.02569, -79.40033``).
+
+    Returns
+    -------
+    tuple of float or None
+        Latitude, longitude in degrees; None where it can be read in more than one way, or in none: one letter only,
+        a sign beside a letter, two latitudes, no decimals and no letters, numbers off the globe.
+    """
+    if not isinstance(text, str):
+        return None
+    cleaned = text.strip().upper()
+    plain = _PLAIN.fullmatch(cleaned)
+    if plain:
+        return _on_globe(float(plain.group(1)), float(plain.group(2)))
+    after, before = _LETTERS_AFTER.fullmatch(cleaned), _LETTERS_BEFORE.fullmatch(cleaned)
+    if after:
+        number1, letter1, number2, letter2 = after.groups()
+    elif before:
+        letter1, number1, letter2, number2 = before.groups()
+    else:
+        return None
+    value1, value2 = (-float(number) if letter in "SW" else float(number) for number, letter in ((number1, letter1), (number2, letter2)))
+    if letter1 in "NS" and letter2 in "EW":
+        return _on_globe(value1, value2)
+    if letter1 in "EW" and letter2 in "NS":
+        return _on_globe(value2, value1)
+    return None
+
+
+def _on_globe(latitude: float, longitude: float) -> tuple[float, float] | None:
+    return (latitude, longitude) if abs(latitude) <= 90 and abs(longitude) <= 180 else None
+
+
+def distance_m(lat1: Any, lon1: Any, lat2: Any, lon2: Any) -> np.ndarray:
+    """Geodesic distance on the WGS 84 ellipsoid.
+
+    Parameters
+    ----------
+    lat1, lon1, lat2, lon2 : array_like of float
+        Degrees; shapes that broadcast together.
+
+    Returns
+    -------
+    ndarray of float
+        Metres; missing where a coordinate is missing.
+
+    References
+    ----------
+    Karney 2013, J. Geodesy 87: 43-55, through pyproj.
+    """
+    from pyproj import Geod
+
+    north1, east1, north2, east2 = np.broadcast_arrays(*(np.asarray(value, dtype=float) for value in (lat1, lon1, lat2, lon2)))
+    metres = Geod(ellps="WGS84").inv(east1.ravel(), north1.ravel(), east2.ravel(), north2.ravel())[2]
+    return np.asarray(metres, dtype=float).reshape(north1.shape)
+
+
+def inside_area(latitude: Any, longitude: Any, areas: Sequence[Area]) -> np.ndarray:
+    """Say which points lie inside a study area.
+
+    Parameters
+    ----------
+    latitude, longitude : array_like of float, shape (n,)
+        Degrees, WGS 84.
+    areas : sequence of Area
+        Circles (latitude, longitude, km; geodesic) and boxes (south, west, north, east; one whose west is above its
+        east crosses the 180° meridian).
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        True inside any of them, edges included; a missing coordinate is inside none.
+
+    Raises
+    ------
+    ValueError
+        An area is neither circle nor box.
+    """
+    lat, lon = np.atleast_1d(np.asarray(latitude, dtype=float)), np.atleast_1d(np.asarray(longitude, dtype=float))
+    inside = np.zeros(lat.shape, dtype=bool)
+    for area in areas:
+        if area.kind == "circle":
+            centre_lat, centre_lon, km = area.numbers
+            inside |= distance_m(lat, lon, centre_lat, centre_lon) <= km * 1000
+        elif area.kind == "box":
+            south, west, north, east = area.numbers
+            across = (lon >= west) & (lon <= east) if west <= east else (lon >= west) | (lon <= east)
+            inside |= (lat >= south) & (lat <= north) & across
+        else:
+            raise ValueError(f"area {area.code!r} is neither circle nor box")
+    return inside
