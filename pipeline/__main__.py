@@ -1,0 +1,5 @@
+"""`python -m pipeline` is `rillbook`."""
+
+from pipeline.cli import main
+
+main()

@@ -1,0 +1,485 @@
+"""Typed rows against the schemas and the rules: accepted with flags kept, or held back with reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline import places
+from pipeline.candidates import Candidates, Merged, gather, merge, rows
+from pipeline.records import Mapped, MappedSource
+from pipeline.settings import Settings
+from pipeline.values import CANONICAL, EXAMPLES, KIND_WORDS, as_text
+from schemas.rules import COLUMN_FAULTS, FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule, minutes_of, rules_of
+from schemas.tables import LOADED, MODELS, fields, key_of
+from schemas.vocabulary import codes, vocabulary
+
+HELD_COLUMNS = (
+    "table", "row_key", "parent_key", "field", "column", "text", "rule", "message", "remedy", "source", "row", "line", "candidate",
+)  # fmt: skip
+FLAG_COLUMNS = ("table", "row_key", "field", "rule", "effect", "message", "remedy", "value", "source", "row", "line")
+PARENTS = {"visits": ("site_id", "sites"), "finds": ("visit_id", "visits"), "availability": ("visit_id", "visits")}
+
+
+@dataclass(frozen=True)
+class TableCheck:
+    """What became of the rows of one table.
+
+    Attributes
+    ----------
+    candidates, merged : Candidates, Merged
+        All rows, and how they belong together.
+    accepted : DataFrame
+        Typed rows, held values taken out, indexed by candidate.
+    held_rows : Index
+        Candidates whose row is held back.
+    """
+
+    candidates: Candidates
+    merged: Merged
+    accepted: pd.DataFrame
+    held_rows: pd.Index
+
+
+@dataclass(frozen=True)
+class Checked:
+    """Outcome of a check.
+
+    Attributes
+    ----------
+    sources : list of MappedSource
+        The sheets.
+    tables : dict of str to TableCheck
+        By table.
+    held, flags : DataFrame
+        One row a reason; an empty ``field`` in `held` means the whole row.
+    """
+
+    sources: list[MappedSource]
+    tables: dict[str, TableCheck]
+    held: pd.DataFrame
+    flags: pd.DataFrame
+
+
+@dataclass
+class _Sheet:
+    """The table under check, and the reasons gathered so far."""
+
+    table: str
+    one: Candidates
+    merged: Merged
+    typed: pd.DataFrame
+    written: pd.DataFrame
+    sources: list[MappedSource]
+    settings: Settings
+    held: list[dict[str, Any]] = field(default_factory=list)
+    flags: list[dict[str, Any]] = field(default_factory=list)
+    held_rows: set[int] = field(default_factory=set)
+    held_cells: set[tuple[int, str]] = field(default_factory=set)
+
+
+def check(sources: list[MappedSource], settings: Settings, known: dict[str, pd.DataFrame], today: date) -> Checked:
+    """Check the rows of a load against schemas, rules and the book.
+
+    Parameters
+    ----------
+    sources : list of MappedSource
+        Mapped sheets.
+    settings : Settings
+        The book's settings.
+    known : dict of str to DataFrame
+        Current sites, visits, finds and availability of the book; empty frames for a new one.
+    today : date
+        Dates after it lie in the future.
+
+    Returns
+    -------
+    Checked
+
+    Raises
+    ------
+    AssertionError
+        A check failed without naming a row: never a row's fault.
+    """
+    tables: dict[str, TableCheck] = {}
+    held, flags = [], []
+    for table in LOADED:
+        one = gather(table, sources)
+        merged = merge(one)
+        sheet = _Sheet(table, one, merged, rows(one, merged, one.typed), rows(one, merged, one.written), sources, settings)
+        _check_columns(sheet)
+        _complete(sheet)
+        _check_parents(sheet, tables, known)
+        _check_rules(sheet, _context(sheet, tables, known, today))
+        accepted = sheet.typed.drop(index=pd.Index(sorted(sheet.held_rows)))
+        tables[table] = TableCheck(one, merged, accepted, pd.Index(sorted(sheet.held_rows), dtype="int64"))
+        _flag_unexpected(sheet, accepted)
+        held += sheet.held
+        flags += [flag for flag in sheet.flags if flag.pop("candidate") not in sheet.held_rows]
+    return Checked(sources, tables, pd.DataFrame(held, columns=list(HELD_COLUMNS)), pd.DataFrame(flags, columns=list(FLAG_COLUMNS)))
+
+
+def _origin(sheet: _Sheet, row: int, name: str) -> tuple[dict[str, Any], str]:
+    """Place of a cell, and the heading of its column."""
+    provider = sheet.merged.provider[name].get(row, row) if name else row
+    place = sheet.one.origin.loc[provider]
+    return {"source": int(place["source"]), "row": int(place["row"]), "line": int(place["line"])}, _heading(sheet.one, int(provider), name)
+
+
+def _heading(one: Candidates, candidate: int, name: str) -> str:
+    start = 0
+    for _, mapped in one.parts:
+        if candidate < start + len(mapped.text):
+            if name in mapped.wide:
+                return str(mapped.wide[name][candidate - start])
+            return " + ".join(mapped.columns.get(name, ()))
+        start += len(mapped.text)
+    return ""
+
+
+def _exact(sheet: _Sheet, row: int, name: str) -> str:
+    """The text of a cell to the letter, or of the whole source row."""
+    place, column = _origin(sheet, row, name)
+    cells = sheet.sources[place["source"]].source.cells
+    if not name:
+        return "; ".join(f"{heading} = {text}" for heading, text in cells.iloc[place["row"]].items() if text.strip())
+    headings = [heading for heading in column.split(" + ") if heading in cells.columns]
+    if headings:
+        return " + ".join(str(cells.iloc[place["row"]][heading]) for heading in headings)
+    return str(sheet.written.at[row, name]) if pd.notna(sheet.written.at[row, name]) else ""
+
+
+def _hold(sheet: _Sheet, row: int, name: str, rule: str, message: str, remedy: str, whole_row: bool) -> None:
+    """Hold back a value, or the whole row; the reason for a row may still name a field."""
+    place, column = _origin(sheet, row, name)
+    parent = PARENTS.get(sheet.table)
+    key, above = sheet.typed.at[row, key_of(sheet.table)], sheet.typed.at[row, parent[0]] if parent else None
+    text = _exact(sheet, row, name)
+    if whole_row:
+        sheet.held_rows.add(row)
+    elif (row, name) in sheet.held_cells:
+        return
+    sheet.held_cells.add((row, name))
+    sheet.held.append({
+        "table": sheet.table, "row_key": "" if pd.isna(key) else key, "parent_key": "" if above is None or pd.isna(above) else above,
+        "field": name, "column": column, "text": text, "rule": rule, "message": message, "remedy": remedy,
+        **place, "candidate": row if whole_row else -1,
+    })  # fmt: skip
+
+
+def _words(fault: str, sheet: _Sheet, row: int, name: str) -> tuple[str, str]:
+    declared = fields(sheet.table)[name]
+    text = sheet.written.at[row, name]
+    value = sheet.one.typed[name].get(sheet.merged.provider[name].get(row, row)) if declared.kind in ("real", "whole") else None
+    low, high = (declared.possible if fault != "unexpected" else declared.expected) or ("", "")
+    words = {
+        "title": declared.title, "text": "" if pd.isna(text) else text, "unit": declared.unit, "kind": KIND_WORDS.get(declared.kind, ""),
+        "example": EXAMPLES.get(declared.kind, ""), "low": low, "high": high, "vocabulary": declared.vocabulary.replace("_", " "),
+        "codes": ", ".join(codes(declared.vocabulary)) if declared.vocabulary else "",
+        "celsius": "" if value is None or pd.isna(value) else f"{(value - 32) / 1.8:.1f}",
+    }  # fmt: skip
+    known = next(one for one in COLUMN_FAULTS if one.id == fault)
+    return tuple(" ".join(part.format(**words).split()).replace(" )", ")") for part in (known.message, known.remedy))  # type: ignore[return-value]
+
+
+def _check_columns(sheet: _Sheet) -> None:
+    """Unreadable cells, missing required values, spans and codes; faulty values are taken out of the typed frame."""
+    faults: dict[tuple[int, str], str] = {}
+    provided = {name: {int(to): int(at) for at, to in provider.items()} for name, provider in sheet.merged.provider.items()}
+    later = {int(row) for row, is_later in zip(sheet.merged.row_of, sheet.merged.later, strict=True) if is_later}
+    for row, name, fault in sheet.one.faults.itertuples(index=False):
+        at = row if row in later else provided[name].get(int(row))
+        if at is not None:
+            faults[(int(at), name)] = fault
+    for row, name, number in _failures(sheet):
+        faults.setdefault((row, name), "required_missing" if number is None else _span_fault(sheet.table, name, number))
+    for (row, name), fault in faults.items():
+        declared = fields(sheet.table)[name]
+        message, remedy = _words(fault, sheet, row, name)
+        _hold(sheet, row, name, fault, message, remedy, declared.required)
+        sheet.typed.loc[row, name] = _nothing(declared.kind)
+    for row in sorted(later):
+        named = [name for name, mask in sheet.merged.differs.items() if mask[sheet.one.text.index.get_loc(row)]]
+        key = sheet.typed.at[row, key_of(sheet.table)]
+        known = next(one for one in COLUMN_FAULTS if one.id == "described_twice")
+        message = known.message.format(key=f"{sheet.table[:-1] if sheet.table != 'availability' else 'point'} {key}", fields=", ".join(named))
+        _hold(sheet, row, "", "described_twice", message, known.remedy, True)
+
+
+def _nothing(kind: str) -> Any:
+    return pd.NA if kind in ("whole", "yes_no") else pd.NaT if kind in ("day", "instant") else np.nan
+
+
+def _failures(sheet: _Sheet) -> list[tuple[int, str, float | None]]:
+    """Rows and fields that pandera refuses: the value of a span failure, None where a required value is missing."""
+    from pandera.errors import SchemaErrors
+
+    try:
+        MODELS[sheet.table].validate(sheet.typed, lazy=True)
+    except SchemaErrors as problem:
+        cases = problem.failure_cases
+    else:
+        return []
+    lost = cases[cases["index"].isna()]
+    assert lost.empty, f"a check of {sheet.table} failed without naming a row: {lost.to_dict('records')}"
+    found: list[tuple[int, str, float | None]] = []
+    for case in cases.itertuples(index=False):
+        if case.check == "not_nullable":
+            found.append((int(case.index), case.column, None))
+        elif str(case.check).startswith(("greater_than_or_equal_to", "less_than_or_equal_to", "in_range")):
+            found.append((int(case.index), case.column, float(case.failure_case)))
+        else:
+            raise AssertionError(f"unknown failure of {sheet.table}.{case.column}: {case.check} at {case.index}")
+    return found
+
+
+def _span_fault(table: str, name: str, number: float) -> str:
+    declared = fields(table)[name]
+    celsius = (number - 32) / 1.8
+    in_water = declared.unit == "°C" and name in ("water_temp_c", "substrate_temp_c")
+    return "likely_fahrenheit" if in_water and declared.possible is not None and 0 <= celsius <= declared.possible[1] else "not_possible"
+
+
+def _complete(sheet: _Sheet) -> None:
+    """Fill in what follows from the row itself: accepted codes of taxa, the place from its text, its uncertainty, instants."""
+    if sheet.table == "finds":
+        known = alias_of(sheet.settings)
+        accepted = sheet.typed["taxon"].map(lambda text: text if pd.isna(text) else known.get(text.casefold(), text))
+        changed = accepted.notna() & (accepted != sheet.typed["taxon"])
+        as_noted = sheet.typed["verbatim_taxon"].fillna(sheet.written["taxon"].where(changed))
+        sheet.typed["verbatim_taxon"] = as_noted.astype("str")
+        sheet.typed["taxon"] = accepted.astype("str")
+    if sheet.table == "sites":
+        _complete_places(sheet)
+    if sheet.table == "visits":
+        _complete_target_taxa(sheet)
+        sheet.typed["start_utc"] = instant(sheet.typed["visit_date"], sheet.typed["start_time"], sheet.settings.time_zone)
+
+
+def alias_of(settings: Settings) -> dict[str, str]:
+    """Taxon codes by every folded spelling that the book knows."""
+    known = {alias.casefold(): row.code for row in settings.taxa.itertuples() for alias in str(row.aliases or "").split("|") if alias}
+    return {**known, **{code.casefold(): code for code in settings.taxa["code"]}}
+
+
+def _complete_target_taxa(sheet: _Sheet) -> None:
+    known = alias_of(sheet.settings)
+    for row, text in sheet.typed["target_taxa"].dropna().items():
+        parts = [known.get(part.casefold(), "") for part in text.split("|")]
+        if all(parts):
+            sheet.typed.at[row, "target_taxa"] = "|".join(parts)
+            continue
+        unknown = [part for part in text.split("|") if part.casefold() not in known]
+        remedy = f"Use one of: {', '.join(sheet.settings.taxa['code'])}."
+        _hold(sheet, int(row), "target_taxa", "code_unknown", f"{unknown[0]!r} is not among the book's taxa.", remedy, False)  # type: ignore[call-overload]
+        sheet.typed.at[row, "target_taxa"] = np.nan
+
+
+def _complete_places(sheet: _Sheet) -> None:
+    typed = sheet.typed
+    for row, text in typed.loc[typed["latitude"].isna() & typed["longitude"].isna(), "verbatim_coordinates"].dropna().items():
+        if (row, "latitude") in sheet.held_cells or (row, "longitude") in sheet.held_cells:
+            continue
+        place = places.read_verbatim_coordinates(text)
+        if place is not None:
+            typed.at[row, "latitude"], typed.at[row, "longitude"] = place
+    for row in typed.index[typed["latitude"].notna() & typed["longitude"].notna() & typed["coordinate_uncertainty_m"].isna()]:
+        written = [sheet.written.at[row, name] for name in ("latitude", "longitude", "verbatim_coordinates")]
+        precisions = [places.precision_from_text(text) for text in written if isinstance(text, str)]
+        typed.at[row, "coordinate_uncertainty_m"] = places.coordinate_uncertainty_m(
+            typed.at[row, "latitude"],
+            max((one for one in precisions if one is not None), default=None),
+            datum=typed.at[row, "datum"] if isinstance(typed.at[row, "datum"], str) else None,
+        )
+
+
+def instant(day: pd.Series, clock: pd.Series, time_zone: str) -> pd.Series:
+    """Instants in UTC (without zone) of local days and clock texts; a repeated hour is standard time, a skipped one moves forward."""
+    local = day + pd.to_timedelta(minutes_of(clock), unit="m")
+    aware = local.dt.tz_localize(time_zone, ambiguous=np.zeros(len(local), dtype=bool), nonexistent="shift_forward")
+    return aware.dt.tz_convert("UTC").dt.tz_localize(None).astype("datetime64[us]")
+
+
+def start_is_ambiguous(day: pd.Series, clock: pd.Series, time_zone: str) -> pd.Series:
+    """Whether the clock time came twice on that day because daylight saving ended."""
+    local = day + pd.to_timedelta(minutes_of(clock), unit="m")
+    summer = local.dt.tz_localize(time_zone, ambiguous=np.ones(len(local), dtype=bool), nonexistent="shift_forward")
+    winter = local.dt.tz_localize(time_zone, ambiguous=np.zeros(len(local), dtype=bool), nonexistent="shift_forward")
+    return local.notna() & (summer != winter)
+
+
+def _check_parents(sheet: _Sheet, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame]) -> None:
+    if sheet.table not in PARENTS:
+        return
+    name, parent = PARENTS[sheet.table]
+    there = set(known[parent][key_of(parent)]) | set(tables[parent].accepted[key_of(parent)])
+    held = set(tables[parent].candidates.typed.loc[tables[parent].held_rows, key_of(parent)].dropna())
+    for row, key in sheet.typed[name].dropna().items():
+        if key in there:
+            continue
+        fault = next(one for one in COLUMN_FAULTS if one.id == ("parent_held" if key in held else "parent_unknown"))
+        message = fault.message.format(parent=f"{parent[:-1]} {key}")
+        _hold(sheet, int(row), name if fault.id == "parent_unknown" else "", fault.id, message, fault.remedy, True)  # type: ignore[call-overload]
+
+
+def _context(sheet: _Sheet, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame], today: date) -> Callable[[], pd.DataFrame]:
+    """How to make the frame that the rules see: the rows under check, with their kin in the book, joined to what is known of each."""
+    kin = _kin(sheet, known)
+
+    def make() -> pd.DataFrame:
+        frame = pd.concat([sheet.typed, kin]) if len(kin) else sheet.typed
+        joins = {"sites": _site_context, "visits": _visit_context, "finds": _find_context}
+        return joins[sheet.table](frame, sheet.settings, tables, known, today) if sheet.table in joins else frame
+
+    return make
+
+
+def _kin(sheet: _Sheet, known: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """Current rows of the book under the same parent, which group rules must see; their index cannot meet a candidate's."""
+    book = known[sheet.table]
+    if sheet.table not in PARENTS or book.empty:
+        return book.iloc[:0]
+    name = PARENTS[sheet.table][0]
+    near = book[book[name].isin(sheet.typed[name]) & ~book[key_of(sheet.table)].isin(sheet.typed[key_of(sheet.table)])]
+    near = near.reindex(columns=sheet.typed.columns).astype(sheet.typed.dtypes.to_dict())
+    return near.set_axis(pd.RangeIndex(-len(near), 0))
+
+
+def _site_context(frame: pd.DataFrame, settings: Settings, *_: Any) -> pd.DataFrame:
+    frame = frame.copy()
+    for name in ("in_area", "in_area_swapped", "in_area_negated"):
+        frame[name] = pd.Series(pd.NA, index=frame.index, dtype="boolean")
+    placed = frame["latitude"].notna() & frame["longitude"].notna()
+    for code in {area.code for area in settings.areas} | {""}:
+        areas = [area for area in settings.areas if code in ("", area.code)]
+        mine = placed & ((frame["study_area"] == code) if code else ~frame["study_area"].isin([area.code for area in settings.areas]))
+        if not areas or not mine.any():
+            continue
+        lat, lon, _, _ = places.to_wgs84(frame.loc[mine, "latitude"], frame.loc[mine, "longitude"], frame.loc[mine, "datum"])
+        frame.loc[mine, "in_area"] = places.inside_area(lat, lon, areas)
+        swapped = np.abs(lon) <= 90
+        frame.loc[mine, "in_area_swapped"] = places.inside_area(np.where(swapped, lon, np.nan), np.where(swapped, lat, np.nan), areas)
+        frame.loc[mine, "in_area_negated"] = places.inside_area(lat, -lon, areas)
+    return frame
+
+
+def _visit_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: Any, today: date) -> pd.DataFrame:
+    return frame.assign(
+        today=pd.Timestamp(today),
+        cool_stream_book=bool((settings.taxa["group"] == "cool_stream").any()),
+        start_ambiguous=start_is_ambiguous(frame["visit_date"], frame["start_time"], settings.time_zone),
+    )
+
+
+def _find_context(frame: pd.DataFrame, settings: Settings, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame], today: date) -> pd.DataFrame:
+    taxa = settings.taxa.set_index("code")
+    visits = _both("visits", ["visit_id", "site_id", "visit_date", "start_time", "end_time"], tables, known)
+    sites = _both("sites", ["site_id", "latitude", "longitude"], tables, known)
+    site = frame["visit_id"].map(visits["site_id"]).astype("str")
+    media = {code: row["medium"] for code, row in vocabulary("microhabitat").items()}
+    return frame.assign(
+        taxon_known=frame["taxon"].isin(taxa.index),
+        taxon_group=frame["taxon"].map(taxa["group"]),
+        taxon_paedomorphic=frame["taxon"].map(taxa["paedomorphic"]).astype("boolean"),
+        taxon_overlap_low=frame["taxon"].map(taxa["overlap_svl_low_mm"]).astype("float64"),
+        taxon_overlap_high=frame["taxon"].map(taxa["overlap_svl_high_mm"]).astype("float64"),
+        medium=frame["microhabitat"].map(media),
+        visit_start=frame["visit_id"].map(visits["start_time"]).astype("str"),
+        visit_end=frame["visit_id"].map(visits["end_time"]).astype("str"),
+        site_distance_m=places.distance_m(
+            frame["latitude"], frame["longitude"], site.map(sites["latitude"]).astype("float64"), site.map(sites["longitude"]).astype("float64")
+        ),
+        found_utc=_found_utc(frame, visits, settings.time_zone),
+    )
+
+
+def _found_utc(frame: pd.DataFrame, visits: pd.DataFrame, time_zone: str) -> pd.Series:
+    day = frame["visit_id"].map(visits["visit_date"]).astype("datetime64[us]")
+    start = minutes_of(frame["visit_id"].map(visits["start_time"]).astype("str"))
+    next_day = (minutes_of(frame["found_at"]) < start).fillna(False)
+    return instant(day.where(~next_day, day + pd.Timedelta(days=1)), frame["found_at"], time_zone)
+
+
+def _both(table: str, names: list[str], tables: dict[str, TableCheck], known: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """Rows of the load and of the book, by key; the load's row wins."""
+    parts = [frame[names] for frame in (tables[table].accepted, known[table]) if len(frame)]
+    together = pd.concat(parts) if parts else tables[table].accepted[names]
+    return together.drop_duplicates(key_of(table)).set_index(key_of(table))
+
+
+def _check_rules(sheet: _Sheet, context: Callable[[], pd.DataFrame]) -> None:
+    """Apply the rules: first those that hold, so that a value held by one is not marked by another."""
+    for effects in ((HOLD_ROW, HOLD_VALUE), (FLAG, FLAG_EXCLUDE)):
+        frame = context()
+        for rule in rules_of(sheet.table):
+            if rule.effect in effects:
+                broken = rule.mask(frame).fillna(False).astype(bool)
+                for row in broken.index[broken]:
+                    if row >= 0:
+                        _apply(sheet, rule, int(row))
+    if sheet.table == "finds" and len(sheet.typed):
+        sheet.typed["found_utc"] = frame.loc[sheet.typed.index, "found_utc"]
+
+
+def _apply(sheet: _Sheet, rule: Rule, row: int) -> None:
+    if rule.effect == HOLD_ROW:
+        _hold(sheet, row, rule.fields[0], rule.id, rule.message, rule.remedy, True)
+    elif rule.effect == HOLD_VALUE:
+        for name in rule.fields:
+            if pd.notna(sheet.typed.at[row, name]):
+                _hold(sheet, row, name, rule.id, rule.message, rule.remedy, False)
+                sheet.typed.loc[row, name] = _nothing(fields(sheet.table)[name].kind)
+    else:
+        _flag(sheet, row, rule.fields[0], rule.id, rule.effect, rule.message, rule.remedy)
+
+
+def _flag(sheet: _Sheet, row: int, name: str, rule: str, effect: str, message: str, remedy: str) -> None:
+    place, _ = _origin(sheet, row, name)
+    value = sheet.written.at[row, name]
+    sheet.flags.append({
+        "table": sheet.table, "row_key": sheet.typed.at[row, key_of(sheet.table)], "field": name, "rule": rule, "effect": effect,
+        "message": message, "remedy": remedy, "value": "" if pd.isna(value) else value, **place, "candidate": row,
+    })  # fmt: skip
+
+
+def _flag_unexpected(sheet: _Sheet, accepted: pd.DataFrame) -> None:
+    for name, declared in fields(sheet.table).items():
+        if declared.expected is None:
+            continue
+        values = accepted[name].astype("float64")
+        odd = (values < declared.expected[0]) | (values > declared.expected[1])
+        for row in accepted.index[odd]:
+            if pd.notna(sheet.written.at[row, name]):
+                _flag(sheet, int(row), name, "unexpected", FLAG, *_words("unexpected", sheet, int(row), name))
+
+
+def canonical(table: str, frame: pd.DataFrame) -> Mapped:
+    """Typed rows as a mapped sheet again, so that a repaired row is checked by the same path.
+
+    Parameters
+    ----------
+    table : str
+        Name of the table.
+    frame : DataFrame
+        Rows with declared fields, typed or as text.
+
+    Returns
+    -------
+    Mapped
+    """
+    text = {}
+    for name, declared in fields(table).items():
+        if name in frame and (not declared.derived or name == "medium_assumed"):
+            column = frame[name]
+            is_text = pd.api.types.is_string_dtype(column) or column.dtype == object
+            text[name] = column.astype("str") if is_text else as_text(column, declared.kind)
+    made = pd.DataFrame(text).reset_index(drop=True)
+    columns = {name: (name,) for name in made.columns}
+    return Mapped(table, made, np.arange(len(made)), dict.fromkeys(made.columns, CANONICAL), columns, {})
+
+

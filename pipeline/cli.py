@@ -1,0 +1,344 @@
+"""The command line: thin, plain words, exit code 0 all accepted, 1 something held back, 2 could not run and nothing changed."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from pipeline.errors import RillbookError
+
+if TYPE_CHECKING:
+    from pipeline.run import Report
+
+COULD_NOT_RUN = 2
+SHOWN = 5
+
+app = typer.Typer(
+    name="rillbook",
+    help="From the records of a stream survey to the temperatures that keepers copy, and maps that do not give the spring away.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+Book = Annotated[Path, typer.Option("--book", help="The book's folder.", show_default="this folder")]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON and nothing else.")]
+Files = Annotated[list[Path], typer.Argument(help="Sheets: CSV, XLSX or ODS.", show_default=False)]
+Map = Annotated[Path | None, typer.Option("--map", help="Column map of a sheet that was not made for rillbook.", show_default=False)]
+
+
+def main() -> None:
+    """Run the command line; errors are one line with a remedy, never a traceback."""
+    try:
+        app(standalone_mode=False)
+    except typer.Exit as stop:
+        sys.exit(stop.exit_code)
+    except (RillbookError, typer.Abort) as problem:
+        _fail(str(problem) or "stopped. Nothing was changed.")
+    except KeyboardInterrupt:
+        _fail("stopped. Nothing was changed.")
+    except Exception as problem:
+        if hasattr(problem, "format_message"):
+            _fail(f"{problem.format_message()} Try `rillbook --help`.")
+        if os.environ.get("RILLBOOK_TRACEBACK"):
+            raise
+        _fail(f"rillbook stumbled over {type(problem).__name__}: {problem}. Nothing was changed. Set RILLBOOK_TRACEBACK=1 and report what it prints.")
+
+
+def _fail(text: str) -> None:
+    typer.echo(f"rillbook: {text}", err=True)
+    sys.exit(COULD_NOT_RUN)
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str], None]]:
+    """Tell each step on a terminal; say nothing in a pipe."""
+    if not sys.stderr.isatty():
+        yield lambda step: None
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status("starting") as shown:
+        yield lambda step: shown.update(step)
+
+
+def _json(document: Any) -> None:
+    typer.echo(json.dumps(document, indent=1, ensure_ascii=False))
+
+
+@app.command()
+def init(
+    folder: Annotated[Path, typer.Argument(help="New folder for the book.", show_default=False)],
+    settings: Annotated[Path | None, typer.Option("--settings", help="A rillbook.toml to start from.", show_default=False)] = None,
+) -> None:
+    """Make a new book.
+
+    Example: rillbook init my_study
+    """
+    from pipeline import run
+
+    try:
+        text = settings.read_text(encoding="utf-8-sig") if settings is not None else None
+    except (OSError, UnicodeDecodeError) as problem:
+        raise RillbookError(f"the settings cannot be read ({problem}).", "Check the name.", str(settings)) from None
+    path = run.init(folder, text)
+    typer.echo(f"Made {path}. Open it and fill in the title, the time zone and the taxa.")
+
+
+@app.command()
+def check(files: Files, map: Map = None, book: Book = Path(), json: Json = False) -> None:
+    """Check sheets against the rules and the book, without writing anything.
+
+    Example: rillbook check sites.csv visits.csv finds.csv
+    """
+    from pipeline import run
+
+    with _progress() as progress:
+        report = run.check_files(book, files, map, progress=progress)
+    _show(report, json, "Checked. Nothing was written.")
+    raise typer.Exit(report.exit_code)
+
+
+@app.command()
+def load(
+    files: Files,
+    map: Map = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Replace what the book holds of the same visits, finds and sites.")] = False,
+    corrects: Annotated[int | None, typer.Option("--corrects", help="Number of the load that this one takes the place of.", show_default=False)] = None,
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """Load sheets into the book, or a list of held items that you have corrected.
+
+    Example: rillbook load sites.csv visits.csv finds.csv
+    """
+    from pipeline import run
+
+    try:
+        with _progress() as progress:
+            show = None if json else lambda changes: _show_changes(changes.changed, changes.vanished, err=False)
+            report = run.load_files(book, files, map, replace=replace, corrects=corrects, progress=progress, show=show)
+    except run.WouldReplaceError as problem:
+        if json:
+            _json({"error": str(problem), "would_change": problem.changes.changed, "would_vanish": problem.changes.vanished})
+        else:
+            _show_changes(problem.changes.changed, problem.changes.vanished, err=True)
+        raise
+    _show(report, json, f"Stored as load {report.load_id}." if report.load_id else "Nothing was stored.")
+    raise typer.Exit(report.exit_code)
+
+
+def _show_changes(changed: list[str], vanished: list[str], err: bool) -> None:
+    for words, rows in (("Would change", changed), ("Would vanish", vanished)):
+        if rows:
+            typer.echo(f"{words}:", err=err)
+            for row in rows:
+                typer.echo(f"  {row}", err=err)
+
+
+def _show(report: Report, as_json: bool, last: str) -> None:
+    if as_json:
+        _json(report.as_dict())
+        return
+    if report.account is not None:
+        rows, cells = report.account.rows, report.account.cells
+        typer.echo(
+            f"{sum(rows.values())} rows: {rows['accepted']} accepted, {rows['accepted_with_held']} accepted with a value or part held back, "
+            f"{rows['held']} held back, {rows['repeat']} repeats, {rows['no_find']} that say nothing was found."
+        )
+        if cells:
+            typer.echo("Cells: " + ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in cells.items()) + ".")
+        for table, counts in report.account.tables.items():
+            if any(counts.values()):
+                typer.echo(f"  {table}: {counts['accepted']} accepted, {counts['held']} held back, {counts['same']} as in the book")
+    _show_reasons("Held back", report.held)
+    _show_reasons("Marked, kept", report.flags)
+    if report.load_id is None and report.changes is not None:
+        _show_changes(report.changes.changed, report.changes.vanished, err=False)
+    for note in report.notes:
+        typer.echo(note)
+    if len(report.held):
+        typer.echo("To repair: `rillbook held --csv held.csv`, fill in corrected or dismiss_reason and by, then `rillbook load held.csv`.")
+    typer.echo(last)
+
+
+def _show_reasons(title: str, reasons: Any) -> None:
+    """Group reasons that need the same answer; name the first places of each."""
+    if reasons.empty:
+        return
+    typer.echo(f"\n{title}:")
+    for (table, name, rule), rows in reasons.groupby(["table", "field", "rule"], sort=False):
+        first = rows.iloc[0]
+        alike = rows["message"].nunique() == 1
+        typer.echo(f"  {table}{'.' + name if name else ''}: {len(rows)} × {rule}{': ' + first['message'] if alike else ''}")
+        typer.echo(f"    What to do: {first['remedy']}")
+        for row in rows.head(SHOWN).to_dict("records"):
+            text = row.get("text", row.get("value", ""))
+            said = f" {text!r}" if name and text else ""
+            place = f"{row['file']}{', sheet ' + row['sheet'] if row['sheet'] else ''}, line {row['line']}"
+            typer.echo(f"    {place}, {row['row_key']}{said}{'' if alike else ': ' + row['message']}")
+        if len(rows) > SHOWN:
+            typer.echo(f"    … and {len(rows) - SHOWN} more; `--json` lists all")
+
+
+@app.command()
+def held(
+    csv: Annotated[Path | None, typer.Option("--csv", help="Write the list to this file, with empty columns for your answers.", show_default=False)] = None,
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """List what is held back, and flags that keep a row out of the targets.
+
+    Example: rillbook held --csv held.csv
+    """
+    from pipeline import run
+
+    if csv is not None:
+        number = run.write_held(book, csv)
+        typer.echo(f"Wrote {number} items to {csv}. Fill in corrected or dismiss_reason, and by; then `rillbook load {csv}`.")
+        return
+    items = run.held_items(book)
+    if json:
+        _json(_rows(items))
+        return
+    for row in items.itertuples():
+        typer.echo(f"{row.item}: {row.file}, line {row.line}, {row.table} {row.row}{' ' + row.field if row.field else ''} {row.text!r}: {row.message} {row.remedy}")
+    typer.echo(f"{len(items)} items." if len(items) else "Nothing is held back.")
+
+
+def _rows(frame: Any) -> list[dict[str, Any]]:
+    return json.loads(frame.to_json(orient="records", force_ascii=False, date_format="iso"))  # type: ignore[no-any-return]
+
+
+@app.command()
+def status(book: Book = Path(), json: Json = False) -> None:
+    """Say what the book holds.
+
+    Example: rillbook status
+    """
+    from pipeline import run
+
+    found = run.status(book)
+    if json:
+        _json(found)
+        return
+    typer.echo(found["title"] or "(no title)")
+    if not found["loads"]:
+        typer.echo("Nothing is loaded yet. Load a sheet with `rillbook load FILE`.")
+        return
+    for one in found["loads"]:
+        state = "" if one["stands"] else " (undone)" if one["undone_at"] else " (corrected by a later load)"
+        typer.echo(f"  {one['kind']} {one['load_id']}, {one['loaded_at'][:16]} UTC: {', '.join(_text_list(one['files']))}{state}")
+    typer.echo(", ".join(f"{n} {table}" for table, n in found["tables"].items()))
+    typer.echo(f"{found['visits_without_finds']} visits without finds, {found['visits_incomplete']} whose finds are all held back")
+    typer.echo(f"{found['held']} items held back or waiting for a decision")
+    for rule, number in found["flags"].items():
+        typer.echo(f"  marked {rule}: {number}")
+
+
+def _text_list(text: str) -> list[str]:
+    return json.loads(text)  # type: ignore[no-any-return]
+
+
+@app.command()
+def undo(load: Annotated[int, typer.Argument(help="Number of the load.", show_default=False)], book: Book = Path()) -> None:
+    """Take a load back; what it replaced is current again.
+
+    Example: rillbook undo 3
+    """
+    from pipeline import run
+
+    run.undo(book, load)
+    typer.echo(f"Load {load} is undone. The text of its rows stays in the book.")
+
+
+@app.command()
+def targets(
+    accept_warmer: Annotated[
+        str, typer.Option("--accept-warmer", help="Taxon whose values may be warmer than an earlier publication.", show_default=False)
+    ] = "",
+    by: Annotated[str, typer.Option("--by", help="Your name, with --accept-warmer.", show_default=False)] = "",
+    reason: Annotated[str, typer.Option("--reason", help="Why, with --accept-warmer.", show_default=False)] = "",
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """Derive the targets and write them with a care sheet for each taxon.
+
+    Example: rillbook targets
+    """
+    from pipeline import run
+
+    with _progress() as progress:
+        derived = run.derive_targets(book, accept=accept_warmer, by=by, reason=reason, progress=progress)
+        progress("writing care sheets")
+        files = run.write_care_sheets(book, derived)
+    if json:
+        _json(_rows(derived.targets))
+        return
+    _show_targets(derived.targets)
+    for row in derived.kept.itertuples():
+        typer.echo(
+            f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} is kept at {row.kept:g} °C; these records alone would say "
+            f"{row.derived:g} °C, and more visits said less. --accept-warmer takes it, with a name and a reason."
+        )
+    typer.echo("Wrote " + ", ".join(str(path) for path in [book / "out" / "targets.csv", book / "out" / "targets.json", *files]))
+
+
+def _show_targets(frame: Any) -> None:
+    """One line a stage and medium: how many months have a target, the ceiling and the floor."""
+    for (taxon, population, stage, medium), rows in frame.groupby(["taxon", "population", "life_stage", "medium"], sort=False):
+        months = rows[~rows["month"].isin(["warm", "cold"])]
+        made = int((months["status"] != "refused").sum())
+        first = rows.iloc[0]
+        ceiling = f"ceiling {first['ceiling']:g} °C ({first['ceiling_bound_by']})" if first["ceiling"] == first["ceiling"] else "no ceiling"
+        floor = f"floor {first['floor']:g} °C" if first["floor"] == first["floor"] else "no field floor"
+        typer.echo(f"{taxon} {population + ' ' if population else ''}{stage} {medium}: {made} of 12 months, {ceiling}, {floor}")
+
+
+@app.command(name="map")
+def map_command(book: Book = Path()) -> None:
+    """Write the public map and the exact one that stays private.
+
+    Example: rillbook map
+    """
+    from pipeline import run
+
+    with _progress() as progress:
+        public, private = run.write_maps(book, progress)
+    typer.echo(f"Wrote {public} to share, and {private} for you alone: it shows exact places.")
+
+
+@app.command()
+def demo(folder: Annotated[Path, typer.Argument(help="New folder for the invented study.", show_default=False)]) -> None:
+    """Run the whole path on an invented study.
+
+    Example: rillbook demo my_first_book
+    """
+    from pipeline import run
+
+    with _progress() as progress:
+        result = run.run_demo(folder, progress)
+    rows = result.report.account.rows if result.report.account else {}
+    typer.echo("An invented study: no animal, place or person in it is real.")
+    typer.echo(f"{sum(rows.values())} rows read: " + ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in rows.items() if n) + ".")
+    planted = result.faults[result.faults["expected"] != ""]
+    met = planted[planted["expected"] == planted["met"]]
+    typer.echo(f"{len(met)} of {len(planted)} planted faults met their effect:")
+    for effect, number in met.groupby("expected").size().items():
+        typer.echo(f"  {effect}: {number}")
+    extra = result.faults[result.faults["expected"] == ""]
+    typer.echo(f"{len(extra)} faults that were not planted.")
+    for row in result.faults[result.faults["expected"] != result.faults["met"]].itertuples():
+        typer.echo(f"  {row.table} {row.row_key} {row.rule}: expected {row.expected or 'nothing'}, met {row.met or 'nothing'}")
+    typer.echo("Look at:")
+    for path in [folder / "out" / "targets.csv", *result.files]:
+        typer.echo(f"  {path}")
+    raise typer.Exit(0 if result.as_planned else 1)

@@ -1,0 +1,273 @@
+"""Typing of text: numbers, codes, dates and clock times, one column at a time; what cannot be read is said, never guessed."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+
+from schemas.fields import Field
+from schemas.vocabulary import codes
+
+DATE_ORDERS = ("iso", "mdy", "dmy", "ymd", "serial")
+CLOCKS = ("24h", "ampm", "night")
+NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?|[+-]?\d+,\d{1,2}")
+YES, NO = ("yes", "y", "true", "t", "1"), ("no", "n", "false", "f", "0")
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+EXAMPLES = {
+    "real": "a number such as 12.5",
+    "whole": "a whole number such as 3",
+    "yes_no": "yes or no",
+    "day": "a date as 2024-05-31",
+    "clock": "a clock time as 21:30",
+}
+KIND_WORDS = {"real": "a number", "whole": "a whole number", "yes_no": "yes or no", "day": "a date", "clock": "a clock time", "code": "a code"}
+
+# factor and offset to the unit in which a field is stored: stored = (value - offset) * factor
+UNITS: dict[str, dict[str, tuple[float, float]]] = {
+    "°C": {"degC": (1, 0), "degF": (5 / 9, 32), "K": (1, 273.15)},
+    "m": {"m": (1, 0), "km": (1000, 0), "cm": (0.01, 0), "ft": (0.3048, 0)},
+    "cm": {"cm": (1, 0), "m": (100, 0), "mm": (0.1, 0), "in": (2.54, 0), "ft": (30.48, 0)},
+    "mm": {"mm": (1, 0), "cm": (10, 0), "m": (1000, 0), "in": (25.4, 0)},
+    "m2": {"m2": (1, 0), "ha": (10000, 0), "ft2": (0.3048**2, 0)},
+    "min": {"min": (1, 0), "h": (60, 0), "s": (1 / 60, 0)},
+    "g": {"g": (1, 0), "mg": (0.001, 0), "kg": (1000, 0)},
+    "%": {"percent": (1, 0), "fraction": (100, 0)},
+    "µS/cm": {"uS/cm": (1, 0), "mS/cm": (1000, 0), "mS/m": (10, 0)},
+    "mg/L": {"mg/L": (1, 0), "ug/L": (0.001, 0)},
+    "d": {"d": (1, 0), "h": (1 / 24, 0)},
+}
+
+
+@dataclass(frozen=True)
+class Style:
+    """How the text of one field is to be read.
+
+    Attributes
+    ----------
+    unit : str
+        Unit of the text, one of the names in ``UNITS`` for the field's stored unit; empty for the stored unit.
+    date_order, clock : str
+        One of ``DATE_ORDERS`` and ``CLOCKS``.
+    pivot : int or None
+        Two-digit years up to it belong to 20xx, above it to 19xx; without it they are ambiguous.
+    evening : bool
+        The date is the evening's: a start before noon belongs to the next civil day.
+    """
+
+    unit: str = ""
+    date_order: str = "iso"
+    clock: str = "24h"
+    pivot: int | None = None
+    evening: bool = False
+
+
+CANONICAL = Style()
+
+
+@dataclass(frozen=True)
+class Typed:
+    """Values of one column with the faults met.
+
+    Attributes
+    ----------
+    values : Series
+        In the field's type; missing where the text is missing or faulty.
+    faults : dict of str to Series
+        Fault id (``unreadable``, ``date_ambiguous``, ``code_unknown``) to a boolean mask.
+    """
+
+    values: pd.Series
+    faults: dict[str, pd.Series]
+
+
+def read_column(text: pd.Series, field: Field, style: Style = CANONICAL) -> Typed:
+    """Type one column.
+
+    Parameters
+    ----------
+    text : Series of str
+        As written; missing where there is nothing.
+    field : Field
+        The declared field.
+    style : Style
+        Unit, date order and clock of the text.
+
+    Returns
+    -------
+    Typed
+        Values in the stored unit.
+    """
+    stripped = text.str.strip()
+    stripped = stripped.where(stripped != "", np.nan)
+    unique = pd.Series(stripped.dropna().unique(), dtype="str")
+    reader = {"real": _real, "whole": _whole, "yes_no": _yes_no, "day": _day, "instant": _day, "clock": _clock, "code": _code, "codes": _codes}
+    if field.kind == "text":
+        return Typed(stripped.astype("str"), {})
+    pairs = {one: reader[field.kind](one, field, style) for one in unique}
+    values = stripped.map({one: value for one, (value, _) in pairs.items()})
+    fault = stripped.map({one: problem for one, (_, problem) in pairs.items()})
+    faults = {name: (fault == name).fillna(False).astype(bool) for name in sorted({problem for _, problem in pairs.values() if problem})}
+    return Typed(_as_kind(values, field.kind), faults)
+
+
+def empty_column(kind: str, index: pd.Index) -> pd.Series:
+    """A column of the kind with nothing in it."""
+    return _as_kind(pd.Series(np.nan, index=index, dtype="object"), kind)
+
+
+def _as_kind(values: pd.Series, kind: str) -> pd.Series:
+    types = {"real": "float64", "whole": "Int64", "yes_no": "boolean", "day": "datetime64[us]", "instant": "datetime64[us]"}
+    if kind in ("whole", "yes_no"):
+        return values.astype("object").where(values.notna(), pd.NA).astype(types[kind])
+    return values.astype(types.get(kind, "str"))
+
+
+def as_text(values: pd.Series, kind: str) -> pd.Series:
+    """Write typed values as text that `read_column` reads back the same; missing stays missing."""
+    if kind in ("day", "instant"):
+        written = values.dt.strftime("%Y-%m-%d" if kind == "day" else "%Y-%m-%dT%H:%M")
+    elif kind == "yes_no":
+        written = values.map({True: "yes", False: "no"}, na_action="ignore")
+    elif kind == "real":
+        written = values.map(lambda number: np.nan if pd.isna(number) else repr(float(number)))
+    elif kind == "whole":
+        written = values.map(lambda number: np.nan if pd.isna(number) else str(int(number)))
+    else:
+        written = values
+    return written.where(values.notna(), np.nan).astype("str")
+
+
+Read = tuple[object, str]
+UNREADABLE: Read = (np.nan, "unreadable")
+
+
+def _number(text: str) -> float | None:
+    text = text.replace("\u2212", "-")
+    if not NUMBER.fullmatch(text):
+        return None
+    number = float(text.replace(",", "."))
+    return number if np.isfinite(number) else None
+
+
+def _real(text: str, field: Field, style: Style) -> Read:
+    number = _number(text)
+    if number is None:
+        return UNREADABLE
+    if style.unit:
+        factor, offset = UNITS[field.unit][style.unit]
+        number = round((number - offset) * factor, 10)
+    return number, ""
+
+
+def _whole(text: str, field: Field, style: Style) -> Read:
+    number = _number(text)
+    if number is None or number != int(number) or abs(number) > 2**53:
+        return UNREADABLE
+    return int(number), ""
+
+
+def _yes_no(text: str, field: Field, style: Style) -> Read:
+    folded = text.casefold()
+    return (True, "") if folded in YES else (False, "") if folded in NO else UNREADABLE
+
+
+def _code(text: str, field: Field, style: Style) -> Read:
+    folded = re.sub(r"[\s-]+", "_", text.casefold())
+    for code in codes(field.vocabulary):
+        if code == text or code.casefold() == folded:
+            return code, ""
+    return np.nan, "code_unknown"
+
+
+def _codes(text: str, field: Field, style: Style) -> Read:
+    parts = [part for part in re.split(r"[|;,\s]+", text) if part]
+    return ("|".join(parts), "") if parts else (np.nan, "")
+
+
+def _clock(text: str, field: Field, style: Style) -> Read:
+    match = re.fullmatch(r"(\d{1,2})[:.h](\d{2})(?::\d{2})?(?:\s*([aApP])\.?[mM]?\.?)?", text)
+    if not match:
+        return UNREADABLE
+    hour, minute, half = int(match[1]), int(match[2]), (match[3] or "").lower()
+    if style.clock == "ampm" and not half:
+        return UNREADABLE
+    if half:
+        if not 1 <= hour <= 12:
+            return UNREADABLE
+        hour = hour % 12 + (12 if half == "p" else 0)
+    elif style.clock == "night" and hour <= 12:
+        # evenings are written 9:52 and nights 1:05: half past nine is before midnight, half past twelve is after it
+        hour = 0 if hour == 12 else hour + 12 if hour >= 6 else hour
+    return (f"{hour:02d}:{minute:02d}", "") if hour < 24 and minute < 60 else UNREADABLE
+
+
+def _day(text: str, field: Field, style: Style) -> Read:
+    days = possible_days(text, style)
+    if len(days) == 1:
+        return pd.Timestamp(days.pop()), ""
+    return (np.nan, "date_ambiguous") if days else UNREADABLE
+
+
+def possible_days(text: str, style: Style = CANONICAL) -> set[date]:
+    """Every date that a text can mean under a style.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``2024-05-31``, ``31 May 2024``, ``5/31/24`` or a spreadsheet day number.
+    style : Style
+        With the order and the pivot, where the file states them.
+
+    Returns
+    -------
+    set of date
+        Empty where it cannot be read, more than one where it is ambiguous.
+    """
+    text = re.sub(r"[T ]\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:?\d{2})?$", "", text)
+    if style.date_order == "serial":
+        return {date(1899, 12, 30) + timedelta(days=int(text))} if re.fullmatch(r"[1-9]\d{3,4}", text) else set()
+    if match := re.fullmatch(r"(\d{4})-(\d{1,2})-(\d{1,2})", text):
+        return _dates([(int(match[1]), int(match[2]), int(match[3]))])
+    if match := re.fullmatch(r"(\d{1,2})[ -]([A-Za-z]{3,9})\.?[ -,]+(\d{4}|\d{2})", text):
+        return _named(match[2], int(match[1]), match[3], style)
+    if match := re.fullmatch(r"([A-Za-z]{3,9})\.? (\d{1,2}),? (\d{4}|\d{2})", text):
+        return _named(match[1], int(match[2]), match[3], style)
+    if not (match := re.fullmatch(r"(\d{1,4})[/.-](\d{1,2})[/.-](\d{1,4})", text)):
+        return set()
+    first, second, third = match.groups()
+    found: set[date] = set()
+    for order in (style.date_order,) if style.date_order != "iso" else ("mdy", "dmy", "ymd"):
+        parts = dict(zip(order, (first, second, third), strict=True))
+        if len(parts["m"]) <= 2 and len(parts["d"]) <= 2:
+            found |= _dates([(year, int(parts["m"]), int(parts["d"])) for year in _years(parts["y"], style)])
+    return found
+
+
+def _years(text: str, style: Style) -> list[int]:
+    if len(text) == 4:
+        return [int(text)]
+    if len(text) != 2:
+        return []
+    if style.pivot is None:
+        return [1900 + int(text), 2000 + int(text)]
+    return [2000 + int(text) if int(text) <= style.pivot else 1900 + int(text)]
+
+
+def _named(month: str, day: int, year: str, style: Style) -> set[date]:
+    if month[:3].lower() not in MONTHS:
+        return set()
+    return _dates([(one, MONTHS.index(month[:3].lower()) + 1, day) for one in _years(year, style)])
+
+
+def _dates(parts: list[tuple[int, int, int]]) -> set[date]:
+    found = set()
+    for year, month, day in parts:
+        try:
+            found.add(date(year, month, day))
+        except ValueError:
+            continue
+    return found
