@@ -154,6 +154,7 @@ def group_cap(group: str) -> dict[str, Any] | None:
     return None if rows.empty else {"value": float(rows["value"].iloc[0]), "kind": rows["kind"].iloc[0], "note": rows["note"].iloc[0]}
 
 
+@cache
 def judgement(name: str) -> float:
     """One judgement or common-practice number of the method.
 
@@ -182,6 +183,7 @@ def _one(mask: pd.Series[bool], name: str) -> pd.Series[Any]:
     return rows.iloc[0]
 
 
+@cache
 def grade_rules() -> pd.DataFrame:
     """What each grade asks for.
 
