@@ -11,8 +11,6 @@ from pipeline.records import Mapped, MappedSource
 from pipeline.values import CANONICAL, as_text, empty_column, read_column
 from schemas.tables import fields, key_of
 
-NOT_A_ROW = -1
-
 
 @dataclass(frozen=True)
 class Candidates:
@@ -87,7 +85,7 @@ def gather(table: str, sources: list[MappedSource]) -> Candidates:
         index = pd.RangeIndex(start, start + len(mapped.text))
         one, one_faults = _type(table, mapped, index)
         typed.append(one)
-        raw = mapped.text.set_axis(index).reindex(columns=list(fields(table)))
+        raw = mapped.text.set_axis(index).reindex(columns=list(fields(table))).astype("str")
         written.append(raw)
         text.append(pd.DataFrame({name: as_text(one[name], field.kind).fillna(raw[name]) for name, field in fields(table).items()}))
         lines = sources[number].source.lines[mapped.rows] if len(mapped.rows) else np.array([], dtype="int64")
@@ -138,14 +136,8 @@ def merge(one: Candidates) -> Merged:
     text, key = one.text, one.text[key_of(one.table)]
     own = key.where(key.notna(), "\x00" + pd.Series(np.arange(len(key)), index=key.index).astype("str"))
     group = pd.Series(pd.factorize(own)[0], index=key.index)
-    later = pd.Series(False, index=key.index)
-    if group.duplicated().any():
-        later = _differences(text, group, later).any(axis=1)
-        later = later & group.duplicated()
-        differing = _differences(text, group, later)
-        later = differing.any(axis=1) & group.duplicated()
-    else:
-        differing = pd.DataFrame(False, index=text.index, columns=text.columns)
+    later = _described_differently(text, group)
+    differing = _differences(text, group, later)
     first = group.map(pd.Series(group.index, index=group.array).groupby(level=0).first())
     row_of = first.to_numpy().copy()
     if later.any():
@@ -156,6 +148,23 @@ def merge(one: Candidates) -> Merged:
         written = text[name].notna() & ~later
         provider[name] = pd.Series(text.index[written], index=row_of[written.to_numpy()]).groupby(level=0).first()
     return Merged(row_of, provider, later.to_numpy(), {name: differing[name].to_numpy() for name in text.columns})
+
+
+def _described_differently(text: pd.DataFrame, group: pd.Series) -> pd.Series:
+    """Candidates that say something else than those kept before them; what such a candidate says is not kept."""
+    later = pd.Series(False, index=group.index)
+    if not group.duplicated().any():
+        return later
+    suspect = group[group.isin(group[_differences(text, group, later).any(axis=1)])]
+    for _, members in text.loc[suspect.index].groupby(suspect, sort=False):
+        kept: dict[str, str] = {}
+        for row, cells in zip(members.index, members.to_dict("records"), strict=True):
+            given = {name: value for name, value in cells.items() if pd.notna(value)}
+            if any(kept.get(name, value) != value for name, value in given.items()):
+                later[row] = True
+            else:
+                kept.update(given)
+    return later
 
 
 def _differences(text: pd.DataFrame, group: pd.Series, later: pd.Series) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.records import ZEROS, Mapped, MappedSource, SourceTable
-from pipeline.values import CLOCKS, DATE_ORDERS, UNITS, Style, as_text, read_column
+from pipeline.values import CANONICAL, CLOCKS, DATE_ORDERS, UNITS, Style, as_text, number_of, read_column
 from schemas.tables import LOADED, fields, key_of
 
 READING_WORDS = ("date_order", "pivot_year", "clock", "date_is", "missing")
@@ -55,12 +55,12 @@ class FieldMap:
     by_stage: dict[str, str] = field(default_factory=dict)
     sum_over: tuple[str, ...] = ()
     mean: bool = False
-    style: Style = Style()
+    style: Style = CANONICAL
 
 
 @dataclass(frozen=True)
 class SourceMap:
-    """How one sheet is read."""
+    """How one sheet is read; `where` is its own line in the map, `lines` that of each column."""
 
     file: str
     sheet: str
@@ -71,6 +71,8 @@ class SourceMap:
     wide: dict[str, dict[str, str]]
     tables: dict[str, tuple[FieldMap, ...]]
     strict: bool = True
+    where: str = ""
+    lines: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -116,113 +118,202 @@ def parse_map(text: str, where: str) -> ColumnMap:
         raise RillbookError(f"not valid TOML: {problem}.", "Mend that line.", where) from None
     place = _Place(text, where)
     place.known(document, ("title", "about", "reading", "source"))
-    reading = document.get("reading", {})
+    reading = _words(document.get("reading", {}), "reading", place.at("reading"))
     place.known(reading, READING_WORDS, "reading")
+    _texts(reading.get("missing", []), "missing", place.at("missing", "reading"))
     sources = document.get("source", [])
-    if not sources:
+    if not isinstance(sources, list) or not sources:
         raise RillbookError("the map has no [[source]].", "Add one for each sheet.", where)
-    parsed = tuple(_source(entry, reading, place) for entry in sources)
-    return ColumnMap(document.get("title", ""), hashlib.sha256(text.encode()).hexdigest(), parsed)
+    parsed = tuple(_source(_words(one, "source", where), reading, place.within(number)) for number, one in enumerate(sources))
+    return ColumnMap(str(document.get("title", "")), hashlib.sha256(text.encode()).hexdigest(), parsed)
+
+
+def _words(value: Any, word: str, where: str) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise RillbookError(f"{word} must be a table of words, not {value!r}.", "Mend it.", where)
+    return value
+
+
+def _texts(value: Any, word: str, where: str) -> tuple[str, ...]:
+    """A list of texts or numbers, as text; a text alone would fall apart into its letters."""
+    if not isinstance(value, list) or not all(type(one) in (str, int, float) for one in value):
+        raise RillbookError(f"{word} must be a list in square brackets, not {value!r}.", "Mend it.", where)
+    return tuple(str(one) for one in value)
 
 
 @dataclass(frozen=True)
 class _Place:
-    """Finds the line of a word, so that a map's own mistakes can be named."""
+    """Finds the line of a word, so that a map's own mistakes can be named; `first` is the line from which it looks."""
 
     text: str
     where: str
+    first: int = 1
+
+    def within(self, number: int) -> _Place:
+        """The same for the words of one [[source]], counted from 0."""
+        lines = enumerate(self.text.splitlines(), 1)
+        starts = [place for place, line in lines if re.match(r"\s*\[\[\s*source\s*\]\]", line)]
+        return replace(self, first=starts[number]) if number < len(starts) else self
 
     def at(self, word: str, table: str = "") -> str:
+        """Where a word stands, or where it is first met."""
+        return self.key(word, table) or next((self._line(number) for number, line in self._lines() if word in line), self.where)
+
+    def quoted(self, text: str) -> str:
+        """Where a text stands in quote marks, or as a key."""
+        marked = (f'"{text}"', f"'{text}'")
+        return next((self._line(number) for number, line in self._lines() if any(one in line for one in marked)), self.at(text))
+
+    def key(self, word: str, table: str = "") -> str:
+        """Where a word stands as a key or a heading; empty where it does not."""
         current = ""
-        for number, line in enumerate(self.text.splitlines(), 1):
+        for number, line in self._lines():
             if header := re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line):
                 current = header[1].removeprefix("source.")
-                if current == word:
-                    return f"{self.where}, line {number}"
-            elif (not table or current == table) and re.match(rf"\s*[\"']?{re.escape(word)}[\"']?(\.\S+)?\s*=", line):
-                return f"{self.where}, line {number}"
-        for number, line in enumerate(self.text.splitlines(), 1):
-            if word in line:
-                return f"{self.where}, line {number}"
-        return self.where
+                if current in (word, f"{table}.{word}"):
+                    return self._line(number)
+            elif (not table or current == table or current.startswith(f"{table}.")) and re.match(
+                rf"\s*(\S+\.)?[\"']?{re.escape(word)}[\"']?(\.\S+)?\s*=", line
+            ):
+                return self._line(number)
+        return ""
 
-    def known(self, entry: dict[str, Any], words: tuple[str, ...], table: str = "") -> None:
+    def _lines(self) -> list[tuple[int, str]]:
+        return list(enumerate(self.text.splitlines(), 1))[self.first - 1 :]
+
+    def _line(self, number: int) -> str:
+        return f"{self.where}, line {number}"
+
+    def known(self, entry: dict[str, Any], words: tuple[str, ...], table: str = "", where: str = "") -> None:
         for word in entry:
             if word not in words:
-                raise RillbookError(f"unknown word {word!r}.", f"Known here: {', '.join(words)}.", self.at(word, table))
+                raise RillbookError(f"unknown word {word!r}.", f"Known here: {', '.join(words)}.", where or self.at(word, table))
 
 
 def _source(entry: dict[str, Any], reading: dict[str, Any], place: _Place) -> SourceMap:
     place.known(entry, SOURCE_WORDS, "source")
-    wide = entry.get("wide", {})
+    wide = _words(entry.get("wide", {}), "wide", place.at("wide"))
     place.known(wide, ("field", "columns"), "wide")
-    tables = {table: _table(entry[table], table, reading, place) for table in LOADED if table in entry}
+    tables = {table: _table(_words(entry[table], table, place.at(table)), table, reading, place) for table in LOADED if table in entry}
     if not tables:
-        raise RillbookError("a [[source]] maps no table.", f"Add one of {', '.join('[source.' + table + ']' for table in LOADED)}.", place.where)
+        remedy = f"Add one of {', '.join('[source.' + table + ']' for table in LOADED)}."
+        raise RillbookError("a [[source]] maps no table.", remedy, place.at("source"))
     if wide and "finds" not in tables:
         raise RillbookError("[source.wide] needs [source.finds].", "Add it.", place.at("wide"))
-    for sets in wide.get("columns", {}).values():
-        for name in (wide.get("field", "count"), *sets):
+    columns = {
+        column: {name: str(value) for name, value in _words(sets, column, place.key(column, "wide") or place.at("wide")).items()}
+        for column, sets in _words(wide.get("columns", {}), "columns", place.at("wide")).items()
+    }
+    for column, sets in columns.items():
+        for name in (str(wide.get("field", "count")), *sets):
             if name not in fields("finds"):
-                raise RillbookError(f"{name!r} is no field of finds.", "See docs/data_dictionary.md.", place.at("wide"))
-    return SourceMap(
-        file=entry.get("file", "*"),
-        sheet=entry.get("sheet", ""),
-        missing=tuple(entry.get("missing", reading.get("missing", ()))),
-        unused=tuple(entry.get("unused", ())),
-        no_find={column: tuple(tokens) for column, tokens in entry.get("no_find", {}).items()},
-        wide_field=wide.get("field", "count"),
-        wide={column: {name: str(value) for name, value in sets.items()} for column, sets in wide.get("columns", {}).items()},
+                raise RillbookError(
+                    f"{name!r} is no field of finds.", "See docs/data_dictionary.md.", place.key(column, "wide") or place.at("wide")
+                )
+    no_find = _words(entry.get("no_find", {}), "no_find", place.at("no_find")).items()
+    made = SourceMap(
+        file=str(entry.get("file", "*")),
+        sheet=str(entry.get("sheet", "")),
+        missing=_texts(entry.get("missing", reading.get("missing", [])), "missing", place.at("missing")),
+        unused=_texts(entry.get("unused", []), "unused", place.at("unused")),
+        no_find={column: _texts(tokens, "no_find", place.key(column, "no_find") or place.at("no_find")) for column, tokens in no_find},
+        wide_field=str(wide.get("field", "count")),
+        wide=columns,
         tables=tables,
+        where=place.at("source"),
     )
+    _check_references(made, place)
+    return replace(made, lines={column: place.quoted(column) for column in _columns_of(made)})
+
+
+def _check_references(source: SourceMap, place: _Place) -> None:
+    """A field may take its text from one that is mapped before it only."""
+    mapped: dict[str, set[str]] = {}
+    for table, maps in source.tables.items():
+        wide = [source.wide_field, *(name for sets in source.wide.values() for name in sets)] if table == "finds" and source.wide else []
+        mapped[table] = set(wide)
+        for one in maps:
+            for name in one.fields:
+                other, _, own = name.rpartition(".")
+                if own not in mapped.get(other or table, ()):
+                    remedy = "Map that field, or name another."
+                    raise RillbookError(f"{one.name} refers to {name!r}, which is not mapped before it.", remedy, place.at(one.name, table))
+            mapped[table].add(one.name)
 
 
 def _table(entry: dict[str, Any], table: str, reading: dict[str, Any], place: _Place) -> tuple[FieldMap, ...]:
     maps = []
     for name, spec in entry.items():
         declared = fields(table).get(name)
+        where = place.at(name, table)
         if declared is None or (declared.derived and name != "medium_assumed"):
-            raise RillbookError(f"{name!r} is no field of {table}.", "See docs/data_dictionary.md.", place.at(name, table))
-        maps.append(_field(name, {"column": spec} if isinstance(spec, str) else spec, table, reading, place))
-    return tuple(sorted(maps, key=lambda one: (bool(one.fields), bool(one.by_stage))))
+            raise RillbookError(f"{name!r} is no field of {table}.", "See docs/data_dictionary.md.", where)
+        maps.append(_field(name, {"column": spec} if isinstance(spec, str) else _words(spec, name, where), table, reading, place))
+    return tuple(sorted(maps, key=lambda one: (bool(one.by_stage), bool(one.fields))))
 
 
 def _field(name: str, spec: dict[str, Any], table: str, reading: dict[str, Any], place: _Place) -> FieldMap:
-    place.known(spec, FIELD_WORDS, table)
     where = place.at(name, table)
+    place.known(spec, FIELD_WORDS, table, where)
+    for words in (("column", "columns", "mean_of"), ("same_as", "fields")):
+        if sum(word in spec for word in words) > 1:
+            raise RillbookError(f"{name} has more than one of {', '.join(words)}.", "Keep one.", where)
+    own = {word: spec[word] for word in CELL_WORDS if word in spec and word != "column"}
+    listed = spec.get("columns", spec.get("mean_of", [spec["column"]] if "column" in spec else []))
+    if not isinstance(listed, list) or not all(isinstance(one, (str, dict)) for one in listed):
+        raise RillbookError(f"the columns of {name} must be texts, or a list of texts.", "Mend it.", where)
+    cells = tuple(_cell({**own, **({"column": one} if isinstance(one, str) else one)}, where, place, table) for one in listed)
+    if not cells and not any(word in spec for word in ("same_as", "fields", "constant", "by_stage")):
+        raise RillbookError(f"{name} has no column, columns, fields, same_as, constant or by_stage.", "Say where it comes from.", where)
+    made = FieldMap(
+        name=name,
+        cells=cells,
+        fields=(str(spec["same_as"]),) if "same_as" in spec else _texts(spec.get("fields", []), "fields", where),
+        join=str(spec.get("join", "_")),
+        number=bool(spec.get("number", False)),
+        constant=None if "constant" not in spec else _plain(spec["constant"]),
+        by_stage={stage: _plain(text) for stage, text in _words(spec.get("by_stage", {}), "by_stage", where).items()},
+        sum_over=_texts(spec.get("sum_over", []), "sum_over", where),
+        mean="mean_of" in spec,
+        style=_style(name, spec, table, reading, where),
+    )
+    _check_constants(made, table, where)
+    return made
+
+
+def _plain(value: Any) -> str:
+    return "yes" if value is True else "no" if value is False else str(value)
+
+
+def _style(name: str, spec: dict[str, Any], table: str, reading: dict[str, Any], where: str) -> Style:
     kind, stored = fields(table)[name].kind, fields(table)[name].unit
-    unit = spec.get("unit", "")
+    unit, pivot = spec.get("unit", ""), spec.get("pivot_year", reading.get("pivot_year"))
     if unit and unit not in UNITS.get(stored, {}):
-        raise RillbookError(f"unit {unit!r} cannot be turned into {stored or 'a number without unit'}.", f"Known here: {', '.join(UNITS.get(stored, {})) or 'none'}.", where)
-    style = Style(unit=unit)
+        remedy = f"Known here: {', '.join(UNITS.get(stored, {})) or 'none'}."
+        raise RillbookError(f"unit {unit!r} cannot be turned into {stored or 'a number without unit'}.", remedy, where)
     if kind == "day":
         order = spec.get("date_order", reading.get("date_order", "iso"))
         _one_of(order, DATE_ORDERS, "date_order", where)
         day = spec.get("date_is", reading.get("date_is", "civil"))
         _one_of(day, ("civil", "evening"), "date_is", where)
-        style = Style(date_order=order, pivot=spec.get("pivot_year", reading.get("pivot_year")), evening=day == "evening")
+        if pivot is not None and (type(pivot) is not int or not 0 <= pivot <= 99):
+            raise RillbookError(f"pivot_year {pivot!r} is not a whole number from 0 to 99.", "Mend it.", where)
+        return Style(date_order=order, pivot=pivot, evening=day == "evening")
     if kind == "clock":
         clock = spec.get("clock", reading.get("clock", "24h"))
         _one_of(clock, CLOCKS, "clock", where)
-        style = Style(clock=clock)
-    own = {word: spec[word] for word in CELL_WORDS if word in spec and word != "column"}
-    listed = spec.get("columns", spec.get("mean_of", [spec["column"]] if "column" in spec else []))
-    cells = tuple(_cell({**own, **({"column": one} if isinstance(one, str) else one)}, where, place, table) for one in listed)
-    sources = ("same_as",) if "same_as" in spec else ("fields",) if "fields" in spec else ()
-    if sum((bool(cells), bool(sources), "constant" in spec or "by_stage" in spec)) == 0:
-        raise RillbookError(f"{name} has no column, columns, fields, same_as, constant or by_stage.", "Say where it comes from.", where)
-    return FieldMap(
-        name=name,
-        cells=cells,
-        fields=(spec["same_as"],) if "same_as" in spec else tuple(spec.get("fields", ())),
-        join=spec.get("join", "_"),
-        number=bool(spec.get("number", False)),
-        constant=None if "constant" not in spec else str(spec["constant"]),
-        by_stage=spec.get("by_stage", {}),
-        sum_over=tuple(spec.get("sum_over", ())),
-        mean="mean_of" in spec,
-        style=style,
-    )
+        return Style(clock=clock)
+    return Style(unit=unit)
+
+
+def _check_constants(one: FieldMap, table: str, where: str) -> None:
+    """A text that the map itself sets must be readable."""
+    stages = read_column(pd.Series(list(one.by_stage), dtype="str"), fields("finds")["life_stage"]).faults
+    if stages:
+        raise RillbookError(f"by_stage of {one.name} names a stage that is no code.", "See docs/data_dictionary.md.", where)
+    for text in [*([] if one.constant is None else [one.constant]), *one.by_stage.values()]:
+        if read_column(pd.Series([text], dtype="str"), fields(table)[one.name], one.style).faults:
+            raise RillbookError(f"{one.name} cannot be {text!r}.", "See docs/data_dictionary.md.", where)
 
 
 def _one_of(value: Any, known: tuple[str, ...], word: str, where: str) -> None:
@@ -231,20 +322,22 @@ def _one_of(value: Any, known: tuple[str, ...], word: str, where: str) -> None:
 
 
 def _cell(spec: dict[str, Any], where: str, place: _Place, table: str) -> Cell:
-    place.known(spec, CELL_WORDS, table)
+    place.known(spec, CELL_WORDS, table, where)
+    if not isinstance(spec.get("column"), str):
+        raise RillbookError("a column must be named by a text.", "Mend it.", where)
     part = None
     if "part" in spec:
         try:
-            part = re.compile(spec["part"])
+            part = re.compile(str(spec["part"]))
         except re.error as problem:
             raise RillbookError(f"part {spec['part']!r} is no regular expression ({problem}).", "Mend it.", where) from None
         if part.groups != 1:
             raise RillbookError(f"part {spec['part']!r} must have one group in round brackets.", "Mark the part to take.", where)
     if spec.get("case", "") not in ("", "upper", "lower"):
         raise RillbookError(f"case {spec['case']!r} is neither upper nor lower.", "Mend it.", where)
-    recode = {str(old): str(new) for old, new in spec.get("recode", {}).items()}
-    others = spec.get("others")
-    return Cell(spec["column"], recode, others, spec.get("case", ""), part, tuple(spec.get("missing", ())))
+    recode = {str(old): _plain(new) for old, new in _words(spec.get("recode", {}), "recode", where).items()}
+    others = None if "others" not in spec else _plain(spec["others"])
+    return Cell(spec["column"], recode, others, spec.get("case", ""), part, _texts(spec.get("missing", []), "missing", where))
 
 
 def own_map(tables: list[SourceTable]) -> tuple[ColumnMap, list[str]]:
@@ -292,7 +385,14 @@ def _settable(table: str, name: str) -> bool:
 
 
 def _headings(one: SourceTable) -> dict[str, str]:
-    return {re.sub(r"\s+", "_", column.strip().casefold()): column for column in one.cells.columns}
+    """Headings by the field that they name: case and spaces do not count."""
+    names: dict[str, str] = {}
+    for column in one.cells.columns:
+        name = re.sub(r"\s+", "_", column.strip().casefold())
+        if name in names:
+            raise RillbookError(f"the columns {names[name]!r} and {column!r} name one field.", "Rename one of them.", _where(one))
+        names[name] = column
+    return names
 
 
 def _recognise(one: SourceTable) -> str | None:
@@ -329,8 +429,9 @@ def apply_map(column_map: ColumnMap, tables: list[SourceTable]) -> list[MappedSo
     for one in tables:
         fitting = [source for source in column_map.sources if fnmatch(one.file, source.file) and source.sheet in ("", one.sheet)]
         whole = [source for source in fitting if set(_columns_of(source)) <= set(one.cells.columns)]
-        if whole or (fitting and not one.sheet):
-            pairs.append(((whole or fitting)[0], one))
+        named = [source for source in fitting if source.sheet or not one.sheet]
+        if whole or named:
+            pairs.append(((whole or named)[0], one))
     matched = {one.file for _, one in pairs}
     for one in tables:
         if one.file not in matched:
@@ -349,13 +450,13 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     columns = _columns_of(source)
     for column in columns:
         if column not in one.cells.columns:
-            raise RillbookError(f"the column {column!r} is not in this sheet.", "Check the map and the headings.", _where(one))
+            message = f"{_where(one)} has no column {column!r}."
+            raise RillbookError(message, "Check the map and the headings.", source.lines.get(column, source.where))
     unmapped = tuple(column for column in one.cells.columns if column not in columns)
     unlisted = [column for column in unmapped if column not in source.unused]
     if source.strict and unlisted:
-        raise RillbookError(
-            f"the map says nothing of the column {unlisted[0]!r}.", "Map it, or list it under unused in the map.", _where(one)
-        )
+        message = f"the map says nothing of the column {unlisted[0]!r} of {_where(one)}."
+        raise RillbookError(message, "Map it, or list it under unused.", source.where)
     stripped = one.cells.apply(lambda column: column.str.strip())
     missing = stripped.isin(["", *source.missing]).to_numpy()
     shaped = np.ones(len(stripped), dtype=bool)
@@ -363,6 +464,7 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     no_find = np.zeros(len(stripped), dtype=bool)
     for column, tokens in source.no_find.items():
         no_find |= stripped[column].isin(tokens).to_numpy()
+    no_find |= _all_zero(source, stripped, missing)
     mapped: dict[str, Mapped] = {}
     for table, maps in source.tables.items():
         rows = np.flatnonzero(shaped & ~no_find) if table == "finds" else np.flatnonzero(shaped)
@@ -371,6 +473,15 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
             rows, wide = _widen(source, stripped, missing, rows)
         mapped[table] = _map_table(table, maps, source, stripped, rows, wide, mapped)
     return MappedSource(one, tuple(mapped.values()), missing, unmapped, no_find, tuple(dict.fromkeys([*source.no_find, *source.wide])))
+
+
+def _all_zero(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray) -> np.ndarray:
+    """Rows whose wide counts are zero wherever something is written; where a row names its own taxon, a zero contradicts it instead."""
+    names = list(source.wide)
+    if not names or not all("taxon" in sets for sets in source.wide.values()):
+        return np.zeros(len(cells), dtype=bool)
+    written = ~missing[:, [cells.columns.get_loc(name) for name in names]]
+    return written.any(axis=1) & (~written | cells[names].isin(ZEROS).to_numpy()).all(axis=1)
 
 
 def _widen(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray, rows: np.ndarray) -> tuple[np.ndarray, dict[str, np.ndarray]]:
@@ -387,23 +498,30 @@ def _widen(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray, rows: np
 
 
 def _map_table(
-    table: str, maps: tuple[FieldMap, ...], source: SourceMap, cells: pd.DataFrame, rows: np.ndarray, wide: dict[str, np.ndarray], before: dict[str, Mapped]
+    table: str,
+    maps: tuple[FieldMap, ...],
+    source: SourceMap,
+    cells: pd.DataFrame,
+    rows: np.ndarray,
+    wide: dict[str, np.ndarray],
+    before: dict[str, Mapped],
 ) -> Mapped:
     taken = cells.iloc[rows].reset_index(drop=True)
     text: dict[str, pd.Series] = {}
     columns: dict[str, tuple[str, ...]] = {}
-    assumed = False
     for name, names in wide.items():
         values = taken.to_numpy()[np.arange(len(taken)), taken.columns.get_indexer(names)]
         text[name] = _missing(pd.Series(values, dtype="str"), source.missing)
-        sets = pd.DataFrame([source.wide[one] for one in names], dtype="str")
+        set_names = list(dict.fromkeys(other for sets in source.wide.values() for other in sets))
+        sets = pd.DataFrame([source.wide[one] for one in names], columns=set_names, dtype="str")
         text.update({other: sets[other] for other in sets.columns})
     for one in maps:
         columns[one.name] = tuple(cell.column for cell in one.cells)
-        text[one.name] = _field_text(one, table, source, taken, rows, text, before)
-        assumed = assumed or (one.name == "microhabitat" and (one.constant is not None or bool(one.by_stage)))
-    if assumed and "medium_assumed" not in text:
-        text["medium_assumed"] = pd.Series("yes", index=taken.index, dtype="str")
+        noted = _noted(one, table, source, taken, rows, text, before)
+        text[one.name] = _filled(one, noted, text)
+        if table == "finds" and one.name == "microhabitat" and (one.constant is not None or one.by_stage):
+            assumed = pd.Series("yes", index=taken.index, dtype="str").where(noted.isna() & text[one.name].notna(), np.nan)
+            text.setdefault("medium_assumed", assumed)
     frame = pd.DataFrame(text, index=taken.index).astype("str")
     key = next((one for one in maps if one.name == key_of(table)), None)
     if table in ("finds", "availability") and key is not None and (key.number or key.fields or len(key.cells) > 1):
@@ -414,26 +532,44 @@ def _map_table(
     return Mapped(table, frame, rows, {one.name: one.style for one in maps}, columns, wide)
 
 
-def _field_text(
-    one: FieldMap, table: str, source: SourceMap, taken: pd.DataFrame, rows: np.ndarray, text: dict[str, pd.Series], before: dict[str, Mapped]
+def _noted(
+    one: FieldMap,
+    table: str,
+    source: SourceMap,
+    taken: pd.DataFrame,
+    rows: np.ndarray,
+    text: dict[str, pd.Series],
+    before: dict[str, Mapped],
 ) -> pd.Series:
-    if one.by_stage:
-        stage = text.get("life_stage", pd.Series(np.nan, index=taken.index, dtype="str"))
-        return stage.map(one.by_stage).fillna(np.nan if one.constant is None else one.constant).astype("str")
+    """Text that the sheet itself gives for a field."""
     parts = [_cell_text(cell, source, taken) for cell in one.cells]
     parts += [_reference(name, table, source, taken, rows, text, before) for name in one.fields]
     if not parts:
-        return pd.Series(one.constant, index=taken.index, dtype="str")
+        return pd.Series(np.nan, index=taken.index, dtype="str")
     if one.mean:
         return _mean(parts)
     joined = parts[0]
     for part in parts[1:]:
         joined = joined.str.cat(part, sep=one.join).where(joined.notna() & part.notna(), joined.fillna(part))
-    return joined if one.constant is None else joined.fillna(one.constant)
+    return joined
+
+
+def _filled(one: FieldMap, noted: pd.Series, text: dict[str, pd.Series]) -> pd.Series:
+    """What the map says where the sheet says nothing: by life stage, else the constant."""
+    if one.by_stage and "life_stage" in text:
+        stage = read_column(text["life_stage"], fields("finds")["life_stage"]).values
+        noted = noted.fillna(stage.map(one.by_stage).astype("str"))
+    return noted if one.constant is None else noted.fillna(one.constant)
 
 
 def _reference(
-    name: str, table: str, source: SourceMap, taken: pd.DataFrame, rows: np.ndarray, text: dict[str, pd.Series], before: dict[str, Mapped]
+    name: str,
+    table: str,
+    source: SourceMap,
+    taken: pd.DataFrame,
+    rows: np.ndarray,
+    text: dict[str, pd.Series],
+    before: dict[str, Mapped],
 ) -> pd.Series:
     """Text of a mapped field; days and clock times in the one form that sorts, so that an id does not depend on how a sheet writes them."""
     other, _, field_name = name.rpartition(".")
@@ -476,26 +612,44 @@ def _cell_text(cell: Cell, source: SourceMap, taken: pd.DataFrame) -> pd.Series:
 
 def _mean(parts: list[pd.Series]) -> pd.Series:
     """Mean of several columns; where one of them is no number the texts stand side by side, to be held back as unreadable."""
-    together = pd.concat(parts, axis=1)
-    numbers = together.apply(lambda column: pd.to_numeric(column, errors="coerce"))
+    together = pd.concat(parts, axis=1, keys=range(len(parts)))
+    numbers = pd.DataFrame({place: _numbers(together[place]) for place in together.columns})
     mean = numbers.mean(axis=1).round(6).map(lambda number: np.nan if pd.isna(number) else f"{number:.10g}").astype("str")
     bad = (numbers.isna() & together.notna()).any(axis=1)
-    return mean.where(~bad, together.fillna("").agg("|".join, axis=1))
+    return mean.where(~bad, _side_by_side(together.fillna(""), "|"))
+
+
+def _side_by_side(texts: pd.DataFrame, sign: str) -> pd.Series:
+    return pd.Series([sign.join(row) for row in texts.itertuples(index=False, name=None)], index=texts.index, dtype="str")
+
+
+def _numbers(text: pd.Series) -> pd.Series:
+    return text.map(number_of, na_action="ignore").astype("float64")
 
 
 def _numbered(ids: pd.Series) -> pd.Series:
-    place = ids.groupby(ids).cumcount() + 1
-    return ids.where(place.isna() | (place < 2), ids + "-" + place.astype("Int64").astype("str"))
+    """Ids with ``-2``, ``-3`` … on their repeats, never one that the sheet itself writes."""
+    made: list[Any] = []
+    taken, count = set(ids.dropna()), dict.fromkeys(ids.dropna(), 0)
+    for one in ids:
+        if pd.isna(one):
+            made.append(np.nan)
+            continue
+        count[one] += 1
+        while count[one] > 1 and f"{one}-{count[one]}" in taken:
+            count[one] += 1
+        made.append(one if count[one] == 1 else f"{one}-{count[one]}")
+    return pd.Series(made, index=ids.index, dtype="str")
 
 
 def _summed(frame: pd.DataFrame, one: FieldMap, taken: pd.DataFrame, key: str) -> pd.Series:
     """Sum over distinct passes; a pass with two different figures leaves both texts side by side, to be held back as unreadable."""
-    rows = taken[list(one.sum_over)].assign(key=frame[key], text=frame[one.name]).dropna(subset=["text"]).drop_duplicates()
-    numbers = pd.to_numeric(rows["text"], errors="coerce")
-    odd = rows.loc[numbers.isna() | rows.duplicated([*one.sum_over, "key"], keep=False), "key"]
+    passes = _side_by_side(taken[list(one.sum_over)], "\x1f")
+    rows = pd.DataFrame({"key": frame[key], "pass": passes, "text": frame[one.name]}).dropna(subset=["text"]).drop_duplicates()
+    numbers = _numbers(rows["text"])
+    odd = rows.loc[numbers.isna() | rows.duplicated(["key", "pass"], keep=False), "key"]
     sums = numbers.groupby(rows["key"]).sum()
     texts = sums.map(lambda number: f"{number:.10g}").astype("str")
     for name in odd.unique():
         texts[name] = "|".join(rows.loc[rows["key"] == name, "text"])
     return frame[key].map(texts).astype("str")
-

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from pipeline.errors import RillbookError
+from schemas.tables import fields
 from schemas.vocabulary import codes
 
 FILE_NAME = "rillbook.toml"
@@ -118,8 +119,10 @@ def read_settings(folder: Path) -> Settings:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise RillbookError(f"{folder} is not a book: it has no {FILE_NAME}.", f"Make one with `rillbook init {folder}`.") from None
-    except (OSError, UnicodeDecodeError) as problem:
-        raise RillbookError(f"{path} cannot be read: {problem}.", "Save it as UTF-8 text.") from None
+    except UnicodeDecodeError:
+        raise RillbookError("the file is not UTF-8 text.", "Save it as UTF-8 text.", str(path)) from None
+    except OSError as problem:
+        raise RillbookError(f"the file cannot be read ({problem.strerror}).", "Check its rights.", str(path)) from None
     return parse_settings(text, str(path))
 
 
@@ -130,24 +133,57 @@ def parse_settings(text: str, where: str) -> Settings:
     except tomllib.TOMLDecodeError as problem:
         raise RillbookError(f"not valid TOML: {problem}.", "Mend that line.", where) from None
     _refuse_unknown(document, ("book", "area", "taxon"), where)
-    book = document.get("book", {})
+    book = _entries(document, "book", where, one=True)[0]
     _refuse_unknown(book, DEFAULTS, f"{where}, [book]")
     values = {**DEFAULTS, **book}
+    _refuse_odd(values, where)
     for months in ("warm_months", "cold_months"):
-        if not all(isinstance(month, int) and 1 <= month <= 12 for month in values[months]):
-            raise RillbookError(f"{months} must be a list of whole numbers from 1 to 12.", "Mend it.", where)
         values[months] = tuple(values[months])
-    values["public_precision_deg"] = str(values["public_precision_deg"])
-    if values["public_precision_deg"] not in codes("public_precision"):
-        raise RillbookError(f"public_precision_deg {values['public_precision_deg']!r} is not one of {', '.join(codes('public_precision'))}.", "Mend it.", where)
+    areas = tuple(_area(entry, where) for entry in _entries(document, "area", where))
+    _refuse_twice([area.code for area in areas], "area", where)
+    return Settings(**values, areas=areas, taxa=_taxa(_entries(document, "taxon", where), where))
+
+
+def _entries(document: dict[str, Any], word: str, where: str, one: bool = False) -> list[dict[str, Any]]:
+    """Tables of a name, as a list."""
+    found = document.get(word, {} if one else [])
+    entries = [found] if one else found
+    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+        heading = f"[{word}]" if one else f"[[{word}]]"
+        raise RillbookError(f"{word} must stand as a heading {heading} with its words below.", "Mend it.", where)
+    return entries
+
+
+def _refuse_odd(values: dict[str, Any], where: str) -> None:
+    """Check the words of [book]; the precision becomes the text of its code."""
+    for word, default in DEFAULTS.items():
+        if isinstance(default, str) and word != "public_precision_deg" and not isinstance(values[word], str):
+            raise RillbookError(f"{word} must be a text in quote marks.", "Mend it.", where)
+    for months in ("warm_months", "cold_months"):
+        listed = values[months]
+        fine = isinstance(listed, list) and all(type(month) is int and 1 <= month <= 12 for month in listed)
+        if not fine or not listed or len(set(listed)) < len(listed):
+            raise RillbookError(f"{months} must be a list of whole numbers from 1 to 12, each once.", "Mend it.", where)
+    if not isinstance(values["invented"], bool):
+        raise RillbookError("invented must be true or false.", "Write it without quote marks.", where)
+    if type(values["seed"]) is not int or values["seed"] < 0:
+        raise RillbookError("seed must be a whole number, 0 or more.", "Mend it.", where)
+    values["public_precision_deg"] = precision = str(values["public_precision_deg"])
+    if precision not in codes("public_precision"):
+        raise RillbookError(f"public_precision_deg {precision!r} is not one of {', '.join(codes('public_precision'))}.", "Mend it.", where)
     try:
         ZoneInfo(values["time_zone"])
     except (KeyError, ValueError, OSError):
         raise RillbookError(
             f"time_zone {values['time_zone']!r} is not a known time zone.", 'Write one such as time_zone = "America/New_York".', where
         ) from None
-    areas = tuple(_area(entry, where) for entry in document.get("area", []))
-    return Settings(**values, areas=areas, taxa=_taxa(document.get("taxon", []), where))
+
+
+def _refuse_twice(names: list[str], word: str, where: str) -> None:
+    for place, name in enumerate(names):
+        # letters are folded when sheets are read
+        if name.casefold() in (other.casefold() for other in names[:place]):
+            raise RillbookError(f"{word} {name!r} is declared twice.", "Keep one.", where)
 
 
 def _refuse_unknown(entry: dict[str, Any], known: Any, where: str) -> None:
@@ -158,34 +194,67 @@ def _refuse_unknown(entry: dict[str, Any], known: Any, where: str) -> None:
 
 def _area(entry: dict[str, Any], where: str) -> Area:
     _refuse_unknown(entry, ("code", "circle", "box"), f"{where}, [[area]]")
-    for kind, length in (("circle", 3), ("box", 4)):
-        if kind in entry and len(entry[kind]) == length and entry.get("code"):
-            return Area(str(entry["code"]), kind, tuple(float(number) for number in entry[kind]))
-    raise RillbookError(
-        "an [[area]] needs a code and either circle = [latitude, longitude, km] or box = [south, west, north, east].", "Mend it.", where
-    )
+    kinds = [kind for kind in ("circle", "box") if kind in entry]
+    if not entry.get("code") or len(kinds) != 1 or not _are_numbers(entry[kinds[0]], 3 if kinds == ["circle"] else 4):
+        raise RillbookError(
+            "an [[area]] needs a code and either circle = [latitude, longitude, km] or box = [south, west, north, east].", "Mend it.", where
+        )
+    code, kind, numbers = str(entry["code"]), kinds[0], tuple(float(number) for number in entry[kinds[0]])
+    latitudes, longitudes = (numbers[:1], numbers[1:2]) if kind == "circle" else (numbers[::2], numbers[1::2])
+    on_earth = all(abs(number) <= 90 for number in latitudes) and all(abs(number) <= 180 for number in longitudes)
+    in_order = numbers[2] > 0 if kind == "circle" else numbers[0] < numbers[2] and numbers[1] < numbers[3]
+    if not on_earth or not in_order:
+        remedy = "Latitudes go from -90 to 90, longitudes from -180 to 180, south below north, west below east, km above 0."
+        raise RillbookError(f"area {code!r} lies nowhere.", remedy, where)
+    return Area(code, kind, numbers)
+
+
+def _are_numbers(numbers: Any, length: int) -> bool:
+    return isinstance(numbers, list) and len(numbers) == length and all(type(number) in (int, float) for number in numbers)
 
 
 def _taxa(entries: list[dict[str, Any]], where: str) -> pd.DataFrame:
-    rows = []
-    for entry in entries:
-        _refuse_unknown(entry, TAXON_DEFAULTS, f"{where}, [[taxon]]")
-        row = {**TAXON_DEFAULTS, **entry}
-        for word in ("code", "scientific_name", "group"):
-            if not row[word]:
-                raise RillbookError(f"a [[taxon]] has no {word}.", "Every taxon needs code, scientific_name and group.", where)
-        if not re.fullmatch(r"[A-Za-z0-9_.-]+", row["code"]):
-            raise RillbookError(f"taxon code {row['code']!r} may hold letters, digits, _ . and - only.", "Mend it.", where)
-        row["aliases"] = "|".join(row["aliases"]) if isinstance(row["aliases"], list) else row["aliases"]
-        row["sensitivity"] = None if row["sensitivity"] is None else str(row["sensitivity"])
-        rows.append(row)
+    rows = [_taxon(entry, where) for entry in entries]
     frame = pd.DataFrame(rows, columns=list(TAXON_DEFAULTS))
-    repeated = frame["code"][frame["code"].duplicated()]
-    if len(repeated):
-        raise RillbookError(f"taxon {repeated.iloc[0]!r} is declared twice.", "Keep one.", where)
-    for word, name in (("group", "taxon_group"), ("rank", "taxon_rank"), ("sensitivity", "public_precision")):
-        for value in frame[word].dropna():
-            if value not in codes(name):
-                raise RillbookError(f"taxon {word} {value!r} is not one of {', '.join(codes(name))}.", "Mend it.", where)
+    _refuse_twice(list(frame["code"]), "taxon", where)
+    spellings = {code.casefold(): code for code in frame["code"]}
+    for code, aliases in zip(frame["code"], frame["aliases"], strict=True):
+        for alias in filter(None, aliases.split("|")):
+            if spellings.setdefault(alias.casefold(), code) != code:
+                raise RillbookError(f"alias {alias!r} belongs to {spellings[alias.casefold()]} and to {code}.", "Keep one.", where)
     types = {name: "str" for name in ("code", "scientific_name", "rank", "group", "sensitivity", "aliases")}
     return frame.astype({**types, "paedomorphic": "boolean", "overlap_svl_low_mm": "float64", "overlap_svl_high_mm": "float64"})
+
+
+def _taxon(entry: dict[str, Any], where: str) -> dict[str, Any]:
+    _refuse_unknown(entry, TAXON_DEFAULTS, f"{where}, [[taxon]]")
+    row = {**TAXON_DEFAULTS, **entry}
+    for word in ("code", "scientific_name", "group"):
+        if not row[word]:
+            raise RillbookError(f"a [[taxon]] has no {word}.", "Every taxon needs code, scientific_name and group.", where)
+        if not isinstance(row[word], str):
+            raise RillbookError(f"taxon {word} {row[word]!r} must be a text in quote marks.", "Mend it.", where)
+    if not re.fullmatch(r"[A-Za-z0-9_.-]+", row["code"]):
+        raise RillbookError(f"taxon code {row['code']!r} may hold letters, digits, _ . and - only.", "Mend it.", where)
+    where = f"{where}, taxon {row['code']}"
+    aliases = row["aliases"] if isinstance(row["aliases"], list) else [row["aliases"]]
+    if not all(isinstance(alias, str) for alias in aliases):
+        raise RillbookError("aliases must be a list of texts in quote marks.", "Mend it.", where)
+    row["aliases"] = "|".join(alias.strip() for alias in aliases)
+    row["sensitivity"] = None if row["sensitivity"] is None else str(row["sensitivity"])
+    for word, name in (("group", "taxon_group"), ("rank", "taxon_rank"), ("sensitivity", "public_precision")):
+        if row[word] is not None and row[word] not in codes(name):
+            raise RillbookError(f"{word} {row[word]!r} is not one of {', '.join(codes(name))}.", "Mend it.", where)
+    if not isinstance(row["paedomorphic"], bool):
+        raise RillbookError("paedomorphic must be true or false.", "Write it without quote marks.", where)
+    _refuse_odd_overlap(row["overlap_svl_low_mm"], row["overlap_svl_high_mm"], where)
+    return row
+
+
+def _refuse_odd_overlap(low: Any, high: Any, where: str) -> None:
+    for word, number in (("overlap_svl_low_mm", low), ("overlap_svl_high_mm", high)):
+        span = fields("taxa")[word].possible or (0.0, 0.0)
+        if number is not None and (type(number) not in (int, float) or not span[0] <= number <= span[1]):
+            raise RillbookError(f"{word} must be a number from {span[0]:g} to {span[1]:g}.", "Mend it.", where)
+    if low is not None and high is not None and low > high:
+        raise RillbookError("overlap_svl_low_mm is above overlap_svl_high_mm.", "Check their order.", where)

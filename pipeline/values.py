@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pandas as pd
@@ -14,17 +14,31 @@ from schemas.vocabulary import codes
 
 DATE_ORDERS = ("iso", "mdy", "dmy", "ymd", "serial")
 CLOCKS = ("24h", "ampm", "night")
-NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?|[+-]?\d+,\d{1,2}")
+NUMBER = re.compile(
+    r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?"
+    # a comma before just three digits may part thousands, unless nothing but a zero stands before it
+    r"|[+-]?(\d+,(\d{1,2}|\d{4,})|0,\d+)",
+    re.ASCII,
+)
 YES, NO = ("yes", "y", "true", "t", "1"), ("no", "n", "false", "f", "0")
-MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+MONTHS = (
+    "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december",
+)  # fmt: skip
+TIME_OF_DAY = re.compile(
+    r"[T ]+(([01]?\d|2[0-3]):[0-5]\d(:[0-5]\d(\.\d+)?)?([+-]\d{2}:?\d{2})?|(0?[1-9]|1[0-2]):[0-5]\d(:[0-5]\d)?\s*[aApP][mM])$", re.ASCII
+)
 EXAMPLES = {
     "real": "a number such as 12.5",
     "whole": "a whole number such as 3",
     "yes_no": "yes or no",
     "day": "a date as 2024-05-31",
     "clock": "a clock time as 21:30",
+    "codes": "codes parted by |",
 }
-KIND_WORDS = {"real": "a number", "whole": "a whole number", "yes_no": "yes or no", "day": "a date", "clock": "a clock time", "code": "a code"}
+KIND_WORDS = {
+    "real": "a number", "whole": "a whole number", "yes_no": "yes or no", "day": "a date", "clock": "a clock time", "code": "a code",
+    "codes": "codes",
+}  # fmt: skip
 
 # factor and offset to the unit in which a field is stored: stored = (value - offset) * factor
 UNITS: dict[str, dict[str, tuple[float, float]]] = {
@@ -104,7 +118,10 @@ def read_column(text: pd.Series, field: Field, style: Style = CANONICAL) -> Type
     stripped = text.str.strip()
     stripped = stripped.where(stripped != "", np.nan)
     unique = pd.Series(stripped.dropna().unique(), dtype="str")
-    reader = {"real": _real, "whole": _whole, "yes_no": _yes_no, "day": _day, "instant": _day, "clock": _clock, "code": _code, "codes": _codes}
+    reader = {
+        "real": _real, "whole": _whole, "yes_no": _yes_no, "day": _day, "instant": _instant, "clock": _clock, "code": _code,
+        "codes": _codes,
+    }  # fmt: skip
     if field.kind == "text":
         return Typed(stripped.astype("str"), {})
     pairs = {one: reader[field.kind](one, field, style) for one in unique}
@@ -145,16 +162,18 @@ Read = tuple[object, str]
 UNREADABLE: Read = (np.nan, "unreadable")
 
 
-def _number(text: str) -> float | None:
+def number_of(text: str) -> float | None:
+    """Number that a text states, None where it states none: no unit, no parted thousands, no infinity."""
     text = text.replace("\u2212", "-")
     if not NUMBER.fullmatch(text):
         return None
     number = float(text.replace(",", "."))
-    return number if np.isfinite(number) else None
+    # plus zero: a minus zero and a zero are one value
+    return number + 0.0 if np.isfinite(number) else None
 
 
 def _real(text: str, field: Field, style: Style) -> Read:
-    number = _number(text)
+    number = number_of(text)
     if number is None:
         return UNREADABLE
     if style.unit:
@@ -164,8 +183,8 @@ def _real(text: str, field: Field, style: Style) -> Read:
 
 
 def _whole(text: str, field: Field, style: Style) -> Read:
-    number = _number(text)
-    if number is None or number != int(number) or abs(number) > 2**53:
+    number = number_of(text)
+    if number is None or number != int(number) or abs(number) >= 2**53:
         return UNREADABLE
     return int(number), ""
 
@@ -189,7 +208,8 @@ def _codes(text: str, field: Field, style: Style) -> Read:
 
 
 def _clock(text: str, field: Field, style: Style) -> Read:
-    match = re.fullmatch(r"(\d{1,2})[:.h](\d{2})(?::\d{2})?(?:\s*([aApP])\.?[mM]?\.?)?", text)
+    # a dot after a single zero: a spreadsheet's fraction of a day, not a clock
+    match = re.fullmatch(r"(?!0\.)(\d{1,2})[:.h](\d{2})(?::[0-5]\d)?(?:\s*([aApP])\.?[mM]?\.?)?", text, re.ASCII)
     if not match:
         return UNREADABLE
     hour, minute, half = int(match[1]), int(match[2]), (match[3] or "").lower()
@@ -212,13 +232,23 @@ def _day(text: str, field: Field, style: Style) -> Read:
     return (np.nan, "date_ambiguous") if days else UNREADABLE
 
 
+def _instant(text: str, field: Field, style: Style) -> Read:
+    if not re.fullmatch(r"[1-9]\d{3}-\d\d-\d\dT\d\d:\d\d", text, re.ASCII):
+        return UNREADABLE
+    try:
+        return pd.Timestamp(datetime.fromisoformat(text)), ""
+    except ValueError:
+        return UNREADABLE
+
+
 def possible_days(text: str, style: Style = CANONICAL) -> set[date]:
     """Every date that a text can mean under a style.
 
     Parameters
     ----------
     text : str
-        Such as ``2024-05-31``, ``31 May 2024``, ``5/31/24`` or a spreadsheet day number.
+        Such as ``2024-05-31``, ``31 May 2024``, ``5/31/24`` or a spreadsheet day number. A time of day after it is left out; a time
+        in UTC (``Z``) makes the text unreadable, for the local date may be another.
     style : Style
         With the order and the pivot, where the file states them.
 
@@ -227,18 +257,19 @@ def possible_days(text: str, style: Style = CANONICAL) -> set[date]:
     set of date
         Empty where it cannot be read, more than one where it is ambiguous.
     """
-    text = re.sub(r"[T ]\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:?\d{2})?$", "", text)
-    if style.date_order == "serial":
-        return {date(1899, 12, 30) + timedelta(days=int(text))} if re.fullmatch(r"[1-9]\d{3,4}", text) else set()
-    if match := re.fullmatch(r"(\d{4})-(\d{1,2})-(\d{1,2})", text):
+    text = TIME_OF_DAY.sub("", text)
+    if style.date_order == "serial" and re.fullmatch(r"[1-9]\d{3,4}(\.\d+)?", text, re.ASCII):
+        return {date(1899, 12, 30) + timedelta(days=int(float(text)))}
+    if match := re.fullmatch(r"([1-9]\d{3})-(\d{1,2})-(\d{1,2})", text, re.ASCII):
         return _dates([(int(match[1]), int(match[2]), int(match[3]))])
-    if match := re.fullmatch(r"(\d{1,2})[ -]([A-Za-z]{3,9})\.?[ -,]+(\d{4}|\d{2})", text):
+    if match := re.fullmatch(r"(\d{1,2})[ -]([A-Za-z]{3,9})\.?[ ,-]+(\d{4}|\d{2})", text, re.ASCII):
         return _named(match[2], int(match[1]), match[3], style)
-    if match := re.fullmatch(r"([A-Za-z]{3,9})\.? (\d{1,2}),? (\d{4}|\d{2})", text):
+    if match := re.fullmatch(r"([A-Za-z]{3,9})\.? (\d{1,2}),? (\d{4}|\d{2})", text, re.ASCII):
         return _named(match[1], int(match[2]), match[3], style)
-    if not (match := re.fullmatch(r"(\d{1,4})[/.-](\d{1,2})[/.-](\d{1,4})", text)):
+    match = re.fullmatch(r"(\d{1,4})([/.-])(\d{1,2})\2(\d{1,4})", text, re.ASCII)
+    if style.date_order == "serial" or not match:
         return set()
-    first, second, third = match.groups()
+    first, _, second, third = match.groups()
     found: set[date] = set()
     for order in (style.date_order,) if style.date_order != "iso" else ("mdy", "dmy", "ymd"):
         parts = dict(zip(order, (first, second, third), strict=True))
@@ -249,7 +280,7 @@ def possible_days(text: str, style: Style = CANONICAL) -> set[date]:
 
 def _years(text: str, style: Style) -> list[int]:
     if len(text) == 4:
-        return [int(text)]
+        return [int(text)] if text[0] != "0" else []
     if len(text) != 2:
         return []
     if style.pivot is None:
@@ -258,9 +289,8 @@ def _years(text: str, style: Style) -> list[int]:
 
 
 def _named(month: str, day: int, year: str, style: Style) -> set[date]:
-    if month[:3].lower() not in MONTHS:
-        return set()
-    return _dates([(one, MONTHS.index(month[:3].lower()) + 1, day) for one in _years(year, style)])
+    numbers = [number for number, name in enumerate(MONTHS, 1) if name.startswith(month.lower())]
+    return _dates([(one, number, day) for number in numbers for one in _years(year, style)])
 
 
 def _dates(parts: list[tuple[int, int, int]]) -> set[date]:
