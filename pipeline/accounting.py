@@ -2,40 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 
-from pipeline.check import Checked, TableCheck
+from pipeline.outcome import ROW_FATES, Account, Checked, TableCheck
 from schemas.tables import LOADED, key_of
 
 CELL_FATES = ("open", "missing", "no_find", "unmapped", "same", "stored", "held")
 OPEN, MISSING, NO_FIND, UNMAPPED, SAME, STORED, HELD = range(len(CELL_FATES))
-ROW_FATES = ("accepted", "accepted_with_held", "held", "repeat", "no_find")
-
-
-@dataclass(frozen=True)
-class Account:
-    """What became of the rows and cells of a load.
-
-    Attributes
-    ----------
-    rows, cells : dict of str to int
-        Source rows and source cells by fate; `cells` counts what no field takes as unmapped.
-    tables : dict of str to dict
-        By table: rows ``accepted``, ``held``, ``same`` as in the book.
-    reasons : DataFrame
-        ``rule``, ``what`` (row or value), ``n``.
-    row_fates : list of ndarray of str
-        Fate of each row of each sheet.
-    """
-
-    rows: dict[str, int]
-    cells: dict[str, int]
-    tables: dict[str, dict[str, int]]
-    reasons: pd.DataFrame
-    row_fates: list[np.ndarray]
 
 
 def account(checked: Checked, same: dict[str, set[str]] | None = None) -> Account:
@@ -116,7 +90,9 @@ def _mark_table(
             for column in mapped.columns.get(name, ()):
                 place = checked.sources[number].source.cells.columns.get_loc(column)
                 target = cells[number][:, place]
-                np.maximum.at(target, mapped.rows[written], np.where(target[mapped.rows[written]] == MISSING, MISSING, fate[written]).astype("uint8"))
+                np.maximum.at(
+                    target, mapped.rows[written], np.where(target[mapped.rows[written]] == MISSING, MISSING, fate[written]).astype("uint8")
+                )
             if name in mapped.wide:
                 places = checked.sources[number].source.cells.columns.get_indexer(mapped.wide[name])
                 at = (mapped.rows[written], places[written])
@@ -164,5 +140,3 @@ def _table_counts(checked: Checked, same: dict[str, set[str]]) -> dict[str, dict
 def _reasons(checked: Checked) -> pd.DataFrame:
     what = np.where(checked.held["candidate"] >= 0, "row", "value")
     return checked.held.assign(what=what).groupby(["rule", "what"]).size().rename("n").reset_index()
-
-

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from pipeline.book_tables import EXTRA, TABLES, VIEWS
 from pipeline.errors import RillbookError
+from pipeline.outcome import Account, Checked
 from pipeline.values import as_text
 from schemas.ddl import create_table
 from schemas.tables import LOADED, fields, key_of
@@ -22,71 +24,12 @@ from schemas.tables import LOADED, fields, key_of
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-    from pipeline.accounting import Account
-    from pipeline.check import Checked
 
 FILE_NAME = "rillbook.duckdb"
+LINKS = (("visits", "site_id", "sites"), ("finds", "visit_id", "visits"), ("availability", "visit_id", "visits"))
 UNDER = {"finds": "visit_id", "availability": "visit_id"}
-EXTRA = "load_id INTEGER NOT NULL, row_no INTEGER NOT NULL, patch BOOLEAN NOT NULL, source INTEGER, source_row INTEGER, line INTEGER"
+REASON = ("table", "row_key", "parent_key", "field", "rule", "text")
 TYPES = {"whole": "Int64", "yes_no": "boolean", "day": "datetime64[us]", "instant": "datetime64[us]", "real": "float64"}
-
-TABLES = """
-CREATE TABLE IF NOT EXISTS loads (load_id INTEGER PRIMARY KEY, loaded_at TIMESTAMP NOT NULL, kind VARCHAR NOT NULL, files VARCHAR NOT NULL,
-  content_hash VARCHAR NOT NULL, map_title VARCHAR, corrects INTEGER, undone_at TIMESTAMP, account VARCHAR);
-CREATE TABLE IF NOT EXISTS source_files (load_id INTEGER, source INTEGER, file VARCHAR, sheet VARCHAR, sha256 VARCHAR, header VARCHAR);
-CREATE TABLE IF NOT EXISTS source_rows (load_id INTEGER, source INTEGER, source_row INTEGER, line INTEGER, fate VARCHAR, cells VARCHAR);
-CREATE TABLE IF NOT EXISTS held_all (held_id INTEGER, load_id INTEGER, table_name VARCHAR, row_key VARCHAR, parent_key VARCHAR, field VARCHAR,
-  column_name VARCHAR, file VARCHAR, sheet VARCHAR, line INTEGER, text VARCHAR, rule VARCHAR, message VARCHAR, remedy VARCHAR, row_no INTEGER);
-CREATE TABLE IF NOT EXISTS held_rows (load_id INTEGER, row_no INTEGER, table_name VARCHAR, row_text VARCHAR);
-CREATE TABLE IF NOT EXISTS flags_all (flag_id INTEGER, load_id INTEGER, table_name VARCHAR, row_key VARCHAR, field VARCHAR, rule VARCHAR,
-  effect VARCHAR, message VARCHAR, remedy VARCHAR, value VARCHAR, file VARCHAR, sheet VARCHAR, line INTEGER);
-CREATE TABLE IF NOT EXISTS corrections (load_id INTEGER, item VARCHAR, table_name VARCHAR, row_key VARCHAR, field VARCHAR, old_text VARCHAR,
-  corrected VARCHAR, dismiss_reason VARCHAR, who VARCHAR);
-CREATE TABLE IF NOT EXISTS published (published_at TIMESTAMP, taxon VARCHAR, population VARCHAR, life_stage VARCHAR, medium VARCHAR, month VARCHAR,
-  quantity VARCHAR, value DOUBLE, visits VARCHAR[]);
-CREATE TABLE IF NOT EXISTS accepted_warmer (accepted_at TIMESTAMP, taxon VARCHAR, population VARCHAR, life_stage VARCHAR, medium VARCHAR,
-  month VARCHAR, quantity VARCHAR, value DOUBLE, who VARCHAR, reason VARCHAR);
-"""
-
-VIEWS = """
-CREATE OR REPLACE VIEW active AS SELECT load_id FROM loads l WHERE undone_at IS NULL
-  AND NOT EXISTS (SELECT 1 FROM loads c WHERE c.corrects = l.load_id AND c.undone_at IS NULL);
-CREATE OR REPLACE VIEW settled AS SELECT c.* FROM corrections c SEMI JOIN active USING (load_id);
-CREATE OR REPLACE VIEW current_sites AS SELECT a.* FROM sites_all a SEMI JOIN active USING (load_id)
-  QUALIFY row_number() OVER (PARTITION BY site_id ORDER BY load_id DESC) = 1;
-CREATE OR REPLACE VIEW current_visits AS SELECT a.* FROM visits_all a SEMI JOIN active USING (load_id)
-  QUALIFY row_number() OVER (PARTITION BY visit_id ORDER BY load_id DESC) = 1;
-CREATE OR REPLACE VIEW visit_since AS SELECT visit_id, max(load_id) AS since FROM visits_all SEMI JOIN active USING (load_id)
-  WHERE NOT patch GROUP BY visit_id;
-CREATE OR REPLACE VIEW current_finds AS SELECT a.* FROM finds_all a SEMI JOIN active USING (load_id)
-  LEFT JOIN visit_since s ON s.visit_id = a.visit_id WHERE a.load_id >= coalesce(s.since, 0)
-  QUALIFY row_number() OVER (PARTITION BY find_id ORDER BY a.load_id DESC) = 1;
-CREATE OR REPLACE VIEW current_availability AS SELECT a.* FROM availability_all a SEMI JOIN active USING (load_id)
-  LEFT JOIN visit_since s ON s.visit_id = a.visit_id WHERE a.load_id >= coalesce(s.since, 0)
-  QUALIFY row_number() OVER (PARTITION BY point_id ORDER BY a.load_id DESC) = 1;
-CREATE OR REPLACE VIEW row_since AS
-  SELECT 'sites' AS table_name, site_id AS row_key, max(load_id) AS since FROM sites_all SEMI JOIN active USING (load_id) WHERE NOT patch GROUP BY ALL
-  UNION ALL SELECT 'visits', visit_id, since FROM visit_since
-  UNION ALL SELECT 'finds', find_id, max(load_id) FROM finds_all SEMI JOIN active USING (load_id) WHERE NOT patch GROUP BY ALL
-  UNION ALL SELECT 'availability', point_id, max(load_id) FROM availability_all SEMI JOIN active USING (load_id) WHERE NOT patch GROUP BY ALL;
-CREATE OR REPLACE VIEW held AS SELECT 'held-' || h.held_id AS item, h.* FROM held_all h SEMI JOIN active USING (load_id)
-  LEFT JOIN row_since r ON r.table_name = h.table_name AND r.row_key = h.row_key
-  LEFT JOIN visit_since v ON v.visit_id = h.parent_key AND h.table_name IN ('finds', 'availability')
-  WHERE 'held-' || h.held_id NOT IN (SELECT item FROM settled)
-    AND h.load_id >= coalesce(r.since, 0) AND h.load_id >= coalesce(v.since, 0);
-CREATE OR REPLACE VIEW sites AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_sites;
-CREATE OR REPLACE VIEW finds AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_finds;
-CREATE OR REPLACE VIEW availability AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_availability;
-CREATE OR REPLACE VIEW visits AS SELECT v.* EXCLUDE (patch, source, source_row, line),
-  (EXISTS (SELECT 1 FROM held h WHERE h.table_name = 'finds' AND h.row_no IS NOT NULL AND h.parent_key = v.visit_id)
-   AND NOT EXISTS (SELECT 1 FROM current_finds f WHERE f.visit_id = v.visit_id)) AS incomplete FROM current_visits v;
-CREATE OR REPLACE VIEW flags AS SELECT f.*, 'flag-' || f.flag_id AS item, s.who AS settled_by, s.dismiss_reason AS settled_reason FROM flags_all f
-  JOIN (SELECT 'sites' AS table_name, site_id AS row_key, load_id FROM current_sites
-    UNION ALL SELECT 'visits', visit_id, load_id FROM current_visits
-    UNION ALL SELECT 'finds', find_id, load_id FROM current_finds
-    UNION ALL SELECT 'availability', point_id, load_id FROM current_availability) now USING (table_name, row_key, load_id)
-  LEFT JOIN settled s ON s.item = 'flag-' || f.flag_id;
-"""
 
 
 @dataclass(frozen=True)
@@ -135,23 +78,50 @@ def open_book(folder: Path, write: bool = False) -> Iterator[DuckDBPyConnection]
 
     path = folder / FILE_NAME
     try:
-        connection = duckdb.connect(str(path)) if write or not path.exists() else duckdb.connect(str(path), read_only=True)
-    except duckdb.IOException as problem:
-        remedy = "Close it there and try again." if "lock" in str(problem).lower() else "Check the disk and the rights of the folder."
-        what = "the book is open in another program" if "lock" in str(problem).lower() else f"the book cannot be opened ({_first(problem)})"
-        raise RillbookError(f"{what}.", remedy, str(path)) from None
+        connection = _connect(path, write)
     except duckdb.Error as problem:
-        raise RillbookError(f"this is not a database of rillbook ({_first(problem)}).", "Restore it from a copy.", str(path)) from None
+        raise _not_opened(problem, path) from None
     try:
-        if write or not _has_tables(connection):
-            connection.execute("BEGIN")
-            _create(connection)
+        connection.execute("BEGIN")
+        _create(connection)
         yield connection
         if write:
             connection.execute("COMMIT")
-    except duckdb.Error as problem:
-        raise RillbookError(f"the book could not be written ({_first(problem)}). Nothing was changed.", "Is the disk full? Then free some space.", str(path)) from problem
+    except (duckdb.OperationalError, duckdb.FatalException) as problem:
+        what = f"the book could not be {'written' if write else 'read'} ({_first(problem)}). Nothing was changed."
+        raise RillbookError(what, "Is the disk full? Then free some space and try again.", str(path)) from problem
     finally:
+        _close(connection)
+
+
+def _connect(path: Path, write: bool) -> DuckDBPyConnection:
+    """A connection; where a reader finds nothing written yet, an empty book in memory, so that reading leaves no file behind."""
+    import duckdb
+
+    if write:
+        return duckdb.connect(str(path))
+    if path.exists():
+        connection = duckdb.connect(str(path), read_only=True)
+        if _has_tables(connection):
+            return connection
+        connection.close()
+    return duckdb.connect(":memory:")
+
+
+def _not_opened(problem: Exception, path: Path) -> RillbookError:
+    text = str(problem)
+    if "Could not set lock" in text:
+        return RillbookError("the book is open in another program.", "Close it there and try again.", str(path))
+    if "not a valid DuckDB database" in text or "Serialization" in type(problem).__name__:
+        return RillbookError("this is not a database of rillbook, or it is damaged.", "Restore it from a copy.", str(path))
+    return RillbookError(f"the book cannot be opened ({_first(problem)}).", "Check the disk and the rights of the folder.", str(path))
+
+
+def _close(connection: DuckDBPyConnection) -> None:
+    import duckdb
+
+    # after a full disk the database refuses even to close; what matters was said already
+    with suppress(duckdb.Error):
         connection.close()
 
 
@@ -172,9 +142,9 @@ def _create(connection: DuckDBPyConnection) -> None:
     connection.execute(VIEWS)
 
 
-def has_book(folder: Path) -> bool:
-    """Whether the folder's database has been written yet."""
-    return (folder / FILE_NAME).exists()
+def is_empty(connection: DuckDBPyConnection) -> bool:
+    """Whether no load stands."""
+    return not connection.execute("SELECT 1 FROM active LIMIT 1").fetchall()
 
 
 def conform(table: str, frame: pd.DataFrame) -> pd.DataFrame:
@@ -218,13 +188,37 @@ def content_hash(parts: list[str]) -> str:
     return hashlib.sha256("\n".join([*sorted(parts), schema_version()]).encode()).hexdigest()
 
 
+def settled_reasons(connection: DuckDBPyConnection) -> pd.DataFrame:
+    """Reasons that a person has answered and that still count: ``table``, ``row_key``, ``parent_key``, ``field``, ``rule``, ``text``."""
+    return connection.execute(f"""SELECT table_name AS "table", {", ".join(REASON[1:])} FROM reason WHERE is_settled""").df()
+
+
+def brought_by(connection: DuckDBPyConnection, load_id: int) -> dict[str, set[str]]:
+    """Keys of the rows that a load stored, by table."""
+    query = "SELECT DISTINCT {key} FROM {table}_all WHERE load_id = ?"
+    return {
+        table: {row[0] for row in connection.execute(query.format(key=key_of(table), table=table), [load_id]).fetchall()}
+        for table in LOADED
+    }
+
+
 def loaded_as(connection: DuckDBPyConnection, content: str) -> int | None:
-    """Load that brought this very content and still stands, or None."""
-    rows = connection.execute("SELECT max(load_id) FROM loads SEMI JOIN active USING (load_id) WHERE content_hash = ?", [content]).fetchall()
-    return rows[0][0]
+    """Load that brought this very content and still stands; None too where rows of it waited for others that the book holds by now."""
+    before = connection.execute(
+        "SELECT max(load_id) FROM loads SEMI JOIN active USING (load_id) WHERE content_hash = ?", [content]
+    ).fetchall()[0][0]
+    for table, parent, above in LINKS:
+        waiting = (
+            f"FROM held JOIN current_{above} ON parent_key = {parent} WHERE held.load_id = ? AND table_name = ? AND rule LIKE 'parent_%'"
+        )
+        if connection.execute(f"SELECT 1 {waiting} LIMIT 1", [before, table]).fetchall():
+            return None
+    return before  # type: ignore[no-any-return]
 
 
-def start_load(connection: DuckDBPyConnection, kind: str, files: list[str], content: str, map_title: str, corrects: int | None, at: datetime) -> int:
+def start_load(
+    connection: DuckDBPyConnection, kind: str, files: list[str], content: str, map_title: str, corrects: int | None, at: datetime
+) -> int:
     """Open a load: its number is the next one.
 
     Raises
@@ -241,7 +235,13 @@ def start_load(connection: DuckDBPyConnection, kind: str, files: list[str], cont
     return int(load_id)
 
 
-def changes(known: dict[str, pd.DataFrame], checked: Checked) -> Changes:
+def is_settled(held: pd.DataFrame, settled: pd.DataFrame) -> np.ndarray:
+    """Which reasons a person has answered already, about the same text: they need no second answer."""
+    answered = set(settled[list(REASON)].itertuples(index=False, name=None))
+    return np.array([reason in answered for reason in held[list(REASON)].itertuples(index=False, name=None)], dtype=bool)
+
+
+def changes(known: dict[str, pd.DataFrame], checked: Checked, settled: pd.DataFrame) -> Changes:
     """Compare accepted rows with the book.
 
     Parameters
@@ -250,28 +250,46 @@ def changes(known: dict[str, pd.DataFrame], checked: Checked) -> Changes:
         Current rows of the book.
     checked : Checked
         Outcome of a check.
+    settled : DataFrame
+        As :func:`settled_reasons`: a value or row that was repaired in the book and stands in the sheet as before is no change.
 
     Returns
     -------
     Changes
-        A visit in the load stands for the whole visit: what the book holds of it and the load does not would vanish.
+        A visit in the load stands for the whole visit: what the book holds of it and the load does not would vanish, and what the load adds
+        to it is a change.
     """
-    same: dict[str, set[str]] = {table: set() for table in LOADED}
-    changed: list[str] = []
-    differing: dict[str, set[str]] = {}
+    answered = checked.held[is_settled(checked.held, settled)]
+    differing, kept = {}, {}
     for table in LOADED:
         frame, book = checked.tables[table].accepted, known[table]
-        key = key_of(table)
-        both = _compare(table, frame[frame[key].isin(book[key])], book)
-        differing[table] = set(both)
-        same[table] = set(frame[key]) & set(book[key]) - set(both)
-        changed += [f"{table[:-1] if table != 'availability' else 'point'} {row}: {what}" for row, what in both.items()]
-    vanished = _vanishing(known, checked)
-    return Changes(_whole_visits(same, known, checked, differing, vanished), changed, [f"{table[:-1]} {key}" for table, key in vanished])
+        differs = _compare(table, frame[frame[key_of(table)].isin(book[key_of(table)])], book)
+        cells = set(answered.loc[answered["table"] == table, ["row_key", "field"]].itertuples(index=False, name=None))
+        differing[table] = {key: parts for key, parts in differs.items() if any((key, name) not in cells for name in parts)}
+        kept[table] = {key: parts for key, parts in differs.items() if key not in differing[table]}
+    vanishing = _vanishing(known, checked)
+    repaired = [
+        one for one in vanishing if one[1] in set(answered.loc[(answered["table"] == one[0]) & (answered["candidate"] >= 0), "row_key"])
+    ]
+    vanished = [one for one in vanishing if one not in repaired]
+    broken = _broken_visits(known, checked, differing, vanished)
+    same = _same(known, checked, differing, broken)
+    for table in ("visits", *UNDER):
+        frame = checked.tables[table].accepted
+        lost = frame.loc[frame["visit_id"].isin(broken), key_of(table)]
+        differing[table].update({key: kept[table][key] for key in lost if key in kept[table]})
+    under = {table: known[table].set_index(key_of(table))["visit_id"] for table in UNDER}
+    vanished += [(table, key) for table, key in repaired if under[table][key] in broken]
+    changed = [f"{_one(table)} {key}: {', '.join(parts.values())}" for table in LOADED for key, parts in differing[table].items()]
+    return Changes(same, changed + _added(known, checked), [f"{_one(table)} {key}" for table, key in vanished])
 
 
-def _compare(table: str, frame: pd.DataFrame, book: pd.DataFrame) -> dict[str, str]:
-    """Rows that differ from the book, with the fields that do."""
+def _one(table: str) -> str:
+    return "point" if table == "availability" else table[:-1]
+
+
+def _compare(table: str, frame: pd.DataFrame, book: pd.DataFrame) -> dict[str, dict[str, str]]:
+    """Rows that differ from the book: key, field, and the change in words."""
     key = key_of(table)
     names = [name for name, declared in fields(table).items() if not declared.derived]
     new = frame.set_index(key, drop=False)[names]
@@ -279,11 +297,14 @@ def _compare(table: str, frame: pd.DataFrame, book: pd.DataFrame) -> dict[str, s
     new_text = pd.DataFrame({name: as_text(new[name], fields(table)[name].kind).fillna("") for name in names})
     old_text = pd.DataFrame({name: as_text(old[name], fields(table)[name].kind).fillna("") for name in names})
     differs = new_text != old_text
-    found = {}
-    for row in differs.index[differs.any(axis=1)]:
-        parts = [f"{name} {old_text.at[row, name] or 'blank'} → {new_text.at[row, name] or 'blank'}" for name in names if differs.at[row, name]]
-        found[str(row)] = ", ".join(parts)
-    return found
+    return {
+        str(row): {
+            name: f"{name} {old_text.at[row, name] or 'blank'} → {new_text.at[row, name] or 'blank'}"
+            for name in names
+            if differs.at[row, name]
+        }
+        for row in differs.index[differs.any(axis=1)]
+    }
 
 
 def _vanishing(known: dict[str, pd.DataFrame], checked: Checked) -> list[tuple[str, str]]:
@@ -296,43 +317,49 @@ def _vanishing(known: dict[str, pd.DataFrame], checked: Checked) -> list[tuple[s
     return gone
 
 
-def _whole_visits(
-    same: dict[str, set[str]], known: dict[str, pd.DataFrame], checked: Checked, differing: dict[str, set[str]], vanished: list[tuple[str, str]]
-) -> dict[str, set[str]]:
-    """A visit is the same only with all that hangs on it; otherwise all of it is stored again."""
-    broken = {str(key) for key in same["visits"] if key in differing["visits"]}
+def _broken_visits(
+    known: dict[str, pd.DataFrame], checked: Checked, differing: dict[str, Any], vanished: list[tuple[str, str]]
+) -> set[str]:
+    """Visits of the load that are not, with all that hangs on them, as the book holds them; all of each is stored again."""
+    broken = set(differing["visits"])
     for table, parent in UNDER.items():
         frame, key, book = checked.tables[table].accepted, key_of(table), known[table]
-        broken |= set(frame.loc[~frame[key].isin(same[table]), parent])
-        gone = [one for where, one in vanished if where == table]
-        broken |= set(book.loc[book[key].isin(gone), parent])
-    broken &= set(checked.tables["visits"].accepted["visit_id"])
-    broken |= differing["visits"]
-    same["visits"] -= broken
-    for table, parent in UNDER.items():
-        frame = checked.tables[table].accepted
-        same[table] -= set(frame.loc[frame[parent].isin(broken), key_of(table)])
+        broken |= set(frame.loc[~frame[key].isin(book[key]) | frame[key].isin(differing[table].keys()), parent])
+        broken |= set(book.loc[book[key].isin([one for where, one in vanished if where == table]), parent])
+    return broken & set(checked.tables["visits"].accepted["visit_id"])
+
+
+def _same(known: dict[str, pd.DataFrame], checked: Checked, differing: dict[str, Any], broken: set[str]) -> dict[str, set[str]]:
+    same = {}
+    for table in LOADED:
+        frame, key = checked.tables[table].accepted, key_of(table)
+        stays = frame[key].isin(known[table][key]) & ~frame[key].isin(differing[table].keys())
+        if "visit_id" in frame:
+            stays &= ~frame["visit_id"].isin(broken)
+        same[table] = set(frame.loc[stays, key])
     return same
 
 
-def added_to_known(known: dict[str, pd.DataFrame], checked: Checked, found: Changes) -> list[str]:
+def _added(known: dict[str, pd.DataFrame], checked: Checked) -> list[str]:
     """Rows that the load adds to visits which the book holds and the load describes again."""
     described = set(checked.tables["visits"].accepted["visit_id"]) & set(known["visits"]["visit_id"])
     added = []
     for table, parent in UNDER.items():
         frame, key = checked.tables[table].accepted, key_of(table)
         new = frame[frame[parent].isin(described) & ~frame[key].isin(known[table][key])]
-        added += [f"{table[:-1] if table == 'finds' else 'point'} {one} is added to visit {visit}" for one, visit in zip(new[key], new[parent], strict=True)]
+        added += [f"{_one(table)} {one} is added to visit {visit}" for one, visit in zip(new[key], new[parent], strict=True)]
     return added
 
 
-def store(connection: DuckDBPyConnection, load_id: int, checked: Checked, account: Account, same: dict[str, set[str]], patch: bool = False) -> None:
+def store(
+    connection: DuckDBPyConnection, load_id: int, checked: Checked, account: Account, same: dict[str, set[str]], patch: bool = False
+) -> None:
     """Append what a check accepted and what it held back; `same` rows are left out.
 
     Raises
     ------
-    AssertionError
-        A row hangs on nothing.
+    RillbookError
+        A row of an earlier load would hang on nothing.
     """
     for number, source in enumerate(checked.sources):
         one = source.source
@@ -343,7 +370,9 @@ def store(connection: DuckDBPyConnection, load_id: int, checked: Checked, accoun
         texts = [json.dumps(row, ensure_ascii=False) for row in one.cells.to_numpy().tolist()]
         for place, cells in one.misshapen.items():
             texts[place] = json.dumps(cells, ensure_ascii=False)
-        rows = pd.DataFrame({"source": number, "source_row": range(len(texts)), "line": one.lines, "fate": account.row_fates[number], "cells": texts})
+        rows = pd.DataFrame(
+            {"source": number, "source_row": range(len(texts)), "line": one.lines, "fate": account.row_fates[number], "cells": texts}
+        )
         _insert(connection, "source_rows", rows, load_id)
     for table in LOADED:
         result = checked.tables[table]
@@ -352,8 +381,12 @@ def store(connection: DuckDBPyConnection, load_id: int, checked: Checked, accoun
         frame = accepted.assign(row_no=accepted.index, patch=patch, source=origin["source"], source_row=origin["row"], line=origin["line"])
         _insert(connection, f"{table}_all", frame, load_id)
         held = result.candidates.text.loc[result.held_rows]
-        texts = [json.dumps({name: text for name, text in row.items() if isinstance(text, str)}, ensure_ascii=False) for row in held.to_dict("records")]
+        texts = [
+            json.dumps({name: text for name, text in row.items() if isinstance(text, str)}, ensure_ascii=False)
+            for row in held.to_dict("records")
+        ]
         _insert(connection, "held_rows", pd.DataFrame({"row_no": held.index, "table_name": table, "row_text": texts}), load_id)
+        _rest(connection, load_id, table, same[table])
     _store_reasons(connection, load_id, checked, same)
     _check_links(connection)
     summary = {"rows": account.rows, "cells": account.cells, "tables": account.tables}
@@ -372,7 +405,7 @@ def _store_reasons(connection: DuckDBPyConnection, load_id: int, checked: Checke
         )
         stored[number] = np.arange(first, first + len(frame))
         if name == "held_all":
-            stored["row_no"] = frame["candidate"].where(frame["candidate"] >= 0, None).astype("Int64")
+            stored = stored.assign(row_no=frame["of"], whole_row=frame["candidate"] >= 0)
         _insert(connection, name, stored, load_id)
 
 
@@ -387,11 +420,28 @@ def _insert(connection: DuckDBPyConnection, name: str, frame: pd.DataFrame, load
     connection.unregister("incoming")
 
 
+def _rest(connection: DuckDBPyConnection, load_id: int, table: str, keys: set[str]) -> None:
+    """Write down on which loads this one rests because they brought some of its rows already."""
+    if keys:
+        connection.register("incoming", pd.DataFrame({"row_key": sorted(keys)}))
+        connection.execute(
+            f"INSERT INTO rests SELECT DISTINCT {load_id}, load_id FROM current_{table} JOIN incoming ON row_key = {key_of(table)}"
+        )
+        connection.unregister("incoming")
+
+
 def _check_links(connection: DuckDBPyConnection) -> None:
     """No current row may hang on nothing; checked over the whole book."""
-    for table, parent, above in (("visits", "site_id", "sites"), ("finds", "visit_id", "visits"), ("availability", "visit_id", "visits")):
-        lost = connection.execute(f"SELECT {parent} FROM current_{table} ANTI JOIN current_{above} USING ({parent}) LIMIT 1").fetchall()
-        assert not lost, f"a row of {table} hangs on {parent} {lost}, which is not in the book"
+    for table, parent, above in LINKS:
+        lost = connection.execute(
+            f"SELECT {key_of(table)}, {parent} FROM current_{table} ANTI JOIN current_{above} USING ({parent}) ORDER BY ALL LIMIT 1"
+        ).fetchall()
+        if lost:
+            raise RillbookError(
+                f"{_one(table)} {lost[0][0]} of another load hangs on {_one(above)} {lost[0][1]}, which would be gone. "
+                "Nothing was changed.",
+                f"Keep {_one(above)} {lost[0][1]} in the sheet, or undo the load that brought {_one(table)} {lost[0][0]}.",
+            )
 
 
 def undo(connection: DuckDBPyConnection, load_id: int, at: datetime) -> None:
@@ -415,13 +465,14 @@ def undo(connection: DuckDBPyConnection, load_id: int, at: datetime) -> None:
 def _resting_on(connection: DuckDBPyConnection, load_id: int) -> int | None:
     """First later load that would lose its ground without this one."""
     repairs = """SELECT min(c.load_id) FROM settled c WHERE c.load_id > $1 AND (
-        c.item IN (SELECT 'held-' || held_id FROM held_all WHERE load_id = $1) OR c.item IN (SELECT 'flag-' || flag_id FROM flags_all WHERE load_id = $1))"""
+        c.item IN (SELECT 'held-' || held_id FROM held_all WHERE load_id = $1)
+        OR c.item IN (SELECT 'flag-' || flag_id FROM flags_all WHERE load_id = $1))"""
     correcting = "SELECT min(load_id) FROM loads WHERE corrects = $1 AND undone_at IS NULL"
     under = """SELECT min(a.load_id) FROM {table}_all a SEMI JOIN active USING (load_id) WHERE a.load_id > $1
         AND a.{parent} IN (SELECT {parent} FROM {above}_all WHERE load_id = $1)
         AND a.{parent} NOT IN (SELECT {parent} FROM {above}_all SEMI JOIN active USING (load_id) WHERE load_id <> $1)"""
-    links = (("visits", "site_id", "sites"), ("finds", "visit_id", "visits"), ("availability", "visit_id", "visits"))
-    queries = [repairs, correcting, *(under.format(table=table, parent=parent, above=above) for table, parent, above in links)]
+    same = "SELECT min(load_id) FROM rests SEMI JOIN active USING (load_id) WHERE on_load = $1"
+    queries = [repairs, correcting, same, *(under.format(table=table, parent=parent, above=above) for table, parent, above in LINKS)]
     numbers = [row[0] for query in queries for row in connection.execute(query, [load_id]).fetchall() if row[0] is not None]
     return min(numbers) if numbers else None
 
@@ -429,20 +480,37 @@ def _resting_on(connection: DuckDBPyConnection, load_id: int) -> int | None:
 def held(connection: DuckDBPyConnection) -> pd.DataFrame:
     """Open held rows and values, and unsettled flags that keep a row out of targets, each with its item name."""
     return connection.execute("""
-        SELECT item, load_id, file, sheet, line, table_name AS "table", row_key AS "row", field, column_name AS "column", text, rule, message,
-          remedy, row_no IS NOT NULL AS whole_row FROM held
-        UNION ALL
-        SELECT item, load_id, file, sheet, line, table_name, row_key, field, '', value, rule, message, remedy, false FROM flags
-          WHERE effect = 'flag_exclude' AND settled_by IS NULL
-        ORDER BY load_id, file, sheet, line, item""").df()
+        SELECT item, load_id, file, sheet, line, "table", "row", field, "column", text, rule, message, remedy, whole_row FROM (
+          SELECT item, load_id, file, sheet, line, table_name AS "table", row_key AS "row", field,
+            column_name AS "column", text, rule, message,
+            remedy, whole_row, held_id AS number FROM held
+          UNION ALL
+          SELECT item, load_id, file, sheet, line, table_name, row_key, field, '', value, rule, message, remedy, false, flag_id FROM flags
+            WHERE effect = 'flag_exclude' AND settled_by IS NULL)
+        ORDER BY load_id, file, sheet, line, number""").df()
 
 
-def held_row_texts(connection: DuckDBPyConnection, items: list[str]) -> pd.DataFrame:
-    """Texts of held rows, one row an item: ``item``, ``table_name``, ``load_id``, ``row_no``, ``rule``, ``field``, ``texts`` (dict)."""
+def answers(connection: DuckDBPyConnection) -> pd.DataFrame:
+    """Answers that stand: ``item``, ``corrected``, ``dismiss_reason``."""
+    return connection.execute("SELECT item, corrected, dismiss_reason FROM settled").df()
+
+
+def held_row_texts(connection: DuckDBPyConnection) -> pd.DataFrame:
+    """Held rows that are open, one row a reason for the row or for a value of it.
+
+    Returns
+    -------
+    DataFrame
+        ``item``, ``table_name``, ``load_id``, ``row_no``, ``rule``, ``field``, ``row_key``, ``parent_key``, ``whole_row``,
+        ``texts`` (field to text).
+    """
     frame = connection.execute("""
-        SELECT h.item, h.table_name, h.load_id, h.row_no, h.rule, h.field, h.row_key, h.parent_key, r.row_text FROM held h
-        JOIN held_rows r USING (load_id, row_no, table_name)""").df()
-    frame = frame[frame["item"].isin(items)] if items else frame
+        SELECT 'held-' || h.held_id AS item, h.table_name, h.load_id, h.row_no, h.rule, h.field, h.row_key, h.parent_key, h.whole_row,
+          r.row_text
+        FROM reason h JOIN held_rows r USING (load_id, row_no, table_name)
+        WHERE (load_id, row_no, table_name) IN (SELECT (load_id, row_no, table_name) FROM held WHERE whole_row)
+          AND NOT (h.whole_row AND h.is_settled)
+        ORDER BY h.held_id""").df()
     return frame.assign(texts=[json.loads(text) for text in frame["row_text"]])
 
 

@@ -12,58 +12,15 @@ import pandas as pd
 
 from pipeline import places
 from pipeline.candidates import Candidates, Merged, gather, merge, rows
-from pipeline.records import Mapped, MappedSource
+from pipeline.outcome import FLAG_COLUMNS, HELD_COLUMNS, NO_CANDIDATE, ROW_TOO_LONG, VALUE_ONLY, Checked, TableCheck
+from pipeline.records import MappedSource
 from pipeline.settings import Settings
-from pipeline.values import CANONICAL, EXAMPLES, KIND_WORDS, as_text
+from pipeline.values import EXAMPLES, KIND_WORDS
 from schemas.rules import COLUMN_FAULTS, FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule, minutes_of, rules_of
 from schemas.tables import LOADED, MODELS, fields, key_of
 from schemas.vocabulary import codes, vocabulary
 
-HELD_COLUMNS = (
-    "table", "row_key", "parent_key", "field", "column", "text", "rule", "message", "remedy", "source", "row", "line", "candidate",
-)  # fmt: skip
-FLAG_COLUMNS = ("table", "row_key", "field", "rule", "effect", "message", "remedy", "value", "source", "row", "line")
 PARENTS = {"visits": ("site_id", "sites"), "finds": ("visit_id", "visits"), "availability": ("visit_id", "visits")}
-
-
-@dataclass(frozen=True)
-class TableCheck:
-    """What became of the rows of one table.
-
-    Attributes
-    ----------
-    candidates, merged : Candidates, Merged
-        All rows, and how they belong together.
-    accepted : DataFrame
-        Typed rows, held values taken out, indexed by candidate.
-    held_rows : Index
-        Candidates whose row is held back.
-    """
-
-    candidates: Candidates
-    merged: Merged
-    accepted: pd.DataFrame
-    held_rows: pd.Index
-
-
-@dataclass(frozen=True)
-class Checked:
-    """Outcome of a check.
-
-    Attributes
-    ----------
-    sources : list of MappedSource
-        The sheets.
-    tables : dict of str to TableCheck
-        By table.
-    held, flags : DataFrame
-        One row a reason; an empty ``field`` in `held` means the whole row.
-    """
-
-    sources: list[MappedSource]
-    tables: dict[str, TableCheck]
-    held: pd.DataFrame
-    flags: pd.DataFrame
 
 
 @dataclass
@@ -77,10 +34,12 @@ class _Sheet:
     written: pd.DataFrame
     sources: list[MappedSource]
     settings: Settings
+    origin: np.ndarray
     held: list[dict[str, Any]] = field(default_factory=list)
     flags: list[dict[str, Any]] = field(default_factory=list)
     held_rows: set[int] = field(default_factory=set)
     held_cells: set[tuple[int, str]] = field(default_factory=set)
+    providers: dict[str, np.ndarray] = field(default_factory=dict)
 
 
 def check(sources: list[MappedSource], settings: Settings, known: dict[str, pd.DataFrame], today: date) -> Checked:
@@ -107,11 +66,13 @@ def check(sources: list[MappedSource], settings: Settings, known: dict[str, pd.D
         A check failed without naming a row: never a row's fault.
     """
     tables: dict[str, TableCheck] = {}
-    held, flags = [], []
+    held, flags = _misshapen(sources), []
     for table in LOADED:
         one = gather(table, sources)
         merged = merge(one)
-        sheet = _Sheet(table, one, merged, rows(one, merged, one.typed), rows(one, merged, one.written), sources, settings)
+        typed, written = rows(one, merged, one.typed), rows(one, merged, one.written)
+        origin = one.origin[["source", "row", "line"]].to_numpy()
+        sheet = _Sheet(table, one, merged, typed, written, sources, settings, origin)
         _check_columns(sheet)
         _complete(sheet)
         _check_parents(sheet, tables, known)
@@ -124,11 +85,43 @@ def check(sources: list[MappedSource], settings: Settings, known: dict[str, pd.D
     return Checked(sources, tables, pd.DataFrame(held, columns=list(HELD_COLUMNS)), pd.DataFrame(flags, columns=list(FLAG_COLUMNS)))
 
 
+def _misshapen(sources: list[MappedSource]) -> list[dict[str, Any]]:
+    """Rows with more cells than the heading: nobody knows which cell belongs where, so the whole row is held."""
+    held = []
+    for number, one in enumerate(sources):
+        if not one.source.misshapen:
+            continue
+        table = next(table for table in reversed(LOADED) if table in {mapped.table for mapped in one.mapped})
+        columns = next(mapped.columns for mapped in one.mapped if mapped.table == table)
+        for place, cells in one.source.misshapen.items():
+            known = one.source.cells.iloc[place]
+            named = {name: known[columns[name][0]].strip() for name in columns if len(columns[name]) == 1}
+            held.append({
+                "table": table, "row_key": named.get(key_of(table), ""), "parent_key": named.get(PARENTS.get(table, ("",))[0], ""),
+                "field": "", "column": "", "text": " | ".join(cells), "rule": ROW_TOO_LONG,
+                "message": f"the row has {len(cells)} cells, the heading {one.source.cells.shape[1]}.",
+                "remedy": "Look for a stray delimiter or put the text in quote marks, load the sheet again, and dismiss this one.",
+                "source": number, "row": place, "line": int(one.source.lines[place]), "candidate": NO_CANDIDATE, "of": NO_CANDIDATE,
+            })  # fmt: skip
+    return held
+
+
+def _provider(sheet: _Sheet, name: str) -> np.ndarray:
+    """For each row of the sheet the candidate whose cell of the field is stored."""
+    if name not in sheet.providers:
+        found = np.arange(len(sheet.one.text))
+        if name:
+            provider = sheet.merged.provider[name]
+            found[provider.index.to_numpy()] = provider.to_numpy()
+        sheet.providers[name] = found
+    return sheet.providers[name]
+
+
 def _origin(sheet: _Sheet, row: int, name: str) -> tuple[dict[str, Any], str]:
     """Place of a cell, and the heading of its column."""
-    provider = sheet.merged.provider[name].get(row, row) if name else row
-    place = sheet.one.origin.loc[provider]
-    return {"source": int(place["source"]), "row": int(place["row"]), "line": int(place["line"])}, _heading(sheet.one, int(provider), name)
+    provider = int(_provider(sheet, name)[row])
+    source, row, line = sheet.origin[provider].tolist()
+    return {"source": source, "row": row, "line": line}, _heading(sheet.one, provider, name)
 
 
 def _heading(one: Candidates, candidate: int, name: str) -> str:
@@ -150,7 +143,7 @@ def _exact(sheet: _Sheet, row: int, name: str) -> str:
         return "; ".join(f"{heading} = {text}" for heading, text in cells.iloc[place["row"]].items() if text.strip())
     headings = [heading for heading in column.split(" + ") if heading in cells.columns]
     if headings:
-        return " + ".join(str(cells.iloc[place["row"]][heading]) for heading in headings)
+        return " + ".join(str(cells[heading].iat[place["row"]]) for heading in headings)
     return str(sheet.written.at[row, name]) if pd.notna(sheet.written.at[row, name]) else ""
 
 
@@ -168,7 +161,7 @@ def _hold(sheet: _Sheet, row: int, name: str, rule: str, message: str, remedy: s
     sheet.held.append({
         "table": sheet.table, "row_key": "" if pd.isna(key) else key, "parent_key": "" if above is None or pd.isna(above) else above,
         "field": name, "column": column, "text": text, "rule": rule, "message": message, "remedy": remedy,
-        **place, "candidate": row if whole_row else -1,
+        **place, "candidate": row if whole_row else VALUE_ONLY, "of": row,
     })  # fmt: skip
 
 
@@ -202,13 +195,21 @@ def _check_columns(sheet: _Sheet) -> None:
         declared = fields(sheet.table)[name]
         message, remedy = _words(fault, sheet, row, name)
         _hold(sheet, row, name, fault, message, remedy, declared.required)
-        sheet.typed.loc[row, name] = _nothing(declared.kind)
+    for name in dict.fromkeys(name for _, name in faults):
+        _take_out(sheet, [row for row, other in faults if other == name], name)
     for row in sorted(later):
         named = [name for name, mask in sheet.merged.differs.items() if mask[sheet.one.text.index.get_loc(row)]]
         key = sheet.typed.at[row, key_of(sheet.table)]
         known = next(one for one in COLUMN_FAULTS if one.id == "described_twice")
-        message = known.message.format(key=f"{sheet.table[:-1] if sheet.table != 'availability' else 'point'} {key}", fields=", ".join(named))
+        message = known.message.format(
+            key=f"{sheet.table[:-1] if sheet.table != 'availability' else 'point'} {key}", fields=", ".join(named)
+        )
         _hold(sheet, row, "", "described_twice", message, known.remedy, True)
+
+
+def _take_out(sheet: _Sheet, rows: Any, name: str) -> None:
+    """Leave the values of some rows out of the typed frame."""
+    sheet.typed.loc[rows, name] = _nothing(fields(sheet.table)[name].kind)
 
 
 def _nothing(kind: str) -> Any:
@@ -350,7 +351,7 @@ def _kin(sheet: _Sheet, known: dict[str, pd.DataFrame]) -> pd.DataFrame:
     return near.set_axis(pd.RangeIndex(-len(near), 0))
 
 
-def _site_context(frame: pd.DataFrame, settings: Settings, *_: Any) -> pd.DataFrame:
+def _site_context(frame: pd.DataFrame, settings: Settings, *others: Any) -> pd.DataFrame:
     frame = frame.copy()
     for name in ("in_area", "in_area_swapped", "in_area_negated"):
         frame[name] = pd.Series(pd.NA, index=frame.index, dtype="boolean")
@@ -376,31 +377,38 @@ def _visit_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: 
     )
 
 
-def _find_context(frame: pd.DataFrame, settings: Settings, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame], today: date) -> pd.DataFrame:
+def _find_context(
+    frame: pd.DataFrame, settings: Settings, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame], today: date
+) -> pd.DataFrame:
     taxa = settings.taxa.set_index("code")
     visits = _both("visits", ["visit_id", "site_id", "visit_date", "start_time", "end_time"], tables, known)
     sites = _both("sites", ["site_id", "latitude", "longitude"], tables, known)
-    site = frame["visit_id"].map(visits["site_id"]).astype("str")
+    site = _look_up(frame["visit_id"], visits["site_id"])
     media = {code: row["medium"] for code, row in vocabulary("microhabitat").items()}
     return frame.assign(
         taxon_known=frame["taxon"].isin(taxa.index),
-        taxon_group=frame["taxon"].map(taxa["group"]),
-        taxon_paedomorphic=frame["taxon"].map(taxa["paedomorphic"]).astype("boolean"),
-        taxon_overlap_low=frame["taxon"].map(taxa["overlap_svl_low_mm"]).astype("float64"),
-        taxon_overlap_high=frame["taxon"].map(taxa["overlap_svl_high_mm"]).astype("float64"),
+        taxon_group=_look_up(frame["taxon"], taxa["group"]),
+        taxon_paedomorphic=_look_up(frame["taxon"], taxa["paedomorphic"]),
+        taxon_overlap_low=_look_up(frame["taxon"], taxa["overlap_svl_low_mm"]),
+        taxon_overlap_high=_look_up(frame["taxon"], taxa["overlap_svl_high_mm"]),
         medium=frame["microhabitat"].map(media),
-        visit_start=frame["visit_id"].map(visits["start_time"]).astype("str"),
-        visit_end=frame["visit_id"].map(visits["end_time"]).astype("str"),
+        visit_start=_look_up(frame["visit_id"], visits["start_time"]),
+        visit_end=_look_up(frame["visit_id"], visits["end_time"]),
         site_distance_m=places.distance_m(
-            frame["latitude"], frame["longitude"], site.map(sites["latitude"]).astype("float64"), site.map(sites["longitude"]).astype("float64")
+            frame["latitude"], frame["longitude"], _look_up(site, sites["latitude"]), _look_up(site, sites["longitude"])
         ),
         found_utc=_found_utc(frame, visits, settings.time_zone),
     )
 
 
+def _look_up(keys: pd.Series, values: pd.Series) -> pd.Series:
+    """Value of each key, in the type of the values; missing where the key is."""
+    return values.reindex(keys).set_axis(keys.index)
+
+
 def _found_utc(frame: pd.DataFrame, visits: pd.DataFrame, time_zone: str) -> pd.Series:
-    day = frame["visit_id"].map(visits["visit_date"]).astype("datetime64[us]")
-    start = minutes_of(frame["visit_id"].map(visits["start_time"]).astype("str"))
+    day = _look_up(frame["visit_id"], visits["visit_date"])
+    start = minutes_of(_look_up(frame["visit_id"], visits["start_time"]))
     next_day = (minutes_of(frame["found_at"]) < start).fillna(False)
     return instant(day.where(~next_day, day + pd.Timedelta(days=1)), frame["found_at"], time_zone)
 
@@ -414,36 +422,42 @@ def _both(table: str, names: list[str], tables: dict[str, TableCheck], known: di
 
 def _check_rules(sheet: _Sheet, context: Callable[[], pd.DataFrame]) -> None:
     """Apply the rules: first those that hold, so that a value held by one is not marked by another."""
+    if sheet.typed.empty:
+        return
     for effects in ((HOLD_ROW, HOLD_VALUE), (FLAG, FLAG_EXCLUDE)):
         frame = context()
         for rule in rules_of(sheet.table):
             if rule.effect in effects:
                 broken = rule.mask(frame).fillna(False).astype(bool)
-                for row in broken.index[broken]:
-                    if row >= 0:
-                        _apply(sheet, rule, int(row))
-    if sheet.table == "finds" and len(sheet.typed):
+                _apply(sheet, rule, [int(row) for row in broken.index[broken] if row >= 0])
+    if sheet.table == "finds":
         sheet.typed["found_utc"] = frame.loc[sheet.typed.index, "found_utc"]
 
 
-def _apply(sheet: _Sheet, rule: Rule, row: int) -> None:
-    if rule.effect == HOLD_ROW:
-        _hold(sheet, row, rule.fields[0], rule.id, rule.message, rule.remedy, True)
-    elif rule.effect == HOLD_VALUE:
+def _apply(sheet: _Sheet, rule: Rule, rows: list[int]) -> None:
+    if rule.effect == HOLD_VALUE:
         for name in rule.fields:
-            if pd.notna(sheet.typed.at[row, name]):
-                _hold(sheet, row, name, rule.id, rule.message, rule.remedy, False)
-                sheet.typed.loc[row, name] = _nothing(fields(sheet.table)[name].kind)
-    else:
-        _flag(sheet, row, rule.fields[0], rule.id, rule.effect, rule.message, rule.remedy)
+            written = sheet.typed.loc[rows, name].dropna().index
+            for row in written:
+                _hold(sheet, int(row), name, rule.id, rule.message, rule.remedy, False)
+            _take_out(sheet, written, name)
+        return
+    for row in rows:
+        if rule.effect == HOLD_ROW:
+            _hold(sheet, row, rule.fields[0], rule.id, rule.message, rule.remedy, True)
+        else:
+            _flag(sheet, row, rule.fields, rule.id, rule.effect, rule.message, rule.remedy)
 
 
-def _flag(sheet: _Sheet, row: int, name: str, rule: str, effect: str, message: str, remedy: str) -> None:
+def _flag(sheet: _Sheet, row: int, involved: tuple[str, ...], rule: str, effect: str, message: str, remedy: str) -> None:
+    """Mark a row; every value involved is named, so that a settled flag opens again when one of them changes."""
+    name = involved[0]
     place, _ = _origin(sheet, row, name)
-    value = sheet.written.at[row, name]
+    written = [sheet.written.at[row, one] for one in involved]
+    value = "; ".join(str(one) for one in written if pd.notna(one))
     sheet.flags.append({
         "table": sheet.table, "row_key": sheet.typed.at[row, key_of(sheet.table)], "field": name, "rule": rule, "effect": effect,
-        "message": message, "remedy": remedy, "value": "" if pd.isna(value) else value, **place, "candidate": row,
+        "message": message, "remedy": remedy, "value": value, **place, "candidate": row,
     })  # fmt: skip
 
 
@@ -455,31 +469,4 @@ def _flag_unexpected(sheet: _Sheet, accepted: pd.DataFrame) -> None:
         odd = (values < declared.expected[0]) | (values > declared.expected[1])
         for row in accepted.index[odd]:
             if pd.notna(sheet.written.at[row, name]):
-                _flag(sheet, int(row), name, "unexpected", FLAG, *_words("unexpected", sheet, int(row), name))
-
-
-def canonical(table: str, frame: pd.DataFrame) -> Mapped:
-    """Typed rows as a mapped sheet again, so that a repaired row is checked by the same path.
-
-    Parameters
-    ----------
-    table : str
-        Name of the table.
-    frame : DataFrame
-        Rows with declared fields, typed or as text.
-
-    Returns
-    -------
-    Mapped
-    """
-    text = {}
-    for name, declared in fields(table).items():
-        if name in frame and (not declared.derived or name == "medium_assumed"):
-            column = frame[name]
-            is_text = pd.api.types.is_string_dtype(column) or column.dtype == object
-            text[name] = column.astype("str") if is_text else as_text(column, declared.kind)
-    made = pd.DataFrame(text).reset_index(drop=True)
-    columns = {name: (name,) for name in made.columns}
-    return Mapped(table, made, np.arange(len(made)), dict.fromkeys(made.columns, CANONICAL), columns, {})
-
-
+                _flag(sheet, int(row), (name,), "unexpected", FLAG, *_words("unexpected", sheet, int(row), name))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import sys
@@ -17,13 +18,13 @@ from pipeline.errors import RillbookError
 if TYPE_CHECKING:
     from pipeline.run import Report
 
-COULD_NOT_RUN = 2
+ALL_ACCEPTED, COULD_NOT_RUN, INTERRUPTED = 0, 2, 130
+STOPPED = "stopped. What was not finished is not in the book; `rillbook status` says what is."
 SHOWN = 5
 
 app = typer.Typer(
     name="rillbook",
     help="From the records of a stream survey to the temperatures that keepers copy, and maps that do not give the spring away.",
-    no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -37,25 +38,48 @@ Map = Annotated[Path | None, typer.Option("--map", help="Column map of a sheet t
 
 def main() -> None:
     """Run the command line; errors are one line with a remedy, never a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # a console that lacks a sign shows its number rather than stopping half-way
+            stream.reconfigure(errors="backslashreplace")
     try:
-        app(standalone_mode=False)
-    except typer.Exit as stop:
-        sys.exit(stop.exit_code)
-    except (RillbookError, typer.Abort) as problem:
-        _fail(str(problem) or "stopped. Nothing was changed.")
-    except KeyboardInterrupt:
-        _fail("stopped. Nothing was changed.")
+        sys.exit(_run())
+    except BrokenPipeError:
+        # whoever reads the output has seen enough; nothing may be written at exit any more
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(ALL_ACCEPTED)
+
+
+def _run() -> int:
+    try:
+        code = int(app(sys.argv[1:] or ["--help"], standalone_mode=False) or ALL_ACCEPTED)
+        return _fail(STOPPED) if code == INTERRUPTED else code
+    except RillbookError as problem:
+        return _fail(str(problem))
+    except (KeyboardInterrupt, typer.Abort):
+        return _fail(STOPPED)
+    except BrokenPipeError:
+        raise
     except Exception as problem:
         if hasattr(problem, "format_message"):
-            _fail(f"{problem.format_message()} Try `rillbook --help`.")
+            return _fail(f"{problem.format_message().rstrip('.')}. Try `rillbook --help`.")
         if os.environ.get("RILLBOOK_TRACEBACK"):
             raise
-        _fail(f"rillbook stumbled over {type(problem).__name__}: {problem}. Nothing was changed. Set RILLBOOK_TRACEBACK=1 and report what it prints.")
+        first = (str(problem).splitlines() or [""])[0]
+        return _fail(
+            f"rillbook stumbled over {type(problem).__name__}: {first}. What was not finished is not in the book. "
+            "Set RILLBOOK_TRACEBACK=1, run it again and report what it prints."
+        )
 
 
-def _fail(text: str) -> None:
-    typer.echo(f"rillbook: {text}", err=True)
-    sys.exit(COULD_NOT_RUN)
+def _fail(text: str) -> int:
+    _say(f"rillbook: {' '.join(text.split())}", err=True)
+    return COULD_NOT_RUN
+
+
+def _say(text: str, err: bool = False) -> None:
+    """Print, with control characters as their numbers: a cell of a sheet must not steer the terminal."""
+    typer.echo("".join(sign if sign.isprintable() or sign == "\n" else sign.encode("unicode_escape").decode() for sign in text), err=err)
 
 
 @contextmanager
@@ -90,7 +114,7 @@ def init(
     except (OSError, UnicodeDecodeError) as problem:
         raise RillbookError(f"the settings cannot be read ({problem}).", "Check the name.", str(settings)) from None
     path = run.init(folder, text)
-    typer.echo(f"Made {path}. Open it and fill in the title, the time zone and the taxa.")
+    _say(f"Made {path}. Open it and fill in the title, the time zone and the taxa.")
 
 
 @app.command()
@@ -112,7 +136,9 @@ def load(
     files: Files,
     map: Map = None,
     replace: Annotated[bool, typer.Option("--replace", help="Replace what the book holds of the same visits, finds and sites.")] = False,
-    corrects: Annotated[int | None, typer.Option("--corrects", help="Number of the load that this one takes the place of.", show_default=False)] = None,
+    corrects: Annotated[
+        int | None, typer.Option("--corrects", help="Number of the load that this one takes the place of.", show_default=False)
+    ] = None,
     book: Book = Path(),
     json: Json = False,
 ) -> None:
@@ -139,9 +165,9 @@ def load(
 def _show_changes(changed: list[str], vanished: list[str], err: bool) -> None:
     for words, rows in (("Would change", changed), ("Would vanish", vanished)):
         if rows:
-            typer.echo(f"{words}:", err=err)
+            _say(f"{words}:", err=err)
             for row in rows:
-                typer.echo(f"  {row}", err=err)
+                _say(f"  {row}", err=err)
 
 
 def _show(report: Report, as_json: bool, last: str) -> None:
@@ -150,48 +176,51 @@ def _show(report: Report, as_json: bool, last: str) -> None:
         return
     if report.account is not None:
         rows, cells = report.account.rows, report.account.cells
-        typer.echo(
-            f"{sum(rows.values())} rows: {rows['accepted']} accepted, {rows['accepted_with_held']} accepted with a value or part held back, "
+        _say(
+            f"{sum(rows.values())} rows: {rows['accepted']} accepted, "
+            f"{rows['accepted_with_held']} accepted with a value or part held back, "
             f"{rows['held']} held back, {rows['repeat']} repeats, {rows['no_find']} that say nothing was found."
         )
         if cells:
-            typer.echo("Cells: " + ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in cells.items()) + ".")
+            _say("Cells: " + ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in cells.items()) + ".")
         for table, counts in report.account.tables.items():
             if any(counts.values()):
-                typer.echo(f"  {table}: {counts['accepted']} accepted, {counts['held']} held back, {counts['same']} as in the book")
+                _say(f"  {table}: {counts['accepted']} accepted, {counts['held']} held back, {counts['same']} as in the book")
     _show_reasons("Held back", report.held)
     _show_reasons("Marked, kept", report.flags)
     if report.load_id is None and report.changes is not None:
         _show_changes(report.changes.changed, report.changes.vanished, err=False)
     for note in report.notes:
-        typer.echo(note)
+        _say(note)
     if len(report.held):
-        typer.echo("To repair: `rillbook held --csv held.csv`, fill in corrected or dismiss_reason and by, then `rillbook load held.csv`.")
-    typer.echo(last)
+        _say("To repair: `rillbook held --csv held.csv`, fill in corrected or dismiss_reason and by, then `rillbook load held.csv`.")
+    _say(last)
 
 
 def _show_reasons(title: str, reasons: Any) -> None:
     """Group reasons that need the same answer; name the first places of each."""
     if reasons.empty:
         return
-    typer.echo(f"\n{title}:")
+    _say(f"\n{title}:")
     for (table, name, rule), rows in reasons.groupby(["table", "field", "rule"], sort=False):
         first = rows.iloc[0]
         alike = rows["message"].nunique() == 1
-        typer.echo(f"  {table}{'.' + name if name else ''}: {len(rows)} × {rule}{': ' + first['message'] if alike else ''}")
-        typer.echo(f"    What to do: {first['remedy']}")
+        _say(f"  {table}{'.' + name if name else ''}: {len(rows)} × {rule}{': ' + first['message'] if alike else ''}")
+        _say(f"    What to do: {first['remedy']}")
         for row in rows.head(SHOWN).to_dict("records"):
             text = row.get("text", row.get("value", ""))
             said = f" {text!r}" if name and text else ""
             place = f"{row['file']}{', sheet ' + row['sheet'] if row['sheet'] else ''}, line {row['line']}"
-            typer.echo(f"    {place}, {row['row_key']}{said}{'' if alike else ': ' + row['message']}")
+            _say(f"    {place}, {row['row_key']}{said}{'' if alike else ': ' + row['message']}")
         if len(rows) > SHOWN:
-            typer.echo(f"    … and {len(rows) - SHOWN} more; `--json` lists all")
+            _say(f"    … and {len(rows) - SHOWN} more; `--json` lists all")
 
 
 @app.command()
 def held(
-    csv: Annotated[Path | None, typer.Option("--csv", help="Write the list to this file, with empty columns for your answers.", show_default=False)] = None,
+    csv: Annotated[
+        Path | None, typer.Option("--csv", help="Write the list to this file, with empty columns for your answers.", show_default=False)
+    ] = None,
     book: Book = Path(),
     json: Json = False,
 ) -> None:
@@ -203,15 +232,21 @@ def held(
 
     if csv is not None:
         number = run.write_held(book, csv)
-        typer.echo(f"Wrote {number} items to {csv}. Fill in corrected or dismiss_reason, and by; then `rillbook load {csv}`.")
+        if json:
+            _json({"file": str(csv), "items": number})
+            return
+        _say(f"Wrote {number} items to {csv}. Fill in corrected or dismiss_reason, and by; then `rillbook load {csv}`.")
         return
     items = run.held_items(book)
     if json:
         _json(_rows(items))
         return
     for row in items.itertuples():
-        typer.echo(f"{row.item}: {row.file}, line {row.line}, {row.table} {row.row}{' ' + row.field if row.field else ''} {row.text!r}: {row.message} {row.remedy}")
-    typer.echo(f"{len(items)} items." if len(items) else "Nothing is held back.")
+        _say(
+            f"{row.item}: {row.file}, line {row.line}, {row.table} {row.row}{' ' + row.field if row.field else ''} {row.text!r}: "
+            f"{row.message} {row.remedy}"
+        )
+    _say(f"{len(items)} items." if len(items) else "Nothing is held back.")
 
 
 def _rows(frame: Any) -> list[dict[str, Any]]:
@@ -230,18 +265,18 @@ def status(book: Book = Path(), json: Json = False) -> None:
     if json:
         _json(found)
         return
-    typer.echo(found["title"] or "(no title)")
+    _say(found["title"] or "(no title)")
     if not found["loads"]:
-        typer.echo("Nothing is loaded yet. Load a sheet with `rillbook load FILE`.")
+        _say("Nothing is loaded yet. Load a sheet with `rillbook load FILE`.")
         return
     for one in found["loads"]:
         state = "" if one["stands"] else " (undone)" if one["undone_at"] else " (corrected by a later load)"
-        typer.echo(f"  {one['kind']} {one['load_id']}, {one['loaded_at'][:16]} UTC: {', '.join(_text_list(one['files']))}{state}")
-    typer.echo(", ".join(f"{n} {table}" for table, n in found["tables"].items()))
-    typer.echo(f"{found['visits_without_finds']} visits without finds, {found['visits_incomplete']} whose finds are all held back")
-    typer.echo(f"{found['held']} items held back or waiting for a decision")
+        _say(f"  {one['kind']} {one['load_id']}, {one['loaded_at'][:16]} UTC: {', '.join(_text_list(one['files']))}{state}")
+    _say(", ".join(f"{n} {table}" for table, n in found["tables"].items()))
+    _say(f"{found['visits_without_finds']} visits without finds, {found['visits_incomplete']} whose finds are all held back")
+    _say(f"{found['held']} items held back or waiting for a decision")
     for rule, number in found["flags"].items():
-        typer.echo(f"  marked {rule}: {number}")
+        _say(f"  marked {rule}: {number}")
 
 
 def _text_list(text: str) -> list[str]:
@@ -257,7 +292,7 @@ def undo(load: Annotated[int, typer.Argument(help="Number of the load.", show_de
     from pipeline import run
 
     run.undo(book, load)
-    typer.echo(f"Load {load} is undone. The text of its rows stays in the book.")
+    _say(f"Load {load} is undone. The text of its rows stays in the book.")
 
 
 @app.command()
@@ -285,11 +320,12 @@ def targets(
         return
     _show_targets(derived.targets)
     for row in derived.kept.itertuples():
-        typer.echo(
-            f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} is kept at {row.kept:g} °C; these records alone would say "
+        _say(
+            f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} is kept at {row.kept:g} °C; these records alone "
+            "would say "
             f"{row.derived:g} °C, and more visits said less. --accept-warmer takes it, with a name and a reason."
         )
-    typer.echo("Wrote " + ", ".join(str(path) for path in [book / "out" / "targets.csv", book / "out" / "targets.json", *files]))
+    _say("Wrote " + ", ".join(str(path) for path in [book / "out" / "targets.csv", book / "out" / "targets.json", *files]))
 
 
 def _show_targets(frame: Any) -> None:
@@ -300,7 +336,7 @@ def _show_targets(frame: Any) -> None:
         first = rows.iloc[0]
         ceiling = f"ceiling {first['ceiling']:g} °C ({first['ceiling_bound_by']})" if first["ceiling"] == first["ceiling"] else "no ceiling"
         floor = f"floor {first['floor']:g} °C" if first["floor"] == first["floor"] else "no field floor"
-        typer.echo(f"{taxon} {population + ' ' if population else ''}{stage} {medium}: {made} of 12 months, {ceiling}, {floor}")
+        _say(f"{taxon} {population + ' ' if population else ''}{stage} {medium}: {made} of 12 months, {ceiling}, {floor}")
 
 
 @app.command(name="map")
@@ -313,7 +349,7 @@ def map_command(book: Book = Path()) -> None:
 
     with _progress() as progress:
         public, private = run.write_maps(book, progress)
-    typer.echo(f"Wrote {public} to share, and {private} for you alone: it shows exact places.")
+    _say(f"Wrote {public} to share, and {private} for you alone: it shows exact places.")
 
 
 @app.command()
@@ -327,18 +363,18 @@ def demo(folder: Annotated[Path, typer.Argument(help="New folder for the invente
     with _progress() as progress:
         result = run.run_demo(folder, progress)
     rows = result.report.account.rows if result.report.account else {}
-    typer.echo("An invented study: no animal, place or person in it is real.")
-    typer.echo(f"{sum(rows.values())} rows read: " + ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in rows.items() if n) + ".")
+    _say("An invented study: no animal, place or person in it is real.")
+    _say(f"{sum(rows.values())} rows read: " + ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in rows.items() if n) + ".")
     planted = result.faults[result.faults["expected"] != ""]
     met = planted[planted["expected"] == planted["met"]]
-    typer.echo(f"{len(met)} of {len(planted)} planted faults met their effect:")
+    _say(f"{len(met)} of {len(planted)} planted faults met their effect:")
     for effect, number in met.groupby("expected").size().items():
-        typer.echo(f"  {effect}: {number}")
+        _say(f"  {effect}: {number}")
     extra = result.faults[result.faults["expected"] == ""]
-    typer.echo(f"{len(extra)} faults that were not planted.")
+    _say(f"{len(extra)} faults that were not planted.")
     for row in result.faults[result.faults["expected"] != result.faults["met"]].itertuples():
-        typer.echo(f"  {row.table} {row.row_key} {row.rule}: expected {row.expected or 'nothing'}, met {row.met or 'nothing'}")
-    typer.echo("Look at:")
+        _say(f"  {row.table} {row.row_key} {row.rule}: expected {row.expected or 'nothing'}, met {row.met or 'nothing'}")
+    _say("Look at:")
     for path in [folder / "out" / "targets.csv", *result.files]:
-        typer.echo(f"  {path}")
+        _say(f"  {path}")
     raise typer.Exit(0 if result.as_planned else 1)

@@ -54,7 +54,8 @@ def compare(held: pd.DataFrame, flags: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``table``, ``row_key``, ``rule``, ``expected`` and ``met`` effect, one row a planted or met fault; an empty text where there is none.
+        ``table``, ``row_key``, ``rule``, ``expected`` and ``met`` effect, one row a planted or met fault; an empty text
+        where there is none.
     """
     effect = held["candidate"].map(lambda candidate: HOLD_ROW if candidate >= 0 else "hold_value")
     found = pd.concat([held.assign(effect=effect)[["table", "row_key", "rule", "effect"]], flags[["table", "row_key", "rule", "effect"]]])

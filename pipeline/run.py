@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from dataclasses import replace as replace_fields
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -12,10 +13,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline import accounting, book, candidates, check, column_map, read, repair
+from pipeline import accounting, book, check, column_map, read, repair
 from pipeline.errors import RillbookError
+from pipeline.outcome import HELD_COLUMNS, ROW_FATES, Account, Checked
 from pipeline.records import MappedSource, SourceTable
 from pipeline.settings import FILE_NAME, Settings, data_file, parse_settings, read_settings
+from schemas.tables import LOADED, key_of
 
 METHOD_VERSION = "1"
 Progress = Callable[[str], None]
@@ -44,7 +47,7 @@ class Report:
         What else a person should know.
     """
 
-    account: accounting.Account | None
+    account: Account | None
     held: pd.DataFrame
     flags: pd.DataFrame
     changes: book.Changes | None = None
@@ -79,13 +82,16 @@ class WouldReplaceError(RillbookError):
     def __init__(self, changes: book.Changes) -> None:
         self.changes = changes
         super().__init__(
-            f"the book holds some of this already: {len(changes.changed)} would change and {len(changes.vanished)} would vanish. Nothing was changed.",
+            f"the book holds some of this already: {len(changes.changed)} would change and {len(changes.vanished)} would vanish. "
+            "Nothing was changed.",
             "Look at the list; load with --replace if you want that.",
         )
 
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    return json.loads(frame.drop(columns=["source", "row", "candidate"], errors="ignore").to_json(orient="records", force_ascii=False))
+    return json.loads(
+        frame.drop(columns=["source", "row", "candidate", "of"], errors="ignore").to_json(orient="records", force_ascii=False)
+    )
 
 
 def init(folder: Path, settings_text: str | None = None) -> Path:
@@ -142,21 +148,17 @@ def _with_files(frame: pd.DataFrame, sources: list[MappedSource]) -> pd.DataFram
     )
 
 
-def _report(checked: check.Checked, account: accounting.Account, **more: Any) -> Report:
-    shape = [
-        {
-            "table": "", "row_key": "", "field": "", "column": "", "text": " | ".join(cells), "rule": "row_too_long",
-            "message": f"the row has {len(cells)} cells, the heading {one.source.cells.shape[1]}.",
-            "remedy": "Look for a stray delimiter, or put the text in quote marks.", "source": number, "row": place,
-            "line": int(one.source.lines[place]), "candidate": 0,
-        }
-        for number, one in enumerate(checked.sources) for place, cells in one.source.misshapen.items()
-    ]  # fmt: skip
-    held = pd.concat([checked.held, pd.DataFrame(shape)], ignore_index=True) if shape else checked.held
-    return Report(account, _with_files(held, checked.sources), _with_files(checked.flags, checked.sources), **more)
+def _report(checked: Checked, account: Account, settled: pd.DataFrame, *, notes: list[str], **more: Any) -> Report:
+    answered = book.is_settled(checked.held, settled)
+    if answered.any():
+        notes = [*notes, f"{int(answered.sum())} that you answered before stay as they were decided; they are not listed again."]
+    held, flags = _with_files(checked.held[~answered], checked.sources), _with_files(checked.flags, checked.sources)
+    return Report(account, held, flags, notes=notes, **more)
 
 
-def check_files(folder: Path, paths: list[Path], map_path: Path | None = None, today: date | None = None, progress: Progress = _silent) -> Report:
+def check_files(
+    folder: Path, paths: list[Path], map_path: Path | None = None, today: date | None = None, progress: Progress = _silent
+) -> Report:
     """Check files against the book without writing anything.
 
     Parameters
@@ -178,24 +180,16 @@ def check_files(folder: Path, paths: list[Path], map_path: Path | None = None, t
     """
     settings = read_settings(folder)
     progress("reading")
-    sources, _, notes = map_sheets(paths, map_path)
-    known = _known(folder)
+    tables = read.read_files(paths)
+    with book.open_book(folder) as connection:
+        if any(repair.is_repair_list(one) for one in tables):
+            return _judge_repairs(connection, tables, settings, today or date.today(), progress)[0]
+        sources, _, notes = _map_tables(tables, map_path)
+        known, settled = book.known_rows(connection), book.settled_reasons(connection)
     progress("checking")
     checked = check.check(sources, settings, known, today or date.today())
-    changes = book.changes(known, checked)
-    return _report(checked, accounting.account(checked, changes.same), changes=changes, notes=notes)
-
-
-def _known(folder: Path) -> dict[str, pd.DataFrame]:
-    if not book.has_book(folder):
-        return empty_book()
-    with book.open_book(folder) as connection:
-        return book.known_rows(connection)
-
-
-def empty_book() -> dict[str, pd.DataFrame]:
-    """Frames of a book that holds nothing."""
-    return {table: candidates.gather(table, []).typed for table in check.LOADED}
+    changes = book.changes(known, checked, settled)
+    return _report(checked, accounting.account(checked, changes.same), settled, changes=changes, notes=notes)
 
 
 def load_files(
@@ -233,95 +227,137 @@ def load_files(
     RillbookError
         The files or the book cannot be used; nothing was changed.
     """
-    settings = read_settings(folder)
+    settings, today = read_settings(folder), today or date.today()
     progress("reading")
     tables = read.read_files(paths)
     if any(repair.is_repair_list(one) for one in tables):
-        return _load_repairs(folder, tables, settings, today or date.today(), progress)
+        return _load_repairs(folder, tables, settings, today, progress)
     sources, known_map, notes = _map_tables(tables, map_path)
-    content = book.content_hash([*(one.source.sha256 for one in sources), known_map.sha256])
+    content = book.content_hash([*(one.source.sha256 for one in sources), known_map.sha256, _standards(settings)])
     with book.open_book(folder, write=True) as connection:
         before = book.loaded_as(connection, content)
         if before is not None and corrects is None:
-            notes.append(f"This was loaded before, as load {before}. Nothing was changed.")
-            return Report(None, _no_reasons(), _no_reasons(), notes=notes)
-        now = datetime.now(UTC).replace(tzinfo=None)
-        load_id = book.start_load(connection, "load", [str(path.name) for path in paths], content, known_map.title, corrects, now)
-        known = book.known_rows(connection)
+            return _nothing_done([*notes, f"This was loaded before, as load {before}. Nothing was changed."])
+        had = book.known_rows(connection)
+        load_id = book.start_load(connection, "load", [path.name for path in paths], content, known_map.title, corrects, _now())
+        known, settled = book.known_rows(connection) if corrects is not None else had, book.settled_reasons(connection)
         progress("checking")
-        checked = check.check(sources, settings, known, today or date.today())
-        changes = book.changes(known, checked)
-        changes = book.Changes(changes.same, changes.changed + book.added_to_known(known, checked, changes), changes.vanished)
+        checked = check.check(sources, settings, known, today)
+        changes = (
+            book.changes(known, checked, settled) if corrects is None else _corrections(connection, corrects, had, known, checked, settled)
+        )
         if changes.changed or changes.vanished:
-            if not replace:
+            if not replace and corrects is None:
                 raise WouldReplaceError(changes)
             if show is not None:
                 show(changes)
         account = accounting.account(checked, changes.same)
-        report = _report(checked, account, changes=changes, load_id=load_id, notes=notes)
         progress("storing")
         book.store(connection, load_id, checked, account, changes.same)
-    return report
+    return _report(checked, account, settled, changes=changes, load_id=load_id, notes=notes)
+
+
+def _standards(settings: Settings) -> str:
+    """What rows are held against, as text: after a change of it the same file is a new load."""
+    return settings.taxa.to_json(orient="records") + repr(settings.areas)
+
+
+def _now() -> datetime:
+    return datetime.now(UTC).replace(tzinfo=None)
+
+
+def _nothing_done(notes: list[str]) -> Report:
+    return Report(None, _no_reasons(), _no_reasons(), notes=notes)
+
+
+def _corrections(
+    connection: Any, corrects: int, had: dict[str, pd.DataFrame], known: dict[str, pd.DataFrame], checked: Checked, settled: pd.DataFrame
+) -> book.Changes:
+    """What a correcting load changes: rows of the load that it corrects, and of others that it describes differently."""
+    found = book.changes(known, checked, settled)
+    keys = book.brought_by(connection, corrects)
+    lost = []
+    for table, frame in had.items():
+        key = key_of(table)
+        stays = set(known[table][key]) | set(checked.tables[table].accepted[key])
+        lost += [
+            f"{table[:-1] if table != 'availability' else 'point'} {one}" for one in frame[key] if one in keys[table] and one not in stays
+        ]
+    return book.Changes(found.same, found.changed, found.vanished + lost)
 
 
 def _no_reasons() -> pd.DataFrame:
-    return pd.DataFrame(columns=[*check.HELD_COLUMNS, "file", "sheet"])
+    return pd.DataFrame(columns=[*HELD_COLUMNS, "file", "sheet"])
 
 
 def _load_repairs(folder: Path, tables: list[SourceTable], settings: Settings, today: date, progress: Progress) -> Report:
     """Apply a list of held items that came back; what is still wrong stays held."""
-    if len(tables) != 1:
-        raise RillbookError("a list of held items is loaded alone.", "Load one file at a time.")
-    source = tables[0]
     with book.open_book(folder, write=True) as connection:
-        content = book.content_hash([source.sha256])
-        if (before := book.loaded_as(connection, content)) is not None:
-            return Report(None, _no_reasons(), _no_reasons(), notes=[f"This was loaded before, as load {before}. Nothing was changed."])
-        wanted = repair.read_repairs(source, book.held(connection))
-        if wanted.asked.empty:
-            return Report(None, _no_reasons(), _no_reasons(), notes=["No item has an answer. Nothing was changed."])
-        now = datetime.now(UTC).replace(tzinfo=None)
-        load_id = book.start_load(connection, "repair", [source.file], content, "", None, now)
-        known, held_rows = book.known_rows(connection), book.held_row_texts(connection, [])
-        progress("checking")
-        asked = repair.following(wanted.asked, held_rows)
-        checked, failed = _recheck(source, asked, known, held_rows, settings, today)
-        still = failed["item"].drop_duplicates()
-        applied = asked[~asked["item"].isin(still)]
-        notes = [f"{row.item}: still held: {row.message}" for row in failed.itertuples()]
-        follow = len(asked) - len(wanted.asked)
-        if follow:
-            notes.append(f"{follow} rows that hang on repaired ones follow.")
-        fates = np.full(len(source.cells), "repeat", dtype=object)
-        fates[applied["place"].astype(int)] = "accepted"
-        fates[failed["place"].astype(int)] = "held"
-        account = _repair_account(source, checked, fates)
-        book.store(connection, load_id, checked, account, {table: set() for table in check.LOADED}, patch=True)
+        report, checked, applied = _judge_repairs(connection, tables, settings, today, progress)
+        if report.account is None or applied.empty:
+            return report
+        load_id = book.start_load(connection, "repair", [tables[0].file], book.content_hash([tables[0].sha256]), "", None, _now())
+        progress("storing")
+        book.store(connection, load_id, checked, report.account, {table: set() for table in LOADED}, patch=True)
         book.settle(connection, load_id, applied)
+    return replace_fields(report, load_id=load_id)
+
+
+def _judge_repairs(
+    connection: Any, tables: list[SourceTable], settings: Settings, today: date, progress: Progress
+) -> tuple[Report, Checked, pd.DataFrame]:
+    """Check the answers of a list; return a report, the rows that are sound now, and the answers to write down."""
+    if len(tables) != 1:
+        raise RillbookError("a list of held items is loaded alone.", "Load it by itself, and the sheets after it.")
+    source = tables[0]
+    known, held_rows = book.known_rows(connection), book.held_row_texts(connection)
+    wanted = repair.read_repairs(source, book.held(connection), book.answers(connection))
+    notes = [f"{wanted.repeated} answers are in the book already."] if wanted.repeated else []
+    if wanted.asked.empty:
+        return (
+            _nothing_done([*notes, "No open item has an answer. Nothing was changed."]),
+            check.check([], settings, known, today),
+            wanted.asked,
+        )
+    progress("checking")
+    asked = repair.following(wanted.asked, held_rows)
+    checked, failed = _recheck(source, asked, known, held_rows, settings, today)
+    applied = asked[~asked["item"].isin(failed["item"])]
+    follow = int((~applied["item"].isin(wanted.asked["item"])).sum())
+    if follow:
+        notes.append(f"{follow} rows that hang on repaired ones follow.")
+    fates = np.full(len(source.cells), "repeat", dtype=object)
+    fates[applied["place"].astype(int)] = "accepted"
+    fates[failed["place"].astype(int)] = "held"
     held = _no_reasons() if failed.empty else _with_files(failed.assign(source=0), checked.sources)
-    return Report(account, held, _with_files(checked.flags, checked.sources), load_id=load_id, notes=notes)
+    report = Report(_repair_account(checked, fates), held, _with_files(checked.flags, checked.sources), notes=notes)
+    return report, checked, repair.other_reasons(applied, held_rows)
 
 
 def _recheck(
     source: SourceTable, asked: pd.DataFrame, known: dict[str, pd.DataFrame], held_rows: pd.DataFrame, settings: Settings, today: date
-) -> tuple[check.Checked, pd.DataFrame]:
+) -> tuple[Checked, pd.DataFrame]:
     """Check the repaired rows; take out what is still faulty, and check again until the rest is clean."""
-    failed = []
+    rows = repair.rows_under_repair(source, asked, known, held_rows)
+    failed = [pd.DataFrame(columns=["item", "place", *HELD_COLUMNS])]
     while True:
-        checked = check.check([repair.repaired_source(source, asked, known, held_rows)], settings, known, today)
+        checked = check.check([repair.repaired_source(source, rows)], settings, known, today)
         if checked.held.empty:
-            return checked, pd.concat(failed) if failed else pd.DataFrame(columns=["item", "place", "message", *check.HELD_COLUMNS])
-        bad = checked.held.rename(columns={"row": "place"})
-        hit = asked.merge(bad[["table", "row_key", "field", "rule", "message", "remedy"]], left_on=["table", "row"], right_on=["table", "row_key"], suffixes=("", "_bad"))
-        assert len(hit), f"a repaired row fails without an item: {bad.to_dict('records')}"
-        failed.append(hit.assign(column="corrected", parent_key="", candidate=-1, line=[int(source.lines[int(one)]) for one in hit["place"]], text=hit["corrected"]))
-        asked = asked[~asked["item"].isin(hit["item"])]
+            return checked, pd.concat(failed, ignore_index=True)
+        faults = checked.held.drop_duplicates(["table", "row_key"]).drop(columns=["row", "line"])
+        bad = rows.merge(faults, left_on=["table", "key"], right_on=["table", "row_key"])
+        assert len(bad), f"a repaired row fails without an item: {checked.held.to_dict('records')}"
+        line = [int(source.lines[place]) for place in bad["place"]]
+        failed.append(
+            bad.assign(line=line, row=bad["place"]).explode("items").rename(columns={"items": "item"}).drop(columns=["texts", "key"])
+        )
+        rows = rows[~rows["items"].isin(bad["items"])]
 
 
-def _repair_account(source: SourceTable, checked: check.Checked, fates: np.ndarray) -> accounting.Account:
-    rows = {fate: int((fates == fate).sum()) for fate in accounting.ROW_FATES}
+def _repair_account(checked: Checked, fates: np.ndarray) -> Account:
+    rows = {fate: int((fates == fate).sum()) for fate in ROW_FATES}
     tables = {table: {"accepted": len(one.accepted), "held": 0, "same": 0} for table, one in checked.tables.items()}
-    return accounting.Account(rows, {}, tables, pd.DataFrame(columns=["rule", "what", "n"]), [fates])
+    return Account(rows, {}, tables, pd.DataFrame(columns=["rule", "what", "n"]), [fates])
 
 
 def held_items(folder: Path) -> pd.DataFrame:
@@ -333,7 +369,7 @@ def held_items(folder: Path) -> pd.DataFrame:
 
 def write_held(folder: Path, path: Path) -> int:
     """Write the open held items with empty columns for answers; return their number."""
-    frame = held_items(folder).drop(columns="whole_row").assign(corrected="", dismiss_reason="", by="")
+    frame = repair.for_spreadsheet(held_items(folder).drop(columns="whole_row")).assign(corrected="", dismiss_reason="", by="")
     if path.exists():
         raise RillbookError(f"{path} exists already.", "Choose another name, so that no answer is lost.")
     try:
@@ -347,17 +383,18 @@ def undo(folder: Path, load_id: int) -> None:
     """Take a load back."""
     read_settings(folder)
     with book.open_book(folder, write=True) as connection:
-        book.undo(connection, load_id, datetime.now(UTC).replace(tzinfo=None))
+        book.undo(connection, load_id, _now())
 
 
 def status(folder: Path) -> dict[str, Any]:
     """What a book holds: loads, rows by table, open items, flags by rule."""
     settings = read_settings(folder)
-    if not book.has_book(folder):
-        return {"title": settings.title, "loads": [], "tables": {}, "held": 0, "flags": {}}
     with book.open_book(folder) as connection:
         known = book.known_rows(connection)
-        outcome = connection.execute("SELECT count(*) FILTER (NOT EXISTS (SELECT 1 FROM finds f WHERE f.visit_id = v.visit_id) AND NOT incomplete), count(*) FILTER (incomplete) FROM visits v").fetchall()[0]
+        outcome = connection.execute(
+            """SELECT count(*) FILTER (NOT EXISTS (SELECT 1 FROM finds f WHERE f.visit_id = v.visit_id) AND NOT incomplete),
+              count(*) FILTER (incomplete) FROM visits v"""
+        ).fetchall()[0]
         flags = connection.execute("SELECT rule, count(*) FROM flags WHERE settled_by IS NULL GROUP BY rule ORDER BY rule").fetchall()
         loads = json.loads(book.loads(connection).to_json(orient="records", date_format="iso"))
         items = len(book.held(connection))
@@ -366,6 +403,11 @@ def status(folder: Path) -> dict[str, Any]:
         "title": settings.title, "loads": loads, "tables": tables, "visits_without_finds": outcome[0], "visits_incomplete": outcome[1],
         "held": items, "flags": dict(flags),
     }  # fmt: skip
+
+
+def _refuse_empty(connection: Any, folder: Path) -> None:
+    if book.is_empty(connection):
+        raise RillbookError("nothing is loaded yet.", "Load a sheet with `rillbook load FILE`.", str(folder))
 
 
 @dataclass(frozen=True)
@@ -408,9 +450,8 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         raise RillbookError(f"{accept!r} is not among the book's taxa.", f"Known: {', '.join(settings.taxa['code'])}.")
     if accept and not (by.strip() and reason.strip()):
         raise RillbookError("a warmer value is accepted by a named person with a reason.", "Add --by NAME and --reason TEXT.")
-    if not book.has_book(folder):
-        raise RillbookError("nothing is loaded yet.", "Load a sheet with `rillbook load FILE`.", str(folder))
     with book.open_book(folder) as connection:
+        _refuse_empty(connection, folder)
         progress("reading the evidence")
         readings, exclusions = evidence.readings(connection, settings)
         before, accepted = book.published(connection)
@@ -418,7 +459,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     progress("deriving")
     targets = derive.targets(readings, settings.taxa, settings)
     visits = ledger.visits_of_cells(readings, settings.taxa, settings)
-    now = datetime.now(UTC).replace(tzinfo=None)
+    now = _now()
     kept_targets, kept = ledger.hold_to_published(targets, visits, before, accepted)
     with book.open_book(folder, write=True) as connection:
         if accept:
@@ -427,11 +468,14 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
             kept_targets, kept = ledger.hold_to_published(targets, visits, before, accepted)
         book.publish(connection, ledger.to_publish(kept_targets, visits), now)
     facts = {
-        "title": settings.title, "invented": settings.invented, "author": settings.author, "licence": settings.licence, "seed": settings.seed,
+        "title": settings.title, "invented": settings.invented, "author": settings.author, "licence": settings.licence,
+        "seed": settings.seed,
         "time_zone": settings.time_zone, "method_version": METHOD_VERSION, "exclusions": exclusions,
         "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
         "inputs": hashes.to_dict("records"), "cold_months": settings.cold_months,
-        "notes": [f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} kept at {row.kept:g} °C" for row in kept.itertuples()],
+        "notes": [
+            f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} kept at {row.kept:g} °C" for row in kept.itertuples()
+        ],
     }  # fmt: skip
     _write_targets(folder / "out", kept_targets, facts)
     return Derived(kept_targets, readings, facts, kept)
@@ -451,7 +495,7 @@ def _write_targets(out: Path, targets: pd.DataFrame, facts: dict[str, Any]) -> N
     }  # fmt: skip
     try:
         out.mkdir(parents=True, exist_ok=True)
-        targets.to_csv(out / "targets.csv", index=False, encoding="utf-8", lineterminator="\n")
+        repair.for_spreadsheet(targets).to_csv(out / "targets.csv", index=False, encoding="utf-8", lineterminator="\n")
         (out / "targets.json").write_text(json.dumps(document, indent=1, ensure_ascii=False) + "\n", encoding="utf-8", newline="\n")
     except OSError as problem:
         raise RillbookError(f"the targets cannot be written ({problem.strerror}).", "Close the file in other programs.", str(out)) from None
@@ -472,10 +516,10 @@ def write_maps(folder: Path, progress: Progress = _silent) -> list[Path]:
     from pipeline import map_page
 
     settings = read_settings(folder)
-    if not book.has_book(folder):
-        raise RillbookError("nothing is loaded yet.", "Load a sheet with `rillbook load FILE`.", str(folder))
     progress("drawing the maps")
-    known = _known(folder)
+    with book.open_book(folder) as connection:
+        _refuse_empty(connection, folder)
+        known = book.known_rows(connection)
     book_rows = (known["sites"], known["visits"], known["finds"], settings)
     return [map_page.write_public(folder / "out", *book_rows), map_page.write_exact(folder / "out", *book_rows)]
 

@@ -240,7 +240,7 @@ def test_the_table_is_in_order(table: pd.DataFrame) -> None:
     """Kinds, units, stages and groups are known; a measured or published figure has a source and a year, a judgement a reason only."""
     assert set(table["kind"]) == KINDS
     counted = {"rows", "months", "count", "sites", "dates", "visits", "years"}
-    assert set(table.loc[table["value"].notna(), "unit"]) <= {"°C", "h", "cm", "%", "share"} | counted
+    assert set(table.loc[table["value"].notna(), "unit"]) <= {"°C", "h", "cm", "%", "share", "days", "°C/h", "°C a week"} | counted
     for stages in table["life_stage"]:
         assert stages == "" or set(stages.split("|")) <= set(codes("life_stage"))
     sourced = table["kind"].isin(["measured limit", "published guidance"])
