@@ -256,14 +256,17 @@ def changes(known: dict[str, pd.DataFrame], checked: Checked, settled: pd.DataFr
     Returns
     -------
     Changes
-        A visit in the load stands for the whole visit: what the book holds of it and the load does not would vanish, and what the load adds
-        to it is a change.
+        A sheet that only names a site, and says nothing that differs, leaves it as it is. A visit in the load stands for the whole
+        visit: what the book holds of it and the load does not would vanish, and what the load adds to it is a change.
     """
     answered = checked.held[is_settled(checked.held, settled)]
     differing, kept = {}, {}
     for table in LOADED:
         frame, book = checked.tables[table].accepted, known[table]
         differs = _compare(table, frame[frame[key_of(table)].isin(book[key_of(table)])], book)
+        if table == "sites":
+            said = {name for _, mapped in checked.tables[table].candidates.parts for name in mapped.text.columns}
+            differs = {key: parts for key, parts in differs.items() if said & set(parts)}
         cells = set(answered.loc[answered["table"] == table, ["row_key", "field"]].itertuples(index=False, name=None))
         differing[table] = {key: parts for key, parts in differs.items() if any((key, name) not in cells for name in parts)}
         kept[table] = {key: parts for key, parts in differs.items() if key not in differing[table]}

@@ -130,6 +130,8 @@ def _map_tables(tables: list[SourceTable], map_path: Path | None) -> tuple[list[
         notes += [f"{where}: not one of rillbook's sheets, not read." for where in skipped]
         tables = [one for one in tables if _label(one) not in skipped]
     sources = column_map.apply_map(known, tables)
+    mapped = [one.source for one in sources]
+    notes += [f"{_label(one)}: the column map says nothing of this sheet, not read." for one in tables if all(one is not other for other in mapped)]
     for one in sources:
         if not known.sha256 and one.unmapped:
             notes.append(f"{_label(one.source)}: not used: {', '.join(one.unmapped)}. The text is kept with the source rows.")
@@ -443,7 +445,8 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     RillbookError
         The book is empty, or a warmer value is accepted without name and reason.
     """
-    from pipeline import derive, evidence, ledger
+    from pipeline import derive, evidence, ledger, site_spans
+    from pipeline.limits import judgement
 
     settings = read_settings(folder)
     if accept and accept not in set(settings.taxa["code"]):
@@ -455,7 +458,8 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         progress("reading the evidence")
         readings, exclusions = evidence.readings(connection, settings)
         before, accepted = book.published(connection)
-        hashes = connection.execute("SELECT file, sheet, sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
+        hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
+        spans = site_spans.site_spans(connection)
     progress("deriving")
     targets = derive.targets(readings, settings.taxa, settings)
     visits = ledger.visits_of_cells(readings, settings.taxa, settings)
@@ -472,7 +476,8 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         "seed": settings.seed,
         "time_zone": settings.time_zone, "method_version": METHOD_VERSION, "exclusions": exclusions,
         "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
-        "inputs": hashes.to_dict("records"), "cold_months": settings.cold_months,
+        "inputs": hashes["sha256"].tolist(), "cold_months": settings.cold_months, "cooling_c_per_hour": judgement("cooling_rate"),
+        "site_spans": spans,
         "notes": [
             f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} kept at {row.kept:g} °C" for row in kept.itertuples()
         ],
@@ -508,7 +513,16 @@ def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
     settings = read_settings(folder)
     seen = set(derived.facts["exclusions"]["taxon"]) | set(derived.readings["taxon"])
     taxa = [code for code in settings.taxa["code"] if code in seen]
-    return [care_sheet.write(folder / "out", code, derived.targets, derived.readings, settings.taxa, derived.facts) for code in taxa]
+    return [
+        care_sheet.write(folder / "out", code, derived.targets, derived.readings, settings.taxa, _facts_of(code, derived.facts)) for code in taxa
+    ]
+
+
+def _facts_of(taxon: str, facts: dict[str, Any]) -> dict[str, Any]:
+    """What the sheet of one taxon states: notes of its own only."""
+    own = [note for note in facts["notes"] if note.split(" ", 1)[0] == taxon]
+    span = facts["site_spans"].get(taxon)
+    return {**facts, "notes": [*([span] if span else []), *own]}
 
 
 def write_maps(folder: Path, progress: Progress = _silent) -> list[Path]:

@@ -129,6 +129,16 @@ def test_finds_alone_are_added_to_a_visit(folder: Path) -> None:
     assert ids(folder)["finds"] == ["F1", "F2", "F3"]
 
 
+def test_a_sheet_that_only_names_a_site_blanks_nothing_of_it(folder: Path) -> None:
+    load(folder, sheets(folder, sites="site_id,habitat,elevation_m\nS1,stream,612\n"))
+    assert load(folder, sheets(folder, sites2="site_id,habitat\nS1,stream\n")).exit_code == 0
+    assert now(folder, "sites")["elevation_m"].tolist() == [612.0]
+    with pytest.raises(RillbookError) as stopped:
+        load(folder, sheets(folder, sites3="site_id,habitat\nS1,seep\n"))
+    changes = stopped.value.changes  # type: ignore[attr-defined]
+    assert "habitat stream → seep" in changes.changed[0] and "elevation_m 612.0 → blank" in changes.changed[0]
+
+
 @pytest.mark.parametrize(
     ("visits", "finds", "changed", "vanished"),
     [

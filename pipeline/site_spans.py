@@ -1,0 +1,51 @@
+"""What kind of sites a taxon was found at, in words coarse enough to give none of them away."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+LEAST_SITES = 3
+ELEVATION_STEP_M = 100
+CANOPY_STEP_PCT = 10
+
+SITES = f"""
+WITH found AS (SELECT DISTINCT f.taxon, s.* FROM finds f JOIN visits v USING (visit_id) JOIN sites s USING (site_id))
+SELECT taxon, count(*) AS n_sites,
+  floor(min(elevation_m) / {ELEVATION_STEP_M}) * {ELEVATION_STEP_M} AS elevation_low, ceil(max(elevation_m) / {ELEVATION_STEP_M}) * {ELEVATION_STEP_M} AS elevation_high,
+  round(avg(latitude)) AS latitude,
+  floor(min(canopy_pct) / {CANOPY_STEP_PCT}) * {CANOPY_STEP_PCT} AS canopy_low, ceil(max(canopy_pct) / {CANOPY_STEP_PCT}) * {CANOPY_STEP_PCT} AS canopy_high,
+  count(elevation_m) AS n_elevation, count(latitude) AS n_latitude, count(canopy_pct) AS n_canopy
+FROM found GROUP BY taxon ORDER BY taxon
+"""
+
+
+def site_spans(connection: Any) -> dict[str, str]:
+    """Say at what elevations, latitude and canopy each taxon was found (method §2).
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book.
+
+    Returns
+    -------
+    dict of str to str
+        Taxon to a sentence. Elevations are widened to whole 100 m, canopy to whole 10 %, latitude rounded to a whole degree, and a figure that
+        fewer than 3 sites give is left out, so that no site can be told from it.
+    """
+    frame = connection.execute(SITES).df()
+    return {str(row.taxon): _sentence(row) for row in frame.itertuples()}
+
+
+def _sentence(row: Any) -> str:
+    parts = []
+    if row.n_elevation >= LEAST_SITES:
+        parts.append(f"{row.elevation_low:.0f} to {row.elevation_high:.0f} m above the sea (widened to {ELEVATION_STEP_M} m)")
+    if row.n_latitude >= LEAST_SITES and pd.notna(row.latitude):
+        parts.append(f"near latitude {abs(row.latitude):.0f}° {'N' if row.latitude >= 0 else 'S'}")
+    if row.n_canopy >= LEAST_SITES:
+        parts.append(f"canopy {row.canopy_low:.0f} to {row.canopy_high:.0f} %")
+    said = "; ".join(parts) if parts else "elevation, latitude and canopy are not noted, or not for enough sites to be told without giving one away"
+    return f"Found at {row.n_sites} sites: {said}. If only the warm ones were searched, these figures are too warm, and nothing here can show it."
