@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 HEAVY = (
-    "astral", "duckdb", "folium", "geopandas", "jinja2", "matplotlib", "pandas", "pandera", "pyproj", "python_calamine", "scipy",
+    "astral", "duckdb", "folium", "geopandas", "jinja2", "matplotlib", "pandas", "pandera", "psychrolib", "pyproj", "python_calamine",
+    "scipy",
 )  # fmt: skip
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
 
@@ -56,6 +57,7 @@ DOORS = {
     "jinja2": {"care_sheet"},
     "astral": {"sun"},
     "pyproj": {"places"},
+    "psychrolib": {"moist_air"},
     "scipy": {"statistics"},
     "python_calamine": {"read"},
     "typer": {"cli", "__main__"},
