@@ -8,7 +8,6 @@ most cautious row.
 from __future__ import annotations
 
 import math
-import zlib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -16,12 +15,13 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from pipeline.grades import down, grade_of, missing_for_c, provisional, up, worse
 from pipeline.limits import ctmax_limit, group_cap, judgement
 from pipeline.settings import Settings
 from pipeline.statistics import bootstrap_percentile, crossed_bootstrap, effective_visits, interval, weighted_quantile
+from pipeline.weights import named_seed, site_day_weights
 from schemas.frames import COUNT_TARGET_COLUMNS, TARGET_COLUMNS, TEXT_TARGET_COLUMNS, check_targets
 
 Group = tuple[str, str, str, str]
@@ -35,6 +35,7 @@ EGGS = "egg_mass"
 CONSTANT = ("warm_spring", "cave")
 LENDS_NOTHING = (EGGS, "hatchling")
 QUANTILES = {"min": 0.0, "p05": 0.05, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p95": 0.95, "max": 1.0}
+COUNTED = ["visit_id", "site", "date", "year", "n_animals", "from_visit"]
 PRINTED = ("set_point", "band_low", "band_high", "act_line")
 OWN_BOUND = "P95 of your records"
 
@@ -50,6 +51,16 @@ class Limits:
     ceiling: float
     bound_by: str
     floor: float
+
+
+@dataclass(frozen=True)
+class WarmSeason:
+    """What the warm season of one taxon × population × stage × medium says before any limit; °C, nan where there is none."""
+
+    p95_bound: float
+    allowance: float
+    p50_low: float
+    p50_high: float
 
 
 def targets(
@@ -106,6 +117,39 @@ def targets(
     return check_targets(_typed(pd.DataFrame(rows, columns=list(TARGET_COLUMNS))))
 
 
+def warm_season(readings: pd.DataFrame, settings: Settings, *, replicates: int | None = None) -> WarmSeason:
+    """Derive the bound of P95, its allowances and the interval of P50 alone, by the steps of :func:`targets`.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As :class:`schemas.frames.Readings`, °C, of one taxon, population, stage and medium; not of eggs nor of spring and cave taxa, whose
+        bounds rest on all months.
+    settings : Settings
+        Warm months and the seed.
+    replicates : int, optional
+        Bootstrap replicates; the method's number if not given.
+
+    Returns
+    -------
+    WarmSeason
+
+    Raises
+    ------
+    ValueError
+        No readings, or readings of more than one group.
+    """
+    keys = readings[GROUP].drop_duplicates()
+    if len(keys) != 1:
+        raise ValueError(f"the readings must be of one taxon, population, stage and medium; got {len(keys)}.")
+    warm = _basis(readings, False, settings.warm_months)
+    taxon, population, life_stage, medium = (str(part) for part in keys.iloc[0])
+    cell = (taxon, population, life_stage, medium, "warm")
+    figures = _figures(warm, distinct_values(warm), cell, settings.seed, int(replicates or number("replicates")))
+    bound, allowance = _bound(figures["draws"], warm, settings.warm_months)
+    return WarmSeason(bound, allowance, figures["p50_low"], figures["p50_high"])
+
+
 def distinct_values(readings: pd.DataFrame) -> pd.DataFrame:
     """Give each distinct value of a site and day one row, as cautious as its most cautious reading.
 
@@ -130,49 +174,18 @@ def distinct_values(readings: pd.DataFrame) -> pd.DataFrame:
     return rows.groupby(["site", "date", "month", "value"], sort=True).agg(how).reset_index()
 
 
-def site_day_weights(sites: ArrayLike, months: ArrayLike, dates: ArrayLike) -> NDArray[np.float64]:
-    """Weights under which the estimand is a mean over site-days (method §2).
-
-    Each site weighs the same; within a site each month; within a month each day; within a day each value. Days, not visits, because
-    several transects of one stream on one day are one look at its temperature.
-
-    Parameters
-    ----------
-    sites, months, dates : array_like, shape (n,)
-        Site, month and date of each distinct value.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Sum 1.
-    """
-    site, month, date = (np.unique(np.asarray(labels), return_inverse=True)[1].astype(np.int64) for labels in (sites, months, dates))
-    days, day, in_day = np.unique(np.stack([site, month, date], axis=1), axis=0, return_inverse=True, return_counts=True)
-    blocks, block, days_in_block = np.unique(days[:, :2], axis=0, return_inverse=True, return_counts=True)
-    _, owner, months_of_site = np.unique(blocks[:, 0], return_inverse=True, return_counts=True)
-    per_block = 1 / (len(months_of_site) * months_of_site[owner])
-    per_day = per_block[block.ravel()] / days_in_block[block.ravel()]
-    return np.asarray((per_day / in_day)[day.ravel()], dtype=float)
-
-
 def _weights(values: pd.DataFrame) -> NDArray[np.float64]:
     return site_day_weights(values["site"], values["month"].astype("int64"), values["date"])
 
 
-def _seed(cell: Cell, seed: int) -> int:
-    # A cell's figures must not depend on which other cells the book holds.
-    sequence = np.random.SeedSequence([seed, zlib.crc32("|".join(cell).encode())])
-    return int(sequence.generate_state(1, np.uint64)[0])
-
-
-def _draws(values: pd.DataFrame, cell: Cell, seed: int, replicates: int) -> NDArray[np.float64]:
+def _draws(values: pd.DataFrame, weights: NDArray[np.float64], cell: Cell, seed: int, replicates: int) -> NDArray[np.float64]:
     """Bootstrapped P5, P50 and P95, shape (replicates, 3)."""
     return crossed_bootstrap(
-        values["value"], _weights(values), values["site"], values["date"], [0.05, 0.5, 0.95], replicates, _seed(cell, seed)
+        values["value"], weights, values["site"], values["date"], [0.05, 0.5, 0.95], replicates, named_seed(cell, seed)
     )
 
 
-def allowance_parts(readings: pd.DataFrame, warm_months: tuple[int, ...]) -> dict[str, float]:
+def allowance_parts(readings: pd.DataFrame, warm_months: tuple[int, ...], half_range: float | None = None) -> dict[str, float]:
     """What is taken off the bound, part by part (method §5).
 
     Parameters
@@ -181,6 +194,9 @@ def allowance_parts(readings: pd.DataFrame, warm_months: tuple[int, ...]) -> dic
         The readings on which the bound rests; at least one.
     warm_months : tuple of int
         Months of the warm season.
+    half_range : float, optional
+        Half of the daily swing in this medium and depth by loggers, °C. It can lower the daytime part and never raises it: a logger that
+        swings more would otherwise warm the ceiling by being lost.
 
     Returns
     -------
@@ -190,9 +206,10 @@ def allowance_parts(readings: pd.DataFrame, warm_months: tuple[int, ...]) -> dic
     values = distinct_values(readings)
     swing = float((values["swing"] * _weights(values)).sum())
     few = readings["month"][readings["month"].isin(warm_months)].nunique() < number("warm_months_least")
+    half = number("daytime_half_range") if half_range is None else min(half_range, number("daytime_half_range"))
     return {
         "thermometer": float(readings["accuracy_c"].fillna(number("accuracy_default")).max()),
-        "daytime": number("daytime_half_range") * max(swing, 0.0),
+        "daytime": half * max(swing, 0.0),
         "one year": number("one_year") if readings["year"].nunique() <= 1 else 0.0,
         "few warm months": number("few_warm_months") if few else 0.0,
         "visit readings only": number("from_visit_only") if readings["from_visit"].all() else 0.0,
@@ -225,9 +242,9 @@ def _group_rows(
     values = distinct_values(group)
     spans = {"warm": settings.warm_months, "cold": settings.cold_months, **{month: (int(month),) for month in MONTHS}}
     shared = {"years": group["year"].nunique(), "night_share": float(values["night"].mean())}
-    cells = {}
+    cells, counted = {}, group[COUNTED]
     for month, span in spans.items():
-        inside, these = group[group["month"].isin(span)], values[values["month"].isin(span)]
+        inside, these = counted[group["month"].isin(span)], values[values["month"].isin(span)]
         figures = _figures(inside, these, (*key, month), settings.seed, replicates)
         cells[month] = _graded(figures, (*key, month), shared, grade_cap)
     limits = _limits(key, group, values, cells, name, kind, settings, replicates)
@@ -242,22 +259,23 @@ def _group_rows(
 def _figures(readings: pd.DataFrame, values: pd.DataFrame, cell: Cell, seed: int, replicates: int) -> dict[str, Any]:
     """Counts and quantiles of one cell."""
     empty = dict.fromkeys([*QUANTILES, "low", "high", "p50_low", "p50_high", "night_share", "from_visit_share"], math.nan)
+    if not len(values):
+        return {**empty, **dict.fromkeys(COUNT_TARGET_COLUMNS, 0), "n_eff": 0.0, "only_from_visit": False, "draws": None}
     counts = {
         "n_readings": len(readings), "n_animals": int(readings["n_animals"].sum()), "n_visits": readings["visit_id"].nunique(),
         "n_dates": readings["date"].nunique(), "n_sites": readings["site"].nunique(), "n_years": readings["year"].nunique(), "n_eff": 0.0,
     }  # fmt: skip
-    figures: dict[str, Any] = {**empty, **counts, "only_from_visit": False, "draws": None}
-    if not len(values):
-        return figures
+    figures: dict[str, Any] = {**empty, **counts, "draws": None}
+    weights = _weights(values)
     probabilities = [*QUANTILES.values(), number("spring_low_percentile") / 100, number("spring_high_percentile") / 100]
-    figures.update(zip([*QUANTILES, "low", "high"], weighted_quantile(values["value"], _weights(values), probabilities), strict=True))
+    figures.update(zip([*QUANTILES, "low", "high"], weighted_quantile(values["value"], weights, probabilities), strict=True))
     days = values.groupby(["site", "date"], sort=True)["value"].mean().reset_index()
     figures["n_eff"] = effective_visits(days["value"], days["site"], counts["n_dates"])
     figures["night_share"], figures["from_visit_share"] = float(values["night"].mean()), float(readings["from_visit"].mean())
     figures["only_from_visit"] = bool(readings["from_visit"].all())
     enough = counts["n_sites"] >= number("p50_sites_least") and counts["n_dates"] >= number("p50_dates_least")
     if enough or cell[-1] not in MONTHS:
-        figures["draws"] = _draws(values, cell, seed, replicates)
+        figures["draws"] = _draws(values, weights, cell, seed, replicates)
     if enough:
         low, high = number("p50_low_percentile"), number("p50_high_percentile")
         figures["p50_low"], figures["p50_high"] = interval(figures["draws"][:, 1], low, high)
@@ -287,13 +305,10 @@ def _limits(
 ) -> Limits:
     """Ceiling and floor of one taxon × population × stage × medium."""
     two_sided = _two_sided(key[2], kind)
-    both = _draws(values, (*key, "all"), settings.seed, replicates) if two_sided else None
+    both = _draws(values, _weights(values), (*key, "all"), settings.seed, replicates) if two_sided else None
     warm, cold = (both, both) if two_sided else (cells["warm"]["draws"], cells["cold"]["draws"])
     basis = _basis(group, two_sided, settings.warm_months)
-    bound = allowance = math.nan
-    if warm is not None:
-        bound = bootstrap_percentile(warm[:, 2], number("bound_percentile"))
-        allowance = sum(allowance_parts(basis, settings.warm_months).values())
+    bound, allowance = _bound(warm, basis, settings.warm_months)
     if not any(provisional(cell["grade"]) for cell in cells.values()):
         return Limits(bound, allowance, math.nan, "", math.nan)
     ceiling, bound_by = _ceiling(bound - allowance, key[2], name, kind)
@@ -303,6 +318,13 @@ def _limits(
     if cold is not None:
         floor = max(up(bootstrap_percentile(cold[:, 0], number("floor_percentile")), cells["cold"]["grade"]), number("floor_least"))
     return Limits(bound, allowance, ceiling, bound_by, floor)
+
+
+def _bound(draws: NDArray[np.float64] | None, basis: pd.DataFrame, warm_months: tuple[int, ...]) -> tuple[float, float]:
+    """Lower bound of P95 and what is taken off it."""
+    if draws is None:
+        return math.nan, math.nan
+    return bootstrap_percentile(draws[:, 2], number("bound_percentile")), sum(allowance_parts(basis, warm_months).values())
 
 
 def _ceiling(own: float, life_stage: str, name: str, kind: str) -> tuple[float, str]:

@@ -13,6 +13,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
+LENGTHS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+YEAR = sum(LENGTHS)
+MONTH_STARTS = tuple(sum(LENGTHS[:month]) for month in range(12))
+"""Days before each month of a year of 365 days."""
+
 DOTS_A_MONTH = 120
 """More dots in one month than this are a black smear on paper; the lowest and the highest are always drawn."""
 
@@ -254,3 +259,160 @@ def _for_inlining(svg: str, ident: str, what: str, description: str) -> str:
     opening = re.sub(r"\s(width|height|version)=\"[^\"]*\"", "", opening)
     words = f'<title id="{ident}-title">{escape(what)}</title>\n<desc id="{ident}-desc">{escape(description)}</desc>'
     return f'{opening} role="img" aria-labelledby="{ident}-title {ident}-desc">\n{words}{rest}'.strip()
+
+
+@dataclass(frozen=True)
+class ScheduleDay:
+    """What the plot of a schedule shows of one day.
+
+    Attributes
+    ----------
+    day : int
+        1 to 365.
+    fitted : float
+        The field's yearly course [°C].
+    set_point : float or None
+        [°C]; None where the field is colder than the floor.
+    """
+
+    day: int
+    fitted: float
+    set_point: float | None
+
+
+def describe_schedule(what: str, readings: Sequence[tuple[int, float]], days: Sequence[ScheduleDay], ceiling: float | None) -> str:
+    """Say in words and numbers what :func:`schedule_plot` shows.
+
+    Parameters
+    ----------
+    what : str
+        Whose schedule, such as ``"Larvae, in water"``.
+    readings : sequence of (int, float)
+        Day of the year, 1 to 365, and value [°C].
+    days : sequence of ScheduleDay
+        In any order.
+    ceiling : float or None
+        °C.
+
+    Returns
+    -------
+    str
+        Plain text, not escaped.
+    """
+    parts = [f"{what}: set point through the year in °C, with {len(readings)} reading{'s' * (len(readings) != 1)}."]
+    for run in _day_runs(days):
+        first, last = _date(run[0].day), _date(run[-1].day)
+        known = [day for day in run if day.set_point is not None]
+        if not known:
+            parts.append(f"{first} to {last}: the field is colder than the floor, no set point.")
+            continue
+        low, high = (choose(known, key=lambda day: day.set_point or 0.0) for choose in (min, max))
+        seen = f"{first} to {last}: from {number(known[0].set_point or 0.0)} to {number(known[-1].set_point or 0.0)}"
+        seen += f", lowest {number(low.set_point or 0.0)} on {_date(low.day)}, highest {number(high.set_point or 0.0)} on {_date(high.day)}"
+        course = [day.fitted for day in run]
+        seen += f"; the field's course lies between {number(min(course), 1)} and {number(max(course), 1)}"
+        lost = len(run) - len(known)
+        parts.append(seen + (f"; no set point on {lost} day{'s' * (lost != 1)}, colder than the floor." if lost else "."))
+    if len(days) < YEAR:
+        parts.append("No schedule on other days: too little was read." if days else "No schedule: too little was read.")
+    parts.append("No ceiling." if ceiling is None else f"Ceiling {number(ceiling)}, not a temperature to keep.")
+    return " ".join(parts)
+
+
+def schedule_plot(what: str, readings: Sequence[tuple[int, float]], days: Sequence[ScheduleDay], ceiling: float | None, ident: str) -> str:
+    """Draw readings, the field's yearly course, the schedule and the ceiling; days without a schedule are hatched.
+
+    Parameters
+    ----------
+    what : str
+        Whose schedule; goes into the text alternative, never into the drawing.
+    readings : sequence of (int, float)
+        Day of the year, 1 to 365, and value [°C].
+    days : sequence of ScheduleDay
+        In any order.
+    ceiling : float or None
+        °C; None where there is none.
+    ident : str
+        Prefix of every id in the drawing, unlike that of any other plot on the page; letters, digits and ``-``.
+
+    Returns
+    -------
+    str
+        An ``<svg>`` element as from :func:`cell_plot`.
+    """
+    import matplotlib
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+    from matplotlib.figure import Figure
+
+    shown = [value for _, value in readings] + [day.fitted for day in days] + [day.set_point for day in days] + [ceiling]
+    known = [value for value in shown if value is not None] or [0.0, 20.0]
+    with matplotlib.rc_context(STYLE):
+        figure = Figure(figsize=(7.4, 3.6), layout="constrained")
+        canvas = FigureCanvasSVG(figure)
+        axes = figure.add_subplot()
+        axes.set_xlim(0.5, YEAR + 0.5)
+        axes.set_ylim(min(known) - 1.5, max(known) + 2.0)
+        _draw_schedule(axes, readings, days, ceiling)
+        _dress_year(axes, bool(readings), bool(days), len(days) < YEAR)
+        return _for_inlining(_svg_text(canvas), ident, what, describe_schedule(what, readings, days, ceiling))
+
+
+def _day_runs(days: Sequence[ScheduleDay]) -> list[list[ScheduleDay]]:
+    """Stretches of consecutive days from 1 January on."""
+    stretches: list[list[ScheduleDay]] = []
+    for day in sorted(days, key=lambda day: day.day):
+        if stretches and day.day == stretches[-1][-1].day + 1:
+            stretches[-1].append(day)
+        else:
+            stretches.append([day])
+    return stretches
+
+
+def _date(day: int) -> str:
+    month = max(place for place, start in enumerate(MONTH_STARTS) if start < day)
+    return f"{day - MONTH_STARTS[month]} {MONTHS[month]}"
+
+
+def _draw_schedule(axes: Axes, readings: Sequence[tuple[int, float]], days: Sequence[ScheduleDay], ceiling: float | None) -> None:
+    from matplotlib.patches import Rectangle
+
+    bottom, top = axes.get_ylim()
+    stretches = _day_runs(days)
+    edges = [0.5, *(edge for run in stretches for edge in (run[0].day - 0.5, run[-1].day + 0.5)), YEAR + 0.5]
+    for left, right in zip(edges[::2], edges[1::2], strict=True):
+        if right > left:
+            axes.add_patch(Rectangle((left, bottom), right - left, top - bottom, zorder=0, **EMPTY))
+    if readings:
+        axes.plot([day for day, _ in readings], [value for _, value in readings], markersize=2.6, markeredgewidth=0.6, zorder=2, **DOT)
+    for run in stretches:
+        axes.plot([day.day for day in run], [day.fitted for day in run], color="#555555", linewidth=1.1, linestyle=(0, (2, 1.5)), zorder=4)
+        points = [float("nan") if day.set_point is None else day.set_point for day in run]
+        axes.step([day.day for day in run], points, where="mid", color="black", linewidth=2.4, solid_capstyle="butt", zorder=5)
+    if ceiling is not None:
+        axes.axhline(ceiling, color="black", linewidth=2.0, linestyle=(0, (6, 3)), zorder=5)
+        paper = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.9}
+        text = f"ceiling {number(ceiling)} °C: not a temperature to keep"
+        axes.annotate(text, (4, ceiling), xytext=(0, 4), textcoords="offset points", ha="left", va="bottom", bbox=paper, zorder=3.5)
+
+
+def _dress_year(axes: Axes, dots: bool, lines: bool, gaps: bool) -> None:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    middles = [(start + end) / 2 + 0.5 for start, end in zip(MONTH_STARTS, (*MONTH_STARTS[1:], YEAR), strict=True)]
+    axes.set_xticks(middles, [name[:3] for name in MONTHS])
+    axes.tick_params(axis="x", length=0)
+    axes.set_ylabel("°C")
+    fahrenheit = axes.secondary_yaxis("right", functions=(lambda c: c * 1.8 + 32, lambda f: (f - 32) / 1.8))
+    fahrenheit.set_ylabel("°F")
+    axes.spines["top"].set_visible(False)
+    axes.yaxis.get_major_locator().set_params(integer=True)
+    axes.grid(axis="y", color="#dddddd", linewidth=0.6, zorder=-1)
+    axes.set_axisbelow(True)
+    key: list[Any] = [Line2D([], [], markersize=4, label="one reading", **DOT)] if dots else []
+    if lines:
+        key.append(Line2D([], [], color="black", linewidth=2.4, label="set point of the day"))
+        key.append(Line2D([], [], color="#555555", linewidth=1.1, linestyle=(0, (2, 1.5)), label="the field's course"))
+    if gaps:
+        key.append(Patch(label="no schedule", **EMPTY))
+    axes.legend(handles=key, loc="upper center", bbox_to_anchor=(0.5, -0.09), ncols=len(key), frameon=False, handlelength=1.9)
