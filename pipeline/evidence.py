@@ -7,72 +7,33 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.limits import judgement
-from pipeline.settings import Area, Settings
-from pipeline.sun import is_night
+from pipeline import finds
+from pipeline.settings import Settings
 from schemas.frames import Readings
-from schemas.vocabulary import codes, vocabulary
 
-BY_DAY = "on the surface by day"
-NO_HOUR = "on the surface, day or night not known"
-REPEATED = "animal already counted that day"
-NOT_A_SPECIES = ("genus", "family")
-DAY = 24
-
-# In order of visit and find codes and not of clocks: see _repeated.
 # A visit's water reading stands in only for animals in the channel; its air stands in for nothing (method §1).
-FINDS = """
-WITH places AS (SELECT unnest($micro::VARCHAR[]) AS code, unnest($medium::VARCHAR[]) AS medium, unnest($channel::BOOLEAN[]) AS in_channel),
-known AS (SELECT unnest($taxon::VARCHAR[]) AS code, unnest($rank::VARCHAR[]) AS rank),
-centres AS (SELECT unnest($area::VARCHAR[]) AS code, unnest($lat::DOUBLE[]) AS latitude, unnest($lon::DOUBLE[]) AS longitude),
-unsettled AS (SELECT DISTINCT load_id, table_name, row_key FROM flags WHERE effect = 'flag_exclude' AND coalesce(settled_by, '') = ''),
-joined AS (
-  SELECT f.find_id, f.visit_id, f.taxon, coalesce(s.population, '') AS population, f.life_stage, p.medium,
-         coalesce(nullif(s.waterbody, ''), v.site_id) AS site, v.visit_date, f.count AS n_animals, nullif(f.animal_id, '') AS animal_id,
-         nullif(f.found_at, '') AS found_at, nullif(v.start_time, '') AS start_time, nullif(v.end_time, '') AS end_time,
-         v.thermometer_accuracy_c AS accuracy_c,
-         coalesce(f.medium_assumed, FALSE) AS medium_assumed, CASE WHEN p.medium = 'land' THEN f.depth_cm END AS depth_cm,
-         CASE WHEN s.latitude IS NULL OR s.longitude IS NULL THEN c.latitude ELSE s.latitude END AS latitude,
-         CASE WHEN s.latitude IS NULL OR s.longitude IS NULL THEN c.longitude ELSE s.longitude END AS longitude,
-         coalesce(f.reading_place, '') IN ('at_animal', 'under_same_cover') AS at_animal,
-         CASE WHEN coalesce(f.reading_place, '') = 'reach' THEN NULL
-              WHEN p.medium = 'water' THEN f.water_temp_c
-              WHEN p.medium = 'land' AND coalesce(f.reading_place, '') <> 'beside' THEN f.substrate_temp_c
-              WHEN p.medium = 'surface' THEN f.air_temp_c
-              WHEN p.medium = 'edge' THEN coalesce(f.substrate_temp_c, f.water_temp_c) END AS own_value,
-         CASE WHEN p.medium = 'water' AND p.in_channel AND f.life_stage <> 'egg_mass' THEN
-              coalesce(CASE WHEN f.reading_place = 'reach' THEN f.water_temp_c END, v.water_temp_c) END AS visit_value,
-         t.code IS NULL AS stranger, t.rank, f.id_certainty, f.condition, f.disposition,
-         v.visit_id IS NULL AS no_visit, uf.row_key IS NOT NULL AS find_flagged, uv.row_key IS NOT NULL AS visit_flagged
-  FROM finds f
-  LEFT JOIN visits v ON v.visit_id = f.visit_id
-  LEFT JOIN sites s ON s.site_id = v.site_id
-  LEFT JOIN places p ON p.code = f.microhabitat
-  LEFT JOIN known t ON t.code = f.taxon
-  LEFT JOIN centres c ON c.code = s.study_area
-  LEFT JOIN unsettled uf ON uf.table_name = 'finds' AND uf.row_key = f.find_id AND uf.load_id = f.load_id
-  LEFT JOIN unsettled uv ON uv.table_name = 'visits' AND uv.row_key = v.visit_id AND uv.load_id = v.load_id
+EVIDENCE = f"""{finds.FOUND},
+valued AS (
+  SELECT *,
+         CASE WHEN reading_place = 'reach' THEN NULL
+              WHEN medium = 'water' THEN water_temp_c
+              WHEN medium = 'land' AND reading_place <> 'beside' THEN substrate_temp_c
+              WHEN medium = 'surface' THEN air_temp_c
+              WHEN medium = 'edge' THEN coalesce(substrate_temp_c, water_temp_c) END AS own_value,
+         CASE WHEN medium = 'water' AND in_channel AND life_stage <> 'egg_mass' THEN
+              coalesce(CASE WHEN reading_place = 'reach' THEN water_temp_c END, visit_water_temp_c) END AS visit_value,
+         own_value IS NULL AS from_visit
+  FROM found
 )
 SELECT find_id, visit_id, taxon, population, life_stage, medium, site, visit_date, n_animals, animal_id, accuracy_c, medium_assumed,
-       depth_cm, latitude, longitude, coalesce(own_value, visit_value) AS value, own_value IS NULL AS from_visit,
-       life_stage = 'egg_mass' AS at_nest,
-       CASE WHEN own_value IS NULL THEN start_time ELSE coalesce(found_at, start_time) END AS clock,
-       CASE WHEN own_value IS NOT NULL AND found_at IS NULL THEN end_time END AS until,
-       own_value IS NOT NULL AND found_at IS NULL AS some_time_in_visit,
-       visit_date + CASE WHEN own_value IS NOT NULL AND found_at < start_time THEN 1 ELSE 0 END AS clock_date,
-       CASE WHEN no_visit THEN 'visit not in the book'
-            WHEN stranger THEN 'taxon not in the book''s list'
-            WHEN list_contains($no_species, rank) THEN 'named to ' || rank || ' only'
-            WHEN id_certainty IN ('genus_only', 'unsure') THEN 'name not sure'
-            WHEN life_stage = 'undetermined' THEN 'life stage not told'
-            WHEN coalesce(nullif(condition, ''), 'well') <> 'well' OR disposition IN ('dead', 'salvaged') THEN 'animal not well'
-            WHEN coalesce(medium, '') = '' THEN 'microhabitat not noted'
-            WHEN find_flagged THEN 'flagged, not settled'
-            WHEN life_stage = 'egg_mass' AND NOT at_animal THEN 'eggs not read at the nest'
-            WHEN own_value IS NULL AND visit_value IS NOT NULL AND visit_flagged THEN 'its visit flagged, not settled'
-            WHEN own_value IS NULL AND visit_value IS NULL THEN 'no reading that counts for this medium'
-            WHEN accuracy_c > $worst THEN 'thermometer worse than ' || $worst_text || ' °C' END AS reason
-FROM joined ORDER BY visit_date, visit_id, find_id
+       CASE WHEN medium = 'land' THEN depth_cm END AS depth_cm, latitude, longitude, coalesce(own_value, visit_value) AS value, from_visit,
+       life_stage = 'egg_mass' AS at_nest, {finds.CLOCKS},
+       coalesce(name_fault, stage_fault, state_fault,
+         CASE WHEN life_stage = 'egg_mass' AND reading_place NOT IN ('at_animal', 'under_same_cover') THEN 'eggs not read at the nest'
+              WHEN from_visit AND visit_value IS NOT NULL AND visit_flagged THEN '{finds.VISIT_FLAGGED}'
+              WHEN from_visit AND visit_value IS NULL THEN 'no reading that counts for this medium'
+              WHEN {finds.TOO_COARSE} END) AS reason
+FROM valued {finds.IN_ORDER}
 """
 
 AVAILABILITY = """
@@ -123,14 +84,12 @@ def readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.Data
     day: night and day are told by that date, the cluster stays the visit's date. A find without ``found_at`` has the visit's start as its
     clock time; a long search may have reached it hours later.
     """
-    frame = connection.execute(FINDS, _parameters(settings)).df()
-    frame["night"] = _night(frame, settings.time_zone)
-    frame["hour"] = _hour(frame)
+    frame = connection.execute(EVIDENCE, {**finds.parameters(settings), **finds.thermometer()}).df()
+    frame["night"] = finds.night(frame, settings.time_zone)
+    frame["hour"] = finds.hour(frame)
     surface = frame["reason"].isna() & (frame["medium"] == "surface")
-    began = frame["night"].fillna(_is_night_at(frame, frame["clock"], frame["clock_date"], settings.time_zone).where(frame["until"].isna()))
-    frame.loc[surface & began.isna(), "reason"] = NO_HOUR
-    frame.loc[surface & (began == False).fillna(False), "reason"] = BY_DAY  # noqa: E712
-    frame.loc[_repeated(frame), "reason"] = REPEATED
+    frame["reason"] = frame["reason"].where(~surface, finds.not_by_night(frame, settings.time_zone))
+    frame.loc[finds.repeated(frame, frame["reason"].isna()), "reason"] = finds.REPEATED
     kept = frame[frame["reason"].isna()]
     excluded = frame[frame["reason"].notna()].groupby(["taxon", "life_stage", "reason"]).size().rename("n_finds").reset_index()
     merged = _merge(kept)
@@ -146,7 +105,7 @@ def availability(connection: Any) -> pd.DataFrame:
     DataFrame
         Columns ``population``, ``medium``, ``site``, ``point_id``, ``visit_id``, ``date``, ``month``, ``value`` (°C).
     """
-    return connection.execute(AVAILABILITY, {name: value for name, value in _places().items() if name != "channel"}).df()
+    return connection.execute(AVAILABILITY, {name: value for name, value in finds.places().items() if name != "channel"}).df()
 
 
 def input_hash(readings: pd.DataFrame) -> str:
@@ -160,80 +119,6 @@ def input_hash(readings: pd.DataFrame) -> str:
     columns = list(Readings.to_schema().columns)
     text = readings[columns].astype({"date": "str"}).to_csv(index=False, header=False, lineterminator="\n")
     return hashlib.sha256("\n".join([",".join(columns), *sorted(text.splitlines())]).encode()).hexdigest()
-
-
-def _places() -> dict[str, list[Any]]:
-    rows = vocabulary("microhabitat")
-    return {
-        "micro": list(codes("microhabitat")),
-        "medium": [row["medium"] for row in rows.values()],
-        "channel": [row["in_channel"] == "yes" for row in rows.values()],
-    }
-
-
-def _parameters(settings: Settings) -> dict[str, Any]:
-    centres = [_centre(area) for area in settings.areas]
-    worst = float(judgement("accuracy_default"))
-    return {
-        **_places(),
-        "taxon": settings.taxa["code"].tolist(),
-        "rank": settings.taxa["rank"].tolist(),
-        "no_species": list(NOT_A_SPECIES),
-        "area": [area.code for area in settings.areas],
-        "lat": [latitude for latitude, _ in centres],
-        "lon": [longitude for _, longitude in centres],
-        "worst": worst,
-        "worst_text": f"{worst:g}",
-    }
-
-
-def _centre(area: Area) -> tuple[float, float]:
-    if area.kind == "circle":
-        return area.numbers[0], area.numbers[1]
-    south, west, north, east = area.numbers
-    return (south + north) / 2, (west + east) / 2
-
-
-def _night(frame: pd.DataFrame, time_zone: str) -> pd.Series:
-    began = _is_night_at(frame, frame["clock"], frame["clock_date"], time_zone)
-    next_day = pd.to_timedelta((frame["until"] < frame["clock"]).fillna(False).astype(int), unit="D")
-    ended = _is_night_at(frame, frame["until"], frame["clock_date"] + next_day, time_zone)
-    return began.where(~frame["some_time_in_visit"].astype(bool) | (ended == began).fillna(False), pd.NA)
-
-
-def _is_night_at(frame: pd.DataFrame, clock: pd.Series, date: pd.Series, time_zone: str) -> pd.Series:
-    night = pd.Series(pd.NA, index=frame.index, dtype="boolean")
-    known = frame[["latitude", "longitude"]].notna().all(axis=1) & clock.notna() & date.notna()
-    if known.any():
-        rows = frame[known]
-        night[known] = is_night(rows["latitude"], rows["longitude"], date[known], clock[known], time_zone)
-    return night
-
-
-def _hour(frame: pd.DataFrame) -> pd.Series:
-    """Decimal hour of each reading; for a find met some time during its visit the warmest hour of that span."""
-    first, last, peak = _decimal(frame["clock"]), _decimal(frame["until"]), judgement("daytime_peak_hour")
-    holds_peak = (peak - first) % DAY <= (last - first) % DAY
-    nearer = first.where(_hours_apart(first, peak) <= _hours_apart(last, peak), last)
-    return first.where(~frame["some_time_in_visit"].astype(bool), nearer.where(~holds_peak, peak).where(first.notna() & last.notna()))
-
-
-def _decimal(clock: pd.Series) -> pd.Series:
-    parts = clock.astype("str").str.split(":", expand=True).reindex(columns=[0, 1]).astype("float64")
-    return parts[0] + parts[1] / 60
-
-
-def _hours_apart(hour: pd.Series, peak: float) -> pd.Series:
-    apart = (hour - peak).abs() % DAY
-    return apart.where(apart <= DAY / 2, DAY - apart)
-
-
-def _repeated(frame: pd.DataFrame) -> pd.Series:
-    # Marks are unique at a site, not always in a study; an animal is not at two sites in one day. The first by code stands, not by clock: a
-    # clock time that is missing must not change which reading counts.
-    marked = frame[frame["reason"].isna() & frame["animal_id"].notna()]
-    again = marked.duplicated([*CELL, "site", "visit_date", "animal_id"], keep="first")
-    return again.reindex(frame.index, fill_value=False)
 
 
 def _merge(kept: pd.DataFrame) -> pd.DataFrame:

@@ -13,7 +13,8 @@ import duckdb
 import pandas as pd
 import pytest
 
-from pipeline.evidence import BY_DAY, NO_HOUR, REPEATED, availability, input_hash, readings
+from pipeline.evidence import availability, input_hash, readings
+from pipeline.finds import BY_DAY, NO_HOUR, REPEATED
 from pipeline.settings import Settings, parse_settings
 from schemas.ddl import create_table
 from schemas.frames import Readings
