@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pipeline.book_tables import EXTRA, TABLES, VIEWS
+from pipeline.book_tables import EXTRA, READINGS_EXTRA, TABLES, VIEWS
 from pipeline.errors import RillbookError
 from pipeline.outcome import Account, Checked
 from pipeline.values import as_text
@@ -26,7 +26,10 @@ if TYPE_CHECKING:
 
 
 FILE_NAME = "rillbook.duckdb"
-LINKS = (("visits", "site_id", "sites"), ("finds", "visit_id", "visits"), ("availability", "visit_id", "visits"))
+LINKS = (
+    ("visits", "site_id", "sites"), ("finds", "visit_id", "visits"), ("availability", "visit_id", "visits"),
+    ("loggers", "site_id", "sites"), ("loggers", "enclosure_id", "enclosures"), ("logger_readings", "logger_id", "loggers"),
+)  # fmt: skip
 UNDER = {"finds": "visit_id", "availability": "visit_id"}
 REASON = ("table", "row_key", "parent_key", "field", "rule", "text")
 TYPES = {"whole": "Int64", "yes_no": "boolean", "day": "datetime64[us]", "instant": "datetime64[us]", "real": "float64"}
@@ -139,6 +142,7 @@ def _create(connection: DuckDBPyConnection) -> None:
     connection.execute(TABLES)
     for table in LOADED:
         connection.execute(create_table(table, f"{table}_all", EXTRA))
+    connection.execute(create_table("logger_readings", "logger_readings_all", READINGS_EXTRA))
     connection.execute(VIEWS)
 
 
@@ -166,7 +170,7 @@ def current(connection: DuckDBPyConnection, table: str) -> pd.DataFrame:
     connection : DuckDBPyConnection
         An open book.
     table : str
-        sites, visits, finds or availability.
+        One of `LOADED`.
 
     Returns
     -------
@@ -437,7 +441,8 @@ def _check_links(connection: DuckDBPyConnection) -> None:
     """No current row may hang on nothing; checked over the whole book."""
     for table, parent, above in LINKS:
         lost = connection.execute(
-            f"SELECT {key_of(table)}, {parent} FROM current_{table} ANTI JOIN current_{above} USING ({parent}) ORDER BY ALL LIMIT 1"
+            f"""SELECT {key_of(table)}, {parent} FROM current_{table} ANTI JOIN current_{above} USING ({parent})
+            WHERE {parent} IS NOT NULL ORDER BY ALL LIMIT 1"""
         ).fetchall()
         if lost:
             raise RillbookError(

@@ -1,6 +1,7 @@
 """The tables and views of the book, in SQL; the tables that files bring are written from the schemas (`schemas.ddl`)."""
 
 EXTRA = "load_id INTEGER NOT NULL, row_no INTEGER NOT NULL, patch BOOLEAN NOT NULL, source INTEGER, source_row INTEGER, line INTEGER"
+READINGS_EXTRA = "load_id INTEGER NOT NULL, source INTEGER NOT NULL, line BIGINT NOT NULL"
 
 TABLES = """
 CREATE TABLE IF NOT EXISTS loads (load_id INTEGER PRIMARY KEY, loaded_at TIMESTAMP NOT NULL, kind VARCHAR NOT NULL, files VARCHAR NOT
@@ -19,6 +20,12 @@ CREATE TABLE IF NOT EXISTS corrections (load_id INTEGER, item VARCHAR, table_nam
     VARCHAR,
   corrected VARCHAR, dismiss_reason VARCHAR, who VARCHAR);
 CREATE TABLE IF NOT EXISTS rests (load_id INTEGER, on_load INTEGER);
+CREATE TABLE IF NOT EXISTS logger_files_all (load_id INTEGER, source INTEGER, logger_id VARCHAR, file VARCHAR, sha256 VARCHAR,
+  serial VARCHAR, step_s DOUBLE, found VARCHAR, account VARCHAR);
+CREATE TABLE IF NOT EXISTS logger_flags_all (load_id INTEGER, source INTEGER, logger_id VARCHAR, file VARCHAR, rule VARCHAR, field VARCHAR,
+  from_at TIMESTAMP, to_at TIMESTAMP, n BIGINT, value DOUBLE, message VARCHAR, remedy VARCHAR, line BIGINT);
+CREATE TABLE IF NOT EXISTS logger_held_all (load_id INTEGER, source INTEGER, logger_id VARCHAR, file VARCHAR, rule VARCHAR, field VARCHAR,
+  text VARCHAR, n BIGINT, message VARCHAR, remedy VARCHAR, line BIGINT);
 CREATE TABLE IF NOT EXISTS published (published_at TIMESTAMP, taxon VARCHAR, population VARCHAR, life_stage VARCHAR, medium VARCHAR,
     month VARCHAR,
   quantity VARCHAR, value DOUBLE, visits VARCHAR[]);
@@ -42,13 +49,21 @@ CREATE OR REPLACE VIEW current_finds AS SELECT a.* FROM finds_all a SEMI JOIN ac
 CREATE OR REPLACE VIEW current_availability AS SELECT a.* FROM availability_all a SEMI JOIN active USING (load_id)
   LEFT JOIN visit_since s ON s.visit_id = a.visit_id WHERE a.load_id >= coalesce(s.since, 0)
   QUALIFY row_number() OVER (PARTITION BY point_id ORDER BY a.load_id DESC) = 1;
+CREATE OR REPLACE VIEW current_enclosures AS SELECT a.* FROM enclosures_all a SEMI JOIN active USING (load_id)
+  QUALIFY row_number() OVER (PARTITION BY enclosure_id ORDER BY load_id DESC) = 1;
+CREATE OR REPLACE VIEW current_loggers AS SELECT a.* FROM loggers_all a SEMI JOIN active USING (load_id)
+  QUALIFY row_number() OVER (PARTITION BY logger_id ORDER BY load_id DESC) = 1;
+CREATE OR REPLACE VIEW current_logger_readings AS SELECT a.* FROM logger_readings_all a SEMI JOIN active USING (load_id);
 CREATE OR REPLACE VIEW row_since AS
   SELECT 'sites' AS table_name, site_id AS row_key, max(load_id) AS since FROM sites_all SEMI JOIN active USING (load_id) WHERE NOT patch
       GROUP BY ALL
   UNION ALL SELECT 'visits', visit_id, since FROM visit_since
   UNION ALL SELECT 'finds', find_id, max(load_id) FROM finds_all SEMI JOIN active USING (load_id) WHERE NOT patch GROUP BY ALL
   UNION ALL SELECT 'availability', point_id, max(load_id) FROM availability_all SEMI JOIN active USING (load_id) WHERE NOT patch GROUP BY
-      ALL;
+      ALL
+  UNION ALL SELECT 'enclosures', enclosure_id, max(load_id) FROM enclosures_all SEMI JOIN active USING (load_id) WHERE NOT patch
+      GROUP BY ALL
+  UNION ALL SELECT 'loggers', logger_id, max(load_id) FROM loggers_all SEMI JOIN active USING (load_id) WHERE NOT patch GROUP BY ALL;
 CREATE OR REPLACE VIEW settled_reason AS SELECT o.table_name, o.row_key, o.parent_key, o.field, o.rule, o.text, max(s.load_id) AS
     settled_in
   FROM settled s JOIN held_all o ON s.item = 'held-' || o.held_id GROUP BY ALL;
@@ -72,6 +87,12 @@ CREATE OR REPLACE VIEW settled_flag AS SELECT o.table_name, o.row_key, o.field, 
 CREATE OR REPLACE VIEW sites AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_sites;
 CREATE OR REPLACE VIEW finds AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_finds;
 CREATE OR REPLACE VIEW availability AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_availability;
+CREATE OR REPLACE VIEW enclosures AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_enclosures;
+CREATE OR REPLACE VIEW loggers AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_loggers;
+CREATE OR REPLACE VIEW logger_readings AS SELECT * EXCLUDE (source, line) FROM current_logger_readings;
+CREATE OR REPLACE VIEW logger_files AS SELECT * FROM logger_files_all SEMI JOIN active USING (load_id);
+CREATE OR REPLACE VIEW logger_flags AS SELECT * FROM logger_flags_all SEMI JOIN active USING (load_id);
+CREATE OR REPLACE VIEW logger_held AS SELECT * FROM logger_held_all SEMI JOIN active USING (load_id);
 CREATE OR REPLACE VIEW visits AS SELECT v.* EXCLUDE (patch, source, source_row, line),
   (EXISTS (SELECT 1 FROM held h WHERE h.table_name = 'finds' AND h.whole_row AND h.parent_key = v.visit_id)
    AND NOT EXISTS (SELECT 1 FROM current_finds f WHERE f.visit_id = v.visit_id)) AS incomplete FROM current_visits v;
@@ -80,7 +101,9 @@ CREATE OR REPLACE VIEW flags AS SELECT f.*, 'flag-' || f.flag_id AS item, s.who 
   JOIN (SELECT 'sites' AS table_name, site_id AS row_key, load_id FROM current_sites
     UNION ALL SELECT 'visits', visit_id, load_id FROM current_visits
     UNION ALL SELECT 'finds', find_id, load_id FROM current_finds
-    UNION ALL SELECT 'availability', point_id, load_id FROM current_availability) now USING (table_name, row_key, load_id)
+    UNION ALL SELECT 'availability', point_id, load_id FROM current_availability
+    UNION ALL SELECT 'enclosures', enclosure_id, load_id FROM current_enclosures
+    UNION ALL SELECT 'loggers', logger_id, load_id FROM current_loggers) now USING (table_name, row_key, load_id)
   LEFT JOIN row_since r USING (table_name, row_key)
   LEFT JOIN settled_flag s ON s.table_name = f.table_name AND s.row_key = f.row_key AND s.field = f.field AND s.rule = f.rule
     AND s.value = f.value AND s.settled_in >= coalesce(r.since, 0);

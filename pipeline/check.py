@@ -20,7 +20,11 @@ from schemas.rules import COLUMN_FAULTS, FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALU
 from schemas.tables import LOADED, MODELS, fields, key_of
 from schemas.vocabulary import codes, vocabulary
 
-PARENTS = {"visits": ("site_id", "sites"), "finds": ("visit_id", "visits"), "availability": ("visit_id", "visits")}
+PARENTS = {
+    "visits": ("site_id", "sites"), "finds": ("visit_id", "visits"), "availability": ("visit_id", "visits"),
+    "loggers": ("site_id", "sites"),
+}  # fmt: skip
+OTHER_PARENTS = {"loggers": ("enclosure_id", "enclosures")}
 
 
 @dataclass
@@ -150,8 +154,8 @@ def _exact(sheet: _Sheet, row: int, name: str) -> str:
 def _hold(sheet: _Sheet, row: int, name: str, rule: str, message: str, remedy: str, whole_row: bool) -> None:
     """Hold back a value, or the whole row; the reason for a row may still name a field."""
     place, column = _origin(sheet, row, name)
-    parent = PARENTS.get(sheet.table)
-    key, above = sheet.typed.at[row, key_of(sheet.table)], sheet.typed.at[row, parent[0]] if parent else None
+    parents = [known[sheet.table][0] for known in (PARENTS, OTHER_PARENTS) if sheet.table in known]
+    key, above = sheet.typed.at[row, key_of(sheet.table)], next((key for key in sheet.typed.loc[row, parents] if pd.notna(key)), "")
     text = _exact(sheet, row, name)
     if whole_row:
         sheet.held_rows.add(row)
@@ -159,7 +163,7 @@ def _hold(sheet: _Sheet, row: int, name: str, rule: str, message: str, remedy: s
         return
     sheet.held_cells.add((row, name))
     sheet.held.append({
-        "table": sheet.table, "row_key": "" if pd.isna(key) else key, "parent_key": "" if above is None or pd.isna(above) else above,
+        "table": sheet.table, "row_key": "" if pd.isna(key) else key, "parent_key": above,
         "field": name, "column": column, "text": text, "rule": rule, "message": message, "remedy": remedy,
         **place, "candidate": row if whole_row else VALUE_ONLY, "of": row,
     })  # fmt: skip
@@ -248,12 +252,13 @@ def _span_fault(table: str, name: str, number: float) -> str:
 
 def _complete(sheet: _Sheet) -> None:
     """Fill in what follows from the row itself: accepted codes of taxa, the place from its text, its uncertainty, instants."""
-    if sheet.table == "finds":
+    if sheet.table in ("finds", "enclosures"):
         known = alias_of(sheet.settings)
         accepted = sheet.typed["taxon"].map(lambda text: text if pd.isna(text) else known.get(text.casefold(), text))
         changed = accepted.notna() & (accepted != sheet.typed["taxon"])
-        as_noted = sheet.typed["verbatim_taxon"].fillna(sheet.written["taxon"].where(changed))
-        sheet.typed["verbatim_taxon"] = as_noted.astype("str")
+        if sheet.table == "finds":
+            as_noted = sheet.typed["verbatim_taxon"].fillna(sheet.written["taxon"].where(changed))
+            sheet.typed["verbatim_taxon"] = as_noted.astype("str")
         sheet.typed["taxon"] = accepted.astype("str")
     if sheet.table == "sites":
         _complete_places(sheet)
@@ -315,9 +320,12 @@ def start_is_ambiguous(day: pd.Series, clock: pd.Series, time_zone: str) -> pd.S
 
 
 def _check_parents(sheet: _Sheet, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame]) -> None:
-    if sheet.table not in PARENTS:
-        return
-    name, parent = PARENTS[sheet.table]
+    for parents in (PARENTS, OTHER_PARENTS):
+        if sheet.table in parents:
+            _check_parent(sheet, *parents[sheet.table], tables, known)
+
+
+def _check_parent(sheet: _Sheet, name: str, parent: str, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame]) -> None:
     there = set(known[parent][key_of(parent)]) | set(tables[parent].accepted[key_of(parent)])
     held = set(tables[parent].candidates.typed.loc[tables[parent].held_rows, key_of(parent)].dropna())
     for row, key in sheet.typed[name].dropna().items():
@@ -334,7 +342,7 @@ def _context(sheet: _Sheet, tables: dict[str, TableCheck], known: dict[str, pd.D
 
     def make() -> pd.DataFrame:
         frame = pd.concat([sheet.typed, kin]) if len(kin) else sheet.typed
-        joins = {"sites": _site_context, "visits": _visit_context, "finds": _find_context}
+        joins = {"sites": _site_context, "visits": _visit_context, "finds": _find_context, "enclosures": _enclosure_context}
         return joins[sheet.table](frame, sheet.settings, tables, known, today) if sheet.table in joins else frame
 
     return make
@@ -375,6 +383,10 @@ def _visit_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: 
         cool_stream_book=bool((settings.taxa["group"] == "cool_stream").any()),
         start_ambiguous=start_is_ambiguous(frame["visit_date"], frame["start_time"], settings.time_zone),
     )
+
+
+def _enclosure_context(frame: pd.DataFrame, settings: Settings, *_: Any) -> pd.DataFrame:
+    return frame.assign(taxon_known=frame["taxon"].isin(settings.taxa["code"]))
 
 
 def _find_context(

@@ -16,6 +16,7 @@ import typer
 from pipeline.errors import RillbookError
 
 if TYPE_CHECKING:
+    from pipeline.loggers import LoggerReport
     from pipeline.run import Report
 
 ALL_ACCEPTED, COULD_NOT_RUN, INTERRUPTED = 0, 2, 130
@@ -32,7 +33,7 @@ app = typer.Typer(
 
 Book = Annotated[Path, typer.Option("--book", help="The book's folder.", show_default="this folder")]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON and nothing else.")]
-Files = Annotated[list[Path], typer.Argument(help="Sheets: CSV, XLSX or ODS.", show_default=False)]
+Files = Annotated[list[Path], typer.Argument(help="Sheets: CSV, XLSX or ODS; or logger exports.", show_default=False)]
 Map = Annotated[Path | None, typer.Option("--map", help="Column map of a sheet that was not made for rillbook.", show_default=False)]
 
 
@@ -142,7 +143,7 @@ def load(
     book: Book = Path(),
     json: Json = False,
 ) -> None:
-    """Load sheets into the book, or a list of held items that you have corrected.
+    """Load sheets into the book, logger exports, or a list of held items that you have corrected.
 
     Example: rillbook load sites.csv visits.csv finds.csv
     """
@@ -170,9 +171,14 @@ def _show_changes(changed: list[str], vanished: list[str], err: bool) -> None:
                 _say(f"  {row}", err=err)
 
 
-def _show(report: Report, as_json: bool, last: str) -> None:
+def _show(report: Report | LoggerReport, as_json: bool, last: str) -> None:
     if as_json:
         _json(report.as_dict())
+        return
+    from pipeline.loggers import LoggerReport
+
+    if isinstance(report, LoggerReport):
+        _show_loggers(report, last)
         return
     if report.account is not None:
         rows, cells = report.account.rows, report.account.cells
@@ -194,6 +200,32 @@ def _show(report: Report, as_json: bool, last: str) -> None:
         _say(note)
     if len(report.held):
         _say("To repair: `rillbook held --csv held.csv`, fill in corrected or dismiss_reason and by, then `rillbook load held.csv`.")
+    _say(last)
+
+
+def _show_loggers(report: LoggerReport, last: str) -> None:
+    """One line a file, then what is held back and marked, by rule."""
+    for one in report.files:
+        rows = ", ".join(f"{n} {fate}" for fate, n in one.rows.items() if n)
+        _say(f"{one.file}: logger {one.logger_id}; {rows}")
+        _say(f"  dates {one.found['dates']}, clock {one.found['clock']}, UTC {one.found['offset']}, {one.found['unit']}")
+    for title, reasons in (("Held back", report.held), ("Marked, kept", report.flags)):
+        if len(reasons):
+            _say(f"\n{title}:")
+        for rule, rows in reasons.groupby("rule", sort=False) if len(reasons) else ():
+            _say(f"  {len(rows)} × {rule}")
+            _say(f"    What to do: {rows['remedy'].iloc[0]}")
+            for row in rows.head(SHOWN).to_dict("records"):
+                since = f", {row['from_at']:%Y-%m-%d %H:%M} UTC" if "from_at" in row and row["from_at"] == row["from_at"] else ""
+                times = f", {row['n']} times" if "text" in row and row["n"] > 1 else ""
+                line = f", line {row['line']}" if row["line"] else ""
+                _say(f"    {row['file']}{line}{since}: {row['message']}{times}")
+            if len(rows) > SHOWN:
+                _say(f"    … and {len(rows) - SHOWN} more; `--json` lists all")
+    for note in report.notes:
+        _say(note)
+    if len(report.held):
+        _say("What is held back of a logger's file is not stored; mend the map or the file, undo this load and load it again.")
     _say(last)
 
 
@@ -271,8 +303,15 @@ def status(book: Book = Path(), json: Json = False) -> None:
         return
     for one in found["loads"]:
         state = "" if one["stands"] else " (undone)" if one["undone_at"] else " (corrected by a later load)"
-        _say(f"  {one['kind']} {one['load_id']}, {one['loaded_at'][:16]} UTC: {', '.join(_text_list(one['files']))}{state}")
+        files = _text_list(one["files"])
+        named = ", ".join(files[:SHOWN]) + (f" and {len(files) - SHOWN} more" if len(files) > SHOWN else "")
+        _say(f"  {one['kind']} {one['load_id']}, {one['loaded_at'][:16]} UTC: {named}{state}")
     _say(", ".join(f"{n} {table}" for table, n in found["tables"].items()))
+    of_loggers = found["logger_files"]
+    if of_loggers["readings"]:
+        _say(f"{of_loggers['readings']} readings of {of_loggers['loggers_with_readings']} loggers, {of_loggers['held']} held back")
+        for rule, number in of_loggers["flags"].items():
+            _say(f"  marked {rule}: {number}")
     _say(f"{found['visits_without_finds']} visits without finds, {found['visits_incomplete']} whose finds are all held back")
     _say(f"{found['held']} items held back or waiting for a decision")
     for rule, number in found["flags"].items():
@@ -350,6 +389,54 @@ def map_command(book: Book = Path()) -> None:
     with _progress() as progress:
         public, private = run.write_maps(book, progress)
     _say(f"Wrote {public} to share, and {private} for you alone: it shows exact places.")
+
+
+@app.command()
+def compare(
+    first: Annotated[str, typer.Argument(help="One population, as the sites name it.", show_default=False)],
+    second: Annotated[str, typer.Argument(help="The other population.", show_default=False)],
+    taxon: Annotated[str, typer.Option("--taxon", help="Taxon code.", show_default=False)],
+    stage: Annotated[str, typer.Option("--stage", help="Life stage.")] = "larva",
+    medium: Annotated[str, typer.Option("--medium", help="water, edge, land or surface.")] = "water",
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """Compare the temperatures of two populations in the months and hours that both have.
+
+    Example: rillbook compare N-high S-low --taxon EWIL --stage larva --medium water
+    """
+    from pipeline import run
+
+    found = run.compare_populations(book, first, second, taxon=taxon, life_stage=stage, medium=medium)
+    if json:
+        _json(found)
+        return
+    for sentence in found["words"]:
+        _say(sentence)
+
+
+@app.command()
+def blend(
+    target: Annotated[float, typer.Option("--target", help="What the tank's water should have.", show_default=False)],
+    tap: Annotated[float, typer.Option("--tap", help="What the tap water has.", show_default=False)],
+    ro: Annotated[float, typer.Option("--ro", help="What the reverse-osmosis water has.", show_default=False)],
+    chlorine: Annotated[float | None, typer.Option("--chlorine", help="Chlorine of the tap water, mg/L, as tested.", show_default=False)] = None,
+    quantity: Annotated[str, typer.Option("--quantity", help="conductivity or hardness; never pH.")] = "conductivity",
+    json: Json = False,
+) -> None:
+    """Say how much tap and reverse-osmosis water to mix, or why no figure is given.
+
+    Example: rillbook blend --target 60 --tap 250 --ro 10 --chlorine 0
+    """
+    from pipeline.water import blend_advice
+
+    advice = blend_advice(target, tap, ro, chlorine, quantity)
+    if json:
+        _json({"tap_fraction": advice.tap_fraction, "reason": advice.reason, "words": list(advice.words)})
+    else:
+        for sentence in advice.words:
+            _say(sentence)
+    raise typer.Exit(ALL_ACCEPTED if advice.tap_fraction is not None else 1)
 
 
 @app.command()

@@ -397,7 +397,10 @@ def _headings(one: SourceTable) -> dict[str, str]:
 
 def _recognise(one: SourceTable) -> str | None:
     names = _headings(one)
-    marks = {"finds": ("find_id",), "availability": ("point_id",), "visits": ("visit_id", "visit_date"), "sites": ("site_id", "habitat")}
+    marks = {
+        "finds": ("find_id",), "availability": ("point_id",), "visits": ("visit_id", "visit_date"), "sites": ("site_id", "habitat"),
+        "loggers": ("logger_id", "medium"), "enclosures": ("enclosure_id", "life_stage"),
+    }  # fmt: skip
     return next((table for table, needed in marks.items() if all(name in names for name in needed)), None)
 
 

@@ -20,6 +20,8 @@ from pipeline.errors import RillbookError
 from pipeline.records import SourceTable
 
 DELIMITERS = (",", ";", "\t", "|")
+# The csv module has the same limit, which other libraries lift for the whole process.
+LONGEST_CELL = 131_072
 ZIPPED, OLD_WORKBOOK = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 # Windows-1252 leaves five bytes without a sign; they stay the control signs of Latin-1, so that no byte is lost
 SIGNS_1252 = {code: bytes([code]).decode("cp1252", errors="ignore") or chr(code) for code in range(0x80, 0xA0)}
@@ -136,6 +138,8 @@ def _parse(text: str, where: str) -> tuple[list[list[str]], list[int]]:
     rows, lines, start = [], [], 1
     try:
         for row in reader:
+            if max(map(len, row), default=0) > LONGEST_CELL:
+                raise csv.Error(f"a cell is longer than {LONGEST_CELL} characters")
             rows.append(row)
             lines.append(start)
             start = reader.line_num + 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from dataclasses import replace as replace_fields
@@ -13,8 +14,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline import accounting, book, check, column_map, read, repair
+from pipeline import accounting, book, check, column_map, logger_store, loggers, read, repair
 from pipeline.errors import RillbookError
+from pipeline.loggers import LoggerReport
 from pipeline.outcome import HELD_COLUMNS, ROW_FATES, Account, Checked
 from pipeline.records import MappedSource, SourceTable
 from pipeline.settings import FILE_NAME, Settings, data_file, parse_settings, read_settings
@@ -131,7 +133,8 @@ def _map_tables(tables: list[SourceTable], map_path: Path | None) -> tuple[list[
         tables = [one for one in tables if _label(one) not in skipped]
     sources = column_map.apply_map(known, tables)
     mapped = [one.source for one in sources]
-    notes += [f"{_label(one)}: the column map says nothing of this sheet, not read." for one in tables if all(one is not other for other in mapped)]
+    left = [one for one in tables if all(one is not other for other in mapped)]
+    notes += [f"{_label(one)}: the column map says nothing of this sheet, not read." for one in left]
     for one in sources:
         if not known.sha256 and one.unmapped:
             notes.append(f"{_label(one.source)}: not used: {', '.join(one.unmapped)}. The text is kept with the source rows.")
@@ -160,7 +163,7 @@ def _report(checked: Checked, account: Account, settled: pd.DataFrame, *, notes:
 
 def check_files(
     folder: Path, paths: list[Path], map_path: Path | None = None, today: date | None = None, progress: Progress = _silent
-) -> Report:
+) -> Report | LoggerReport:
     """Check files against the book without writing anything.
 
     Parameters
@@ -168,9 +171,9 @@ def check_files(
     folder : Path
         The book.
     paths : list of Path
-        Sheets, or a list of held items with corrections.
+        Sheets, a list of held items with corrections, or logger exports.
     map_path : Path, optional
-        Column map.
+        Column map, or a map with a `[logger]` section.
     today : date, optional
         Dates after it lie in the future.
     progress : callable
@@ -178,10 +181,12 @@ def check_files(
 
     Returns
     -------
-    Report
+    Report or LoggerReport
     """
     settings = read_settings(folder)
     progress("reading")
+    if loggers.are_exports(paths, map_path):
+        return loggers.load(folder, paths, map_path, write=False, today=today, progress=progress)
     tables = read.read_files(paths)
     with book.open_book(folder) as connection:
         if any(repair.is_repair_list(one) for one in tables):
@@ -204,7 +209,7 @@ def load_files(
     today: date | None = None,
     progress: Progress = _silent,
     show: Callable[[book.Changes], None] | None = None,
-) -> Report:
+) -> Report | LoggerReport:
     """Load files into the book in one transaction.
 
     Parameters
@@ -220,7 +225,7 @@ def load_files(
 
     Returns
     -------
-    Report
+    Report or LoggerReport
 
     Raises
     ------
@@ -231,6 +236,8 @@ def load_files(
     """
     settings, today = read_settings(folder), today or date.today()
     progress("reading")
+    if loggers.are_exports(paths, map_path):
+        return loggers.load(folder, paths, map_path, corrects=corrects, today=today, progress=progress)
     tables = read.read_files(paths)
     if any(repair.is_repair_list(one) for one in tables):
         return _load_repairs(folder, tables, settings, today, progress)
@@ -400,10 +407,11 @@ def status(folder: Path) -> dict[str, Any]:
         flags = connection.execute("SELECT rule, count(*) FROM flags WHERE settled_by IS NULL GROUP BY rule ORDER BY rule").fetchall()
         loads = json.loads(book.loads(connection).to_json(orient="records", date_format="iso"))
         items = len(book.held(connection))
+        of_loggers = logger_store.summary(connection)
     tables = {table: len(frame) for table, frame in known.items()}
     return {
         "title": settings.title, "loads": loads, "tables": tables, "visits_without_finds": outcome[0], "visits_incomplete": outcome[1],
-        "held": items, "flags": dict(flags),
+        "held": items, "flags": dict(flags), "logger_files": of_loggers,
     }  # fmt: skip
 
 
@@ -513,9 +521,8 @@ def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
     settings = read_settings(folder)
     seen = set(derived.facts["exclusions"]["taxon"]) | set(derived.readings["taxon"])
     taxa = [code for code in settings.taxa["code"] if code in seen]
-    return [
-        care_sheet.write(folder / "out", code, derived.targets, derived.readings, settings.taxa, _facts_of(code, derived.facts)) for code in taxa
-    ]
+    frames = (derived.targets, derived.readings, settings.taxa)
+    return [care_sheet.write(folder / "out", code, *frames, _facts_of(code, derived.facts)) for code in taxa]
 
 
 def _facts_of(taxon: str, facts: dict[str, Any]) -> dict[str, Any]:
@@ -523,6 +530,26 @@ def _facts_of(taxon: str, facts: dict[str, Any]) -> dict[str, Any]:
     own = [note for note in facts["notes"] if note.split(" ", 1)[0] == taxon]
     span = facts["site_spans"].get(taxon)
     return {**facts, "notes": [*([span] if span else []), *own]}
+
+
+def compare_populations(folder: Path, first: str, second: str, *, taxon: str, life_stage: str, medium: str) -> dict[str, Any]:
+    """Compare the temperatures at which two populations were found; see `compare.compare`.
+
+    Returns
+    -------
+    dict
+        The comparison's fields; ``words`` says the same in sentences.
+    """
+    from dataclasses import asdict
+
+    from pipeline import compare, evidence
+
+    settings = read_settings(folder)
+    with book.open_book(folder) as connection:
+        _refuse_empty(connection, folder)
+        readings, _ = evidence.readings(connection, settings)
+    found = asdict(compare.compare(readings, first, second, settings, taxon=taxon, life_stage=life_stage, medium=medium))
+    return {name: None if isinstance(value, float) and math.isnan(value) else value for name, value in found.items()}
 
 
 def write_maps(folder: Path, progress: Progress = _silent) -> list[Path]:
@@ -565,6 +592,7 @@ def run_demo(folder: Path, progress: Progress = _silent) -> Demo:
 
     init(folder, demo.settings_text())
     report = load_files(folder, demo.copy_sheets(folder / "sheets"), progress=progress)
+    assert isinstance(report, Report), "the invented study holds a logger's export"
     derived = derive_targets(folder, progress=progress)
     progress("writing care sheets")
     files = write_care_sheets(folder, derived)

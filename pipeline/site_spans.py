@@ -11,13 +11,15 @@ ELEVATION_STEP_M = 100
 CANOPY_STEP_PCT = 10
 
 SITES = f"""
-WITH found AS (SELECT DISTINCT f.taxon, s.* FROM finds f JOIN visits v USING (visit_id) JOIN sites s USING (site_id))
-SELECT taxon, count(*) AS n_sites,
-  floor(min(elevation_m) / {ELEVATION_STEP_M}) * {ELEVATION_STEP_M} AS elevation_low, ceil(max(elevation_m) / {ELEVATION_STEP_M}) * {ELEVATION_STEP_M} AS elevation_high,
-  round(avg(latitude)) AS latitude,
-  floor(min(canopy_pct) / {CANOPY_STEP_PCT}) * {CANOPY_STEP_PCT} AS canopy_low, ceil(max(canopy_pct) / {CANOPY_STEP_PCT}) * {CANOPY_STEP_PCT} AS canopy_high,
-  count(elevation_m) AS n_elevation, count(latitude) AS n_latitude, count(canopy_pct) AS n_canopy
-FROM found GROUP BY taxon ORDER BY taxon
+WITH found AS (SELECT DISTINCT f.taxon, s.* FROM finds f JOIN visits v USING (visit_id) JOIN sites s USING (site_id)),
+spans AS (SELECT taxon, count(*) AS n_sites, count(elevation_m) AS n_elevation, count(latitude) AS n_latitude, count(canopy_pct) AS n_canopy,
+    min(elevation_m) / {ELEVATION_STEP_M} AS lowest, max(elevation_m) / {ELEVATION_STEP_M} AS highest, round(avg(latitude)) AS latitude,
+    min(canopy_pct) / {CANOPY_STEP_PCT} AS barest, max(canopy_pct) / {CANOPY_STEP_PCT} AS densest
+  FROM found GROUP BY taxon)
+SELECT taxon, n_sites, n_elevation, n_latitude, n_canopy, latitude,
+  floor(lowest) * {ELEVATION_STEP_M} AS elevation_low, ceil(highest) * {ELEVATION_STEP_M} AS elevation_high,
+  floor(barest) * {CANOPY_STEP_PCT} AS canopy_low, ceil(densest) * {CANOPY_STEP_PCT} AS canopy_high
+FROM spans ORDER BY taxon
 """
 
 
@@ -32,8 +34,8 @@ def site_spans(connection: Any) -> dict[str, str]:
     Returns
     -------
     dict of str to str
-        Taxon to a sentence. Elevations are widened to whole 100 m, canopy to whole 10 %, latitude rounded to a whole degree, and a figure that
-        fewer than 3 sites give is left out, so that no site can be told from it.
+        Taxon to a sentence. Elevations are widened to whole 100 m, canopy to whole 10 %, latitude rounded to a whole degree, and a figure
+        that fewer than 3 sites give is left out, so that no site can be told from it.
     """
     frame = connection.execute(SITES).df()
     return {str(row.taxon): _sentence(row) for row in frame.itertuples()}
@@ -47,5 +49,5 @@ def _sentence(row: Any) -> str:
         parts.append(f"near latitude {abs(row.latitude):.0f}° {'N' if row.latitude >= 0 else 'S'}")
     if row.n_canopy >= LEAST_SITES:
         parts.append(f"canopy {row.canopy_low:.0f} to {row.canopy_high:.0f} %")
-    said = "; ".join(parts) if parts else "elevation, latitude and canopy are not noted, or not for enough sites to be told without giving one away"
+    said = "; ".join(parts) or "elevation, latitude and canopy are not noted, or not for enough sites to be told without giving one away"
     return f"Found at {row.n_sites} sites: {said}. If only the warm ones were searched, these figures are too warm, and nothing here can show it."

@@ -28,9 +28,9 @@ def column(field: Field) -> str:
     if field.kind == "code":
         parts.append(f'CHECK ("{field.name}" IN ({", ".join(quoted(code) for code in codes(field.vocabulary))}))')
     if field.kind == "clock":
-        parts.append(f"CHECK (regexp_full_match(\"{field.name}\", {quoted(CLOCK_PATTERN)}))")
+        parts.append(f'CHECK (regexp_full_match("{field.name}", {quoted(CLOCK_PATTERN)}))')
     if field.kind == "text" and field.required:
-        parts.append(f"CHECK (length(\"{field.name}\") >= 1)")
+        parts.append(f'CHECK (length("{field.name}") >= 1)')
     return " ".join(parts)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from schemas.fields import CLOCK_PATTERN, Field, Span
 from schemas.rules import COLUMN_FAULTS, EFFECTS, RULES, Rule
-from schemas.tables import MODELS, fields, key_of, purpose
+from schemas.tables import MODELS, fields, key_of, keys_of, purpose
 from schemas.vocabulary import vocabulary, vocabulary_names
 
 DARWIN_CORE = "http://rs.tdwg.org/dwc/terms/"
@@ -209,7 +209,7 @@ def table_schema(table: str) -> dict[str, Any]:
     ]
     schema: dict[str, Any] = {
         "fields": [_schema_field(field) for field in fields(table).values()],
-        "primaryKey": key_of(table),
+        "primaryKey": key_of(table) if len(keys_of(table)) == 1 else list(keys_of(table)),
         "missingValues": [""],
     }
     if links:

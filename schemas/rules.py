@@ -9,6 +9,8 @@ visits
 finds
     ``taxon_known``, ``taxon_group``, ``taxon_paedomorphic``, ``taxon_overlap_low``, ``taxon_overlap_high``, ``medium``,
     ``visit_start``, ``visit_end`` (clock text), ``site_distance_m``.
+enclosures
+    ``taxon_known``.
 """
 
 from __future__ import annotations
@@ -78,8 +80,16 @@ class Fault:
 COLUMN_FAULTS = (
     Fault("required_missing", "{title} is missing.", "Fill it in; the row cannot be used without it."),
     Fault("unreadable", "{text!r} cannot be read as {kind}.", "Write {example}."),
-    Fault("date_ambiguous", "{text!r} can be read as more than one date.", "Write the date as YYYY-MM-DD, or state date_order in a column map."),
-    Fault("not_possible", "{text} {unit} is not possible here ({low} to {high} {unit}).", "Read the notes again; the value is kept aside until you do."),
+    Fault(
+        "date_ambiguous",
+        "{text!r} can be read as more than one date.",
+        "Write the date as YYYY-MM-DD, or state date_order in a column map.",
+    ),
+    Fault(
+        "not_possible",
+        "{text} {unit} is not possible here ({low} to {high} {unit}).",
+        "Read the notes again; the value is kept aside until you do.",
+    ),
     Fault(
         "likely_fahrenheit",
         "{text} °C is not possible here ({low} to {high} °C).",
@@ -303,6 +313,16 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "point_rh_as_fraction", "availability", HOLD_VALUE, ("rh_pct",),
         "a humidity of 1 % or less looks like a fraction.", "Write it in per cent: 0.85 is 85.", _rh_as_fraction,
+    ),
+    Rule(
+        "enclosure_taxon_unknown", "enclosures", HOLD_ROW, ("taxon",),
+        "this taxon is not among the book's taxa.", "Correct the code, or add the taxon to rillbook.toml and load the file again.",
+        lambda frame: frame["taxon"].notna() & ~frame["taxon_known"],
+    ),
+    Rule(
+        "logger_without_place", "loggers", HOLD_ROW, ("site_id", "enclosure_id"),
+        "neither a site nor an enclosure is noted.", "Say where it hangs: fill in site_id or enclosure_id.",
+        lambda frame: frame["site_id"].isna() & frame["enclosure_id"].isna(),
     ),
 )  # fmt: skip
 

@@ -171,16 +171,51 @@ class Availability(pa.DataFrameModel):
     rh_pct: Real = as_real("Humidity", "Relative humidity", "%", (0, 100), (30, 100))
 
 
+class Enclosures(pa.DataFrameModel):
+    """Tanks and boxes in which animals are kept."""
+
+    enclosure_id: Text = as_text("Enclosure", "Code of the enclosure", key=True, required=True)
+    taxon: Text = as_text("Taxon", "Taxon code of the book", required=True, refers_to="taxa")
+    life_stage: Text = as_code("Life stage", "Stage of the animals kept in it", "life_stage", required=True)
+    volume_l: Real = as_real("Volume", "Volume of the enclosure", "L", (0.01, 1000000), (0.5, 5000))
+    remarks: Text = as_text("Remarks", "Anything else; never published", protected=True)
+
+
+class Loggers(pa.DataFrameModel):
+    """Instruments that write readings by themselves, and where each hangs: at a site or in an enclosure."""
+
+    logger_id: Text = as_text("Logger", "Code of the logger at this place; one that is moved gets a new code", key=True, required=True, protected=True)
+    site_id: Text = as_text("Site", "Site at which it hangs; it or the enclosure is needed", refers_to="sites", protected=True, darwin_core="locationID")
+    enclosure_id: Text = as_text("Enclosure", "Enclosure in which it hangs; it or the site is needed", refers_to="enclosures")
+    medium: Text = as_code("Medium", "What its sensor reads", "logger_medium", required=True)
+    position: Text = as_text("Position", "Where exactly: which pool, which end, under which cover", protected=True)
+    height_or_depth_cm: Real = as_real("Height or depth", "Height over the ground, or depth in water or soil", "cm", (0, 10000), (0, 300))
+    accuracy_c: Real = as_real("Accuracy", "Accuracy of the sensor, plus or minus", "°C", (0.01, 5), (0.05, 1))
+    remarks: Text = as_text("Remarks", "Anything else; never published", protected=True)
+
+
+class LoggerReadings(pa.DataFrameModel):
+    """What loggers wrote; it comes from their own files, never from a sheet."""
+
+    logger_id: Text = as_text("Logger", "Logger that read it", key=True, required=True, refers_to="loggers", protected=True)
+    read_at: Instant = declare("Read at, UTC", "Instant of the reading, in UTC", kind="instant", key=True, required=True)
+    temp_c: Real = as_real("Temperature", "Temperature at the sensor", "°C", (-40, 85))
+    rh_pct: Real = as_real("Humidity", "Relative humidity at the sensor", "%", (0, 100))
+
+
 MODELS: dict[str, type[pa.DataFrameModel]] = {
     "taxa": Taxa,
     "sites": Sites,
     "visits": Visits,
     "finds": Finds,
     "availability": Availability,
+    "enclosures": Enclosures,
+    "loggers": Loggers,
+    "logger_readings": LoggerReadings,
 }
 
-LOADED = ("sites", "visits", "finds", "availability")
-"""Tables that files bring, parents first."""
+LOADED = ("sites", "visits", "finds", "availability", "enclosures", "loggers")
+"""Tables that sheets bring, parents first; logger_readings come from logger files by a path of their own."""
 
 
 @cache
@@ -191,8 +226,14 @@ def fields(table: str) -> dict[str, Field]:
 
 @cache
 def key_of(table: str) -> str:
-    """Name of the field that names a row of the table."""
-    return next(field.name for field in fields(table).values() if field.key)
+    """Name of the field that names a row of the table; the first of several."""
+    return keys_of(table)[0]
+
+
+@cache
+def keys_of(table: str) -> tuple[str, ...]:
+    """Names of the fields that together name a row of the table."""
+    return tuple(field.name for field in fields(table).values() if field.key)
 
 
 def purpose(table: str) -> str:

@@ -341,3 +341,17 @@ def test_the_help_loads_no_heavy_library() -> None:
     heavy = "duckdb", "pandas", "numpy", "folium", "matplotlib", "pandera", "geopandas", "scipy", "jinja2", "rich.console"
     code = f"import sys; from pipeline import cli; print([one for one in {heavy!r} if one in sys.modules])"
     assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True).stdout.strip() == "[]"
+
+
+def test_blend_gives_a_figure_or_says_why_not(rillbook) -> None:  # type: ignore[no-untyped-def]
+    """Balance of mass: 60 = 250 f + 10 (1 - f), f = 50 / 240."""
+    code, out, _ = rillbook("blend", "--target", 60, "--tap", 250, "--ro", 10, "--chlorine", 0, "--json")
+    assert code == 0 and json.loads(out)["tap_fraction"] == pytest.approx(50 / 240)
+    for words in (["--chlorine", "0.2"], [], ["--chlorine", "0", "--quantity", "pH"]):
+        code, out, _ = rillbook("blend", "--target", 60, "--tap", 250, "--ro", 10, *words)
+        assert code == 1 and out and "L of tap water" not in out
+
+
+def test_compare_asks_for_populations_that_the_book_has(rillbook, book: Path) -> None:  # type: ignore[no-untyped-def]
+    rillbook("load", *BASE)
+    one_line(rillbook("compare", "here", "there", "--taxon", "GPOR"), "population 'here' has no readings")

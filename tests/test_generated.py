@@ -12,7 +12,7 @@ import pytest
 
 from schemas.generate import data_dictionary, generated_files, number, rule_list, table_schema, write_all
 from schemas.rules import RULES
-from schemas.tables import LOADED, MODELS, fields, key_of
+from schemas.tables import LOADED, MODELS, fields, key_of, keys_of
 from schemas.vocabulary import codes, vocabulary_names
 
 REMEDY = "run python -m schemas.generate"
@@ -30,6 +30,9 @@ SOUND: dict[str, dict[str, str]] = {
     },
     "finds": {"find_id": "f1", "visit_id": "v1", "taxon": "AAA", "life_stage": "adult", "count": "1", "microhabitat": "wet_rock"},
     "availability": {"point_id": "p1", "visit_id": "v1", "microhabitat": "wet_rock", "rh_pct": "100"},
+    "enclosures": {"enclosure_id": "e1", "taxon": "AAA", "life_stage": "larva", "volume_l": "40"},
+    "loggers": {"logger_id": "l1", "site_id": "s1", "medium": "water", "height_or_depth_cm": "15"},
+    "logger_readings": {"logger_id": "l1", "read_at": "2024-05-06T04:15:00Z", "temp_c": "11.5"},
 }
 
 
@@ -88,7 +91,7 @@ def read_schema(root: Path, table: str) -> dict[str, Any]:
 def test_table_schema_is_valid(root: Path, table: str) -> None:
     schema = frictionless.Schema.from_descriptor(read_schema(root, table))
     assert schema.field_names == list(fields(table))
-    assert schema.primary_key == [key_of(table)]
+    assert schema.primary_key == list(keys_of(table))
 
 
 @pytest.mark.parametrize("table", MODELS)
@@ -142,6 +145,11 @@ def test_a_sound_row_a_table_is_valid(root: Path, tmp_path: Path) -> None:
         ("visits", "visit_date", "6/5/2024", "type-error"),
         ("visits", "water_temp_c", "30.1", "constraint-error"),
         ("finds", "count", "0", "constraint-error"),
+        ("loggers", "medium", "Water", "constraint-error"),
+        ("loggers", "enclosure_id", "e9", "foreign-key"),
+        ("logger_readings", "logger_id", "l9", "foreign-key"),
+        ("logger_readings", "read_at", "", "constraint-error"),
+        ("logger_readings", "temp_c", "-200", "constraint-error"),
     ],
 )
 def test_a_fault_is_seen_through_the_table_schema(root: Path, tmp_path: Path, table: str, field: str, value: str, fault: str) -> None:

@@ -60,7 +60,9 @@ def opened(chromium: str) -> Iterator[Callable[[Path, int], Any]]:
 
         def open_page(path: Path, width: int) -> Any:
             page = browser.new_context(offline=True, viewport={"width": width, "height": 900}).new_page()
-            page.on("request", lambda request: faults.append(request.url) if not request.url.startswith(("file:", "data:", "blob:")) else None)
+            page.on(
+                "request", lambda request: faults.append(request.url) if not request.url.startswith(("file:", "data:", "blob:")) else None
+            )
             page.on("console", lambda message: faults.append(message.text) if message.type in ("error", "warning") else None)
             page.on("pageerror", lambda error: faults.append(str(error)))
             page.goto(path.as_uri())

@@ -34,7 +34,9 @@ def test_spans_are_widened(tmp_path: Path) -> None:
     assert "3 sites" in said and "700 to 1300 m" in said and "latitude 36° N" in said and "canopy 60 to 90 %" in said
 
 
-@pytest.mark.parametrize("rows", [["A,stream,36.21,-81.9,712,63", "B,stream,36.33,-81.8,988,71"], ["A,stream,,,,", "B,stream,,,,", "C,stream,,,,"]])
+@pytest.mark.parametrize(
+    "rows", [["A,stream,36.21,-81.9,712,63", "B,stream,36.33,-81.8,988,71"], ["A,stream,,,,", "B,stream,,,,", "C,stream,,,,"]]
+)
 def test_too_few_sites_are_told_nothing_of(tmp_path: Path, rows: list[str]) -> None:
     said = sentence(tmp_path, *rows)
     assert f"{len(rows)} sites" in said and "not noted, or not for enough sites" in said
