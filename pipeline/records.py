@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
-from pipeline.values import Style
+from pipeline.values import CANONICAL, Style
 
 ZEROS = ("0", "0.0", "00")
 
@@ -39,6 +40,71 @@ class SourceTable:
     sha256: str
     misshapen: dict[int, tuple[str, ...]]
     blank_rows: int
+
+    @property
+    def label(self) -> str:
+        """File, and sheet where there is one."""
+        return self.file + (f", sheet {self.sheet}" if self.sheet else "")
+
+
+@dataclass(frozen=True)
+class Cell:
+    """How the text of one column is taken: see docs/column_maps.md for the words."""
+
+    column: str
+    recode: dict[str, str] = field(default_factory=dict)
+    others: str | None = None
+    case: str = ""
+    part: re.Pattern[str] | None = None
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class FieldMap:
+    """Where the text of one field comes from."""
+
+    name: str
+    cells: tuple[Cell, ...] = ()
+    fields: tuple[str, ...] = ()
+    join: str = "_"
+    number: bool = False
+    constant: str | None = None
+    by_stage: dict[str, str] = field(default_factory=dict)
+    sum_over: tuple[str, ...] = ()
+    mean: bool = False
+    style: Style = CANONICAL
+
+
+@dataclass(frozen=True)
+class SourceMap:
+    """How one sheet is read; `where` is its own line in the map, `lines` that of each column."""
+
+    file: str
+    sheet: str
+    missing: tuple[str, ...]
+    unused: tuple[str, ...]
+    no_find: dict[str, tuple[str, ...]]
+    wide_field: str
+    wide: dict[str, dict[str, str]]
+    tables: dict[str, tuple[FieldMap, ...]]
+    strict: bool = True
+    where: str = ""
+    lines: dict[str, str] = field(default_factory=dict)
+
+    def named_columns(self) -> dict[str, None]:
+        """Columns that the map names, in order."""
+        named = [cell.column for maps in self.tables.values() for one in maps for cell in one.cells]
+        named += [column for maps in self.tables.values() for one in maps for column in one.sum_over]
+        return dict.fromkeys([*named, *self.no_find, *self.wide])
+
+
+@dataclass(frozen=True)
+class ColumnMap:
+    """A whole map; `sha256` is empty for rillbook's own sheets."""
+
+    title: str
+    sha256: str
+    sources: tuple[SourceMap, ...]
 
 
 @dataclass(frozen=True)

@@ -14,11 +14,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline import accounting, book, check, column_map, logger_store, loggers, read, repair
+from pipeline import accounting, book, check, column_map, logger_store, loggers, mapping, read, repair
 from pipeline.errors import RillbookError
 from pipeline.loggers import LoggerReport
 from pipeline.outcome import HELD_COLUMNS, ROW_FATES, Account, Checked
-from pipeline.records import MappedSource, SourceTable
+from pipeline.records import ColumnMap, MappedSource, SourceTable
 from pipeline.settings import FILE_NAME, Settings, data_file, parse_settings, read_settings
 from schemas.tables import LOADED, key_of
 
@@ -117,34 +117,30 @@ def init(folder: Path, settings_text: str | None = None) -> Path:
     return path
 
 
-def map_sheets(paths: list[Path], map_path: Path | None) -> tuple[list[MappedSource], column_map.ColumnMap, list[str]]:
+def map_sheets(paths: list[Path], map_path: Path | None) -> tuple[list[MappedSource], ColumnMap, list[str]]:
     """Read files and turn them into rows of tables."""
     tables = read.read_files(paths)
     return _map_tables(tables, map_path)
 
 
-def _map_tables(tables: list[SourceTable], map_path: Path | None) -> tuple[list[MappedSource], column_map.ColumnMap, list[str]]:
+def _map_tables(tables: list[SourceTable], map_path: Path | None) -> tuple[list[MappedSource], ColumnMap, list[str]]:
     notes = []
     if map_path is not None:
         known = column_map.read_map(map_path)
     else:
         known, skipped = column_map.own_map(tables)
         notes += [f"{where}: not one of rillbook's sheets, not read." for where in skipped]
-        tables = [one for one in tables if _label(one) not in skipped]
-    sources = column_map.apply_map(known, tables)
+        tables = [one for one in tables if one.label not in skipped]
+    sources = mapping.apply_map(known, tables)
     mapped = [one.source for one in sources]
     left = [one for one in tables if all(one is not other for other in mapped)]
-    notes += [f"{_label(one)}: the column map says nothing of this sheet, not read." for one in left]
+    notes += [f"{one.label}: the column map says nothing of this sheet, not read." for one in left]
     for one in sources:
         if not known.sha256 and one.unmapped:
-            notes.append(f"{_label(one.source)}: not used: {', '.join(one.unmapped)}. The text is kept with the source rows.")
+            notes.append(f"{one.source.label}: not used: {', '.join(one.unmapped)}. The text is kept with the source rows.")
         if one.source.cells.empty:
-            notes.append(f"{_label(one.source)}: only a heading, no rows.")
+            notes.append(f"{one.source.label}: only a heading, no rows.")
     return sources, known, notes
-
-
-def _label(one: SourceTable) -> str:
-    return one.file + (f", sheet {one.sheet}" if one.sheet else "")
 
 
 def _with_files(frame: pd.DataFrame, sources: list[MappedSource]) -> pd.DataFrame:

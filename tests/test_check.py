@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline import accounting, check, column_map, read
+from pipeline import accounting, check, column_map, mapping, read
 from pipeline.candidates import gather
 from pipeline.outcome import ROW_TOO_LONG, Checked, TableCheck
 from pipeline.records import MappedSource, SourceTable
@@ -42,7 +42,7 @@ def book() -> Settings:
 
 def mapped(paths: list[Path]) -> list[MappedSource]:
     tables = read.read_files(paths)
-    return column_map.apply_map(column_map.own_map(tables)[0], tables)
+    return mapping.apply_map(column_map.own_map(tables)[0], tables)
 
 
 def empty() -> dict[str, pd.DataFrame]:
@@ -288,7 +288,7 @@ def sheet(draw: st.DrawFn, table: str) -> SourceTable:
 def test_accounting_closes(tables: tuple[SourceTable, ...], with_base: bool) -> None:
     book = read_settings(CASES / "base")
     every = [*(read.read_files(base()) if with_base else []), *tables]
-    sources = [source for one in every for source in column_map.apply_map(column_map.own_map([one])[0], [one])]
+    sources = [source for one in every for source in mapping.apply_map(column_map.own_map([one])[0], [one])]
     checked = check.check(sources, book, empty(), TODAY)
     account = accounting.account(checked)
     assert sum(account.rows.values()) == sum(len(one.cells) for one in every)

@@ -9,9 +9,10 @@ import pandas as pd
 import pytest
 
 from pipeline.candidates import gather, merge, rows
-from pipeline.column_map import ColumnMap, apply_map, own_map, parse_map, read_map
+from pipeline.column_map import own_map, parse_map, read_map
 from pipeline.errors import RillbookError
-from pipeline.records import Mapped, MappedSource, SourceTable
+from pipeline.mapping import apply_map
+from pipeline.records import ColumnMap, Mapped, MappedSource, SourceTable
 
 SITES = '[source.sites]\nsite_id = "s"\n'
 VISITS = '[source.visits]\nvisit_id = "v"\n'
