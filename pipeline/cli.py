@@ -420,7 +420,9 @@ def blend(
     target: Annotated[float, typer.Option("--target", help="What the tank's water should have.", show_default=False)],
     tap: Annotated[float, typer.Option("--tap", help="What the tap water has.", show_default=False)],
     ro: Annotated[float, typer.Option("--ro", help="What the reverse-osmosis water has.", show_default=False)],
-    chlorine: Annotated[float | None, typer.Option("--chlorine", help="Chlorine of the tap water, mg/L, as tested.", show_default=False)] = None,
+    chlorine: Annotated[
+        float | None, typer.Option("--chlorine", help="Chlorine of the tap water, mg/L, as tested.", show_default=False)
+    ] = None,
     quantity: Annotated[str, typer.Option("--quantity", help="conductivity or hardness; never pH.")] = "conductivity",
     json: Json = False,
 ) -> None:

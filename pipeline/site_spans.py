@@ -12,7 +12,8 @@ CANOPY_STEP_PCT = 10
 
 SITES = f"""
 WITH found AS (SELECT DISTINCT f.taxon, s.* FROM finds f JOIN visits v USING (visit_id) JOIN sites s USING (site_id)),
-spans AS (SELECT taxon, count(*) AS n_sites, count(elevation_m) AS n_elevation, count(latitude) AS n_latitude, count(canopy_pct) AS n_canopy,
+spans AS (SELECT taxon, count(*) AS n_sites,
+    count(elevation_m) AS n_elevation, count(latitude) AS n_latitude, count(canopy_pct) AS n_canopy,
     min(elevation_m) / {ELEVATION_STEP_M} AS lowest, max(elevation_m) / {ELEVATION_STEP_M} AS highest, round(avg(latitude)) AS latitude,
     min(canopy_pct) / {CANOPY_STEP_PCT} AS barest, max(canopy_pct) / {CANOPY_STEP_PCT} AS densest
   FROM found GROUP BY taxon)
@@ -50,4 +51,5 @@ def _sentence(row: Any) -> str:
     if row.n_canopy >= LEAST_SITES:
         parts.append(f"canopy {row.canopy_low:.0f} to {row.canopy_high:.0f} %")
     said = "; ".join(parts) or "elevation, latitude and canopy are not noted, or not for enough sites to be told without giving one away"
-    return f"Found at {row.n_sites} sites: {said}. If only the warm ones were searched, these figures are too warm, and nothing here can show it."
+    warm = "If only the warm ones were searched, these figures are too warm, and nothing here can show it."
+    return f"Found at {row.n_sites} sites: {said}. {warm}"

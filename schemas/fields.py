@@ -32,7 +32,8 @@ class Field:
     name, table : str
         The field and the table that holds it.
     kind : str
-        ``text``, ``code``, ``codes`` (several, separated by ``|``), ``real``, ``whole``, ``yes_no``, ``day``, ``clock`` or ``instant`` (UTC).
+        ``text``, ``code``, ``codes`` (several, separated by ``|``),
+        ``real``, ``whole``, ``yes_no``, ``day``, ``clock`` or ``instant`` (UTC).
     title, meaning : str
         What a person reads; the unit stands in `unit`.
     unit : str

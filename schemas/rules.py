@@ -239,7 +239,8 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "visit_twice", "visits", FLAG, ("visit_id",),
-        "another visit has the same site, date and start.", "Both are kept. If they are one visit, mend the sheet and load it with --replace.", _visit_twice,
+        "another visit has the same site, date and start.",
+        "Both are kept. If they are one visit, mend the sheet and load it with --replace.", _visit_twice,
     ),
     Rule(
         "taxon_unknown", "finds", HOLD_ROW, ("taxon",),
@@ -307,7 +308,8 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "near_duplicate", "finds", FLAG, ("find_id",),
-        "another find of this visit has the same taxon, stage and measures.", "Both are kept. If it is one animal, take one out of the sheet and load it with --replace.",
+        "another find of this visit has the same taxon, stage and measures.",
+        "Both are kept. If it is one animal, take one out of the sheet and load it with --replace.",
         _near_duplicate,
     ),
     Rule(
