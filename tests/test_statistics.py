@@ -167,6 +167,39 @@ def test_crossed_bootstrap_is_the_double_loop_with_the_same_draws() -> None:
     assert ours.tolist() == _double_loop(full, *draws, probabilities)
 
 
+def test_blocks_of_readings_are_the_double_loop_too() -> None:
+    """More readings than a block, with ties, zero weights and a last block that is not full."""
+    rng = np.random.default_rng(12)
+    n, probabilities = 4 * own.BLOCK + 5, [0.0, 0.05, 0.5, 0.95, 1.0]
+    many: dict[str, list[Any]] = {
+        "values": rng.normal(14, 2, n).round().tolist(),
+        "weights": rng.choice([0.0, 1 / 3, 0.1, 1.0], n).tolist(),
+        "sites": rng.integers(0, 6, n).tolist(),
+        "dates": rng.integers(0, 9, n).tolist(),
+    }
+    ours = own.crossed_bootstrap(**many, probabilities=probabilities, replicates=60, seed=4)
+    assert ours.tolist() == _double_loop(many, *own.crossed_draws(6, 9, 60, np.random.default_rng(4)), probabilities)
+
+
+def test_many_copies_of_one_reading_are_not_cut_short() -> None:
+    """20 copies of a site times 20 of a date are 400, more than a byte holds: 400 of 1,000 at the lowest value."""
+    values, place = np.array([1.0, 2.0]), np.array([0, 1])
+    counts = np.array([[20, 20]]), np.array([[20, 30]])
+    ours = own.replicate_quantiles(values, np.ones(2), place, place, *counts, np.array([0.39, 0.4, 0.41]))
+    assert ours.tolist() == [[1.0, 1.0, 2.0]]
+
+
+def test_draws_are_multinomial() -> None:
+    """Each row sums to n; covariance as scipy.stats.multinomial has it, within five standard errors of 40,000 draws."""
+    n, replicates = 4, 40_000
+    sites, dates = own.crossed_draws(n, 7, replicates, np.random.default_rng(1))
+    assert (sites.sum(axis=1) == n).all() and (dates.sum(axis=1) == 7).all() and dates.shape == (replicates, 7)
+    expected = stats.multinomial.cov(n, np.full(n, 1 / n))
+    assert np.abs(sites.mean(axis=0) - 1).max() < 5 * math.sqrt(expected[0, 0] / replicates)
+    assert np.abs(np.cov(sites.T) - expected).max() < 5 * math.sqrt(2 / replicates)
+    assert abs(np.corrcoef(sites[:, 0], dates[:, 0])[0, 1]) < 5 / math.sqrt(replicates)
+
+
 def test_replicates_without_weight_are_drawn_again() -> None:
     """Two readings on a diagonal: a quarter or more of first draws hold neither."""
     diagonal = {"values": [1.0, 2.0], "weights": [1.0, 1.0], "sites": ["a", "b"], "dates": ["x", "y"]}
