@@ -449,7 +449,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     RillbookError
         The book is empty, or a warmer value is accepted without name and reason.
     """
-    from pipeline import derive, evidence, ledger, site_spans
+    from pipeline import derive, evidence, ledger, season, site_spans
     from pipeline.limits import judgement
 
     settings = read_settings(folder)
@@ -464,6 +464,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         before, accepted = book.published(connection)
         hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
         spans = site_spans.site_spans(connection)
+        more = _further(connection, settings, readings)
     progress("deriving")
     targets = derive.targets(readings, settings.taxa, settings)
     visits = ledger.visits_of_cells(readings, settings.taxa, settings)
@@ -486,11 +487,28 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
             f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} kept at {row.kept:g} °C" for row in kept.itertuples()
         ],
     }  # fmt: skip
-    _write_targets(folder / "out", kept_targets, facts)
+    more["schedule"] = season.by_week(season.schedule(readings, kept_targets, settings))
+    _write_targets(folder / "out", kept_targets, more, facts)
     return Derived(kept_targets, readings, facts, kept)
 
 
-def _write_targets(out: Path, targets: pd.DataFrame, facts: dict[str, Any]) -> None:
+def _further(connection: Any, settings: Settings, readings: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """Humidity, water and selection (method §7 and §8), by the name of the file that each is written to."""
+    from pipeline import evidence, humidity, humidity_evidence, selection, water_evidence, water_targets
+
+    damp, _ = humidity_evidence.humidity_readings(connection, settings)
+    open_part = humidity.humidity_targets(damp, settings.taxa, settings)
+    wet, left_out = water_evidence.water_readings(connection, settings)
+    return {
+        "humidity": open_part,
+        "humidity_by_temperature": humidity.humidity_table(open_part),
+        "humidity_found": humidity.humidity_figures(damp),
+        "water": water_targets.water_targets(wet, left_out, settings.taxa, settings),
+        "selection": selection.selection(readings, evidence.availability(connection), settings),
+    }
+
+
+def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFrame], facts: dict[str, Any]) -> None:
     rows = json.loads(targets.to_json(orient="records", force_ascii=False, double_precision=6))
     document = {
         "study": facts["title"], "invented": facts["invented"], "licence": facts["licence"],
@@ -504,7 +522,8 @@ def _write_targets(out: Path, targets: pd.DataFrame, facts: dict[str, Any]) -> N
     }  # fmt: skip
     try:
         out.mkdir(parents=True, exist_ok=True)
-        repair.for_spreadsheet(targets).to_csv(out / "targets.csv", index=False, encoding="utf-8", lineterminator="\n")
+        for name, frame in {"targets": targets, **more}.items():
+            repair.for_spreadsheet(frame).to_csv(out / f"{name}.csv", index=False, encoding="utf-8", lineterminator="\n")
         (out / "targets.json").write_text(json.dumps(document, indent=1, ensure_ascii=False) + "\n", encoding="utf-8", newline="\n")
     except OSError as problem:
         raise RillbookError(f"the targets cannot be written ({problem.strerror}).", "Close the file in other programs.", str(out)) from None

@@ -125,6 +125,20 @@ def test_targets_are_written_as_declared(study: Path) -> None:
     assert set(table["grade"]) == {"A", "B", "C", "D"} and set(table["status"]) == {"target", "borrowed", "refused"}
 
 
+def test_schedule_stays_under_the_ceiling_and_names_no_site(study: Path) -> None:
+    """Method §6: never above the ceiling less the swing of a thermostat (1 °C, judgement)."""
+    targets = pd.read_csv(study / "targets.csv")
+    cell = ["taxon", "population", "life_stage", "medium"]
+    weeks = pd.read_csv(study / "schedule.csv").merge(targets[[*cell, "ceiling", "floor"]].drop_duplicates(), on=cell)
+    assert len(weeks) > 50 and weeks["set_point"].notna().sum() > 50
+    assert not (weeks["set_point"] > weeks["ceiling"] - 1).any() and not (weeks["set_point"] < weeks["floor"]).any()
+    sites = set(pd.read_csv(study.parent / "sheets" / "sites.csv", dtype="str")["site_id"])
+    for name in ("schedule", "humidity", "humidity_by_temperature", "humidity_found", "water", "selection"):
+        text = (study / f"{name}.csv").read_text(encoding="utf-8")
+        assert text.count("\n") > 1, name
+        assert not {word for word in text.replace('"', "").replace("\n", ",").split(",") if word in sites}, name
+
+
 def test_no_value_stands_where_animals_die(study: Path) -> None:
     """Common practice, no source: 80 °F is deadly and the low 70s °F are an emergency."""
     table = pd.read_csv(study / "targets.csv")
