@@ -51,5 +51,4 @@ def _sentence(row: Any) -> str:
     if row.n_canopy >= LEAST_SITES:
         parts.append(f"canopy {row.canopy_low:.0f} to {row.canopy_high:.0f} %")
     said = "; ".join(parts) or "elevation, latitude and canopy are not noted, or not for enough sites to be told without giving one away"
-    warm = "If only the warm ones were searched, these figures are too warm, and nothing here can show it."
-    return f"Found at {row.n_sites} sites: {said}. {warm}"
+    return f"Found at {row.n_sites} sites: {said}."
