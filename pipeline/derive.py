@@ -68,7 +68,8 @@ def targets(
     taxa: pd.DataFrame,
     settings: Settings,
     *,
-    available: pd.DataFrame | None = None,
+    half_ranges: Mapping[Group, float] | None = None,
+    selected: frozenset[tuple[str, ...]] = frozenset(),
     replicates: int | None = None,
     grade_cap: GradeCap = None,
 ) -> pd.DataFrame:
@@ -82,8 +83,12 @@ def targets(
         Columns ``code``, ``scientific_name``, ``group``.
     settings : Settings
         Warm and cold months, and the seed.
-    available : DataFrame, optional
-        Readings where animals were not. Not used yet: every row says ``observed``.
+    half_ranges : mapping, optional
+        Half of the daily swing by loggers, °C, of those groups (taxon, population, stage, medium) that have one; see
+        :func:`allowance_parts`.
+    selected : frozenset of tuple
+        Taxon, population, stage, medium and season (``warm``, ``cold`` or another word for the rest) that availability readings show to be
+        selected; every other row says ``observed``.
     replicates : int, optional
         Bootstrap replicates; the method's number if not given.
     grade_cap : callable or mapping, optional
@@ -113,7 +118,9 @@ def targets(
     rows: list[dict[str, Any]] = []
     for key, group in evidence.groupby(GROUP, sort=True):
         taxon = known.loc[key[0]]
-        rows.extend(_group_rows(tuple(key), group, taxon["scientific_name"], taxon["group"], settings, draws, grade_cap))
+        half = (half_ranges or {}).get(tuple(key))
+        found = _group_rows(tuple(key), group, taxon["scientific_name"], taxon["group"], settings, draws, grade_cap, half)
+        rows.extend({**row, "basis": _word(row, settings, selected)} for row in found)
     return check_targets(_typed(pd.DataFrame(rows, columns=list(TARGET_COLUMNS))))
 
 
@@ -146,7 +153,7 @@ def warm_season(readings: pd.DataFrame, settings: Settings, *, replicates: int |
     taxon, population, life_stage, medium = (str(part) for part in keys.iloc[0])
     cell = (taxon, population, life_stage, medium, "warm")
     figures = _figures(warm, distinct_values(warm), cell, settings.seed, int(replicates or number("replicates")))
-    bound, allowance = _bound(figures["draws"], warm, settings.warm_months)
+    bound, allowance = _bound(figures["draws"], warm, settings.warm_months, None)
     return WarmSeason(bound, allowance, figures["p50_low"], figures["p50_high"])
 
 
@@ -216,16 +223,21 @@ def allowance_parts(readings: pd.DataFrame, warm_months: tuple[int, ...], half_r
     }
 
 
-def group_allowances(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Settings) -> dict[Group, dict[str, float]]:
-    """Allowance parts of every taxon × population × stage × medium that has readings behind its bound."""
+def bound_readings(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Settings) -> dict[Group, pd.DataFrame]:
+    """Readings on which the bound of each taxon × population × stage × medium rests; none where there are no such readings."""
     kind = taxa.set_index("code")["group"]
     evidence = readings[readings["at_nest"] | (readings["life_stage"] != EGGS)]
-    parts = {}
-    for key, group in evidence.groupby(GROUP, sort=True):
-        basis = _basis(group, _two_sided(key[2], kind[key[0]]), settings.warm_months)
-        if len(basis):
-            parts[tuple(key)] = allowance_parts(basis, settings.warm_months)
-    return parts
+    groups = {tuple(key): group for key, group in evidence.groupby(GROUP, sort=True)}
+    basis = {key: _basis(group, _two_sided(key[2], kind[key[0]]), settings.warm_months) for key, group in groups.items()}
+    return {key: rows for key, rows in basis.items() if len(rows)}
+
+
+def group_allowances(
+    readings: pd.DataFrame, taxa: pd.DataFrame, settings: Settings, half_ranges: Mapping[Group, float] | None = None
+) -> dict[Group, dict[str, float]]:
+    """Allowance parts of every taxon × population × stage × medium that has readings behind its bound; arguments as in :func:`targets`."""
+    basis = bound_readings(readings, taxa, settings)
+    return {key: allowance_parts(rows, settings.warm_months, (half_ranges or {}).get(key)) for key, rows in basis.items()}
 
 
 def _two_sided(life_stage: str, kind: str) -> bool:
@@ -236,8 +248,22 @@ def _basis(frame: pd.DataFrame, two_sided: bool, months: tuple[int, ...]) -> pd.
     return frame if two_sided else frame[frame["month"].isin(months)]
 
 
+def _word(row: Mapping[str, Any], settings: Settings, selected: frozenset[tuple[str, ...]]) -> str:
+    month = str(row["month"])
+    months = {"warm": settings.warm_months, "cold": settings.cold_months}
+    season = month if month in months else next((name for name, span in months.items() if int(month) in span), "other months")
+    return "selected" if (*(str(row[name]) for name in GROUP), season) in selected else "observed"
+
+
 def _group_rows(
-    key: Group, group: pd.DataFrame, name: str, kind: str, settings: Settings, replicates: int, grade_cap: GradeCap
+    key: Group,
+    group: pd.DataFrame,
+    name: str,
+    kind: str,
+    settings: Settings,
+    replicates: int,
+    grade_cap: GradeCap,
+    half_range: float | None,
 ) -> Iterator[dict[str, Any]]:
     values = distinct_values(group)
     spans = {"warm": settings.warm_months, "cold": settings.cold_months, **{month: (int(month),) for month in MONTHS}}
@@ -247,11 +273,11 @@ def _group_rows(
         inside, these = counted[group["month"].isin(span)], values[values["month"].isin(span)]
         figures = _figures(inside, these, (*key, month), settings.seed, replicates)
         cells[month] = _graded(figures, (*key, month), shared, grade_cap)
-    limits = _limits(key, group, values, cells, name, kind, settings, replicates)
+    limits = _limits(key, group, values, cells, name, kind, settings, replicates, half_range)
     lends = key[2] not in LENDS_NOTHING and kind not in CONSTANT
     for month in spans:
         lender = _lender(cells, month) if lends and month in MONTHS else None
-        head = dict(zip([*GROUP, "month"], [*key, month], strict=True), quantity="temperature", unit="°C", basis="observed")
+        head = dict(zip([*GROUP, "month"], [*key, month], strict=True), quantity="temperature", unit="°C")
         tail = {name: value for name, value in cells[month].items() if name in TARGET_COLUMNS}
         yield {**head, **tail, **_shared_columns(limits), **_advice(cells, month, lender, limits, kind)}
 
@@ -302,13 +328,14 @@ def _limits(
     kind: str,
     settings: Settings,
     replicates: int,
+    half_range: float | None,
 ) -> Limits:
     """Ceiling and floor of one taxon × population × stage × medium."""
     two_sided = _two_sided(key[2], kind)
     both = _draws(values, _weights(values), (*key, "all"), settings.seed, replicates) if two_sided else None
     warm, cold = (both, both) if two_sided else (cells["warm"]["draws"], cells["cold"]["draws"])
     basis = _basis(group, two_sided, settings.warm_months)
-    bound, allowance = _bound(warm, basis, settings.warm_months)
+    bound, allowance = _bound(warm, basis, settings.warm_months, half_range)
     if not any(provisional(cell["grade"]) for cell in cells.values()):
         return Limits(bound, allowance, math.nan, "", math.nan)
     ceiling, bound_by = _ceiling(bound - allowance, key[2], name, kind)
@@ -320,11 +347,13 @@ def _limits(
     return Limits(bound, allowance, ceiling, bound_by, floor)
 
 
-def _bound(draws: NDArray[np.float64] | None, basis: pd.DataFrame, warm_months: tuple[int, ...]) -> tuple[float, float]:
+def _bound(
+    draws: NDArray[np.float64] | None, basis: pd.DataFrame, warm_months: tuple[int, ...], half_range: float | None
+) -> tuple[float, float]:
     """Lower bound of P95 and what is taken off it."""
     if draws is None:
         return math.nan, math.nan
-    return bootstrap_percentile(draws[:, 2], number("bound_percentile")), sum(allowance_parts(basis, warm_months).values())
+    return bootstrap_percentile(draws[:, 2], number("bound_percentile")), sum(allowance_parts(basis, warm_months, half_range).values())
 
 
 def _ceiling(own: float, life_stage: str, name: str, kind: str) -> tuple[float, str]:

@@ -14,6 +14,7 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
+from pipeline.limits import judgement
 from pipeline.settings import data_file
 
 FLAG_COLUMNS = ("rule", "field", "from_at", "to_at", "n", "value", "message", "remedy", "line")
@@ -221,7 +222,7 @@ def _times(state: Watch, at: np.ndarray, temp: np.ndarray, line: np.ndarray) -> 
             _flag(state, "time_twice", run, "two readings have the same time.", run.low, "read_at")
         elif step < 0:
             _flag(state, "time_back", run, f"the time goes back by {-step / HOUR_US:.4g} h.", step / HOUR_US, "read_at")
-        elif step > _limit("gap_steps", state.medium) * state.step_us:
+        elif step > judgement("logger_gap_steps") * state.step_us:
             message = f"no reading for {step / HOUR_US:.4g} h; the usual step is {state.step_us / 6e7:g} min."
             _flag(state, "gap", run, message, step / HOUR_US, "read_at")
 

@@ -9,14 +9,12 @@ from html import escape
 from math import floor as round_down
 from typing import TYPE_CHECKING, Any, Literal
 
+from pipeline.year_days import STARTS, YEAR
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
-LENGTHS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
-YEAR = sum(LENGTHS)
-MONTH_STARTS = tuple(sum(LENGTHS[:month]) for month in range(12))
-"""Days before each month of a year of 365 days."""
 
 DOTS_A_MONTH = 120
 """More dots in one month than this are a black smear on paper; the lowest and the highest are always drawn."""
@@ -369,8 +367,8 @@ def _day_runs(days: Sequence[ScheduleDay]) -> list[list[ScheduleDay]]:
 
 
 def _date(day: int) -> str:
-    month = max(place for place, start in enumerate(MONTH_STARTS) if start < day)
-    return f"{day - MONTH_STARTS[month]} {MONTHS[month]}"
+    month = max(place for place, start in enumerate(STARTS) if start < day)
+    return f"{day - STARTS[month]} {MONTHS[month]}"
 
 
 def _draw_schedule(axes: Axes, readings: Sequence[tuple[int, float]], days: Sequence[ScheduleDay], ceiling: float | None) -> None:
@@ -399,7 +397,7 @@ def _dress_year(axes: Axes, dots: bool, lines: bool, gaps: bool) -> None:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    middles = [(start + end) / 2 + 0.5 for start, end in zip(MONTH_STARTS, (*MONTH_STARTS[1:], YEAR), strict=True)]
+    middles = [(start + end) / 2 + 0.5 for start, end in zip(STARTS, (*STARTS[1:], YEAR), strict=True)]
     axes.set_xticks(middles, [name[:3] for name in MONTHS])
     axes.tick_params(axis="x", length=0)
     axes.set_ylabel("°C")

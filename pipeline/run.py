@@ -14,7 +14,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline import accounting, book, check, column_map, logger_store, loggers, mapping, read, repair
+from pipeline import accounting, book, check, column_map, logger_store, loggers, mapping, read, repair, survey_file
+from pipeline.deriving import Derived as Derived
+from pipeline.deriving import derive_targets as derive_targets
+from pipeline.deriving import refuse_empty
+from pipeline.deriving import write_care_sheets as write_care_sheets
 from pipeline.errors import RillbookError
 from pipeline.loggers import LoggerReport
 from pipeline.outcome import HELD_COLUMNS, ROW_FATES, Account, Checked
@@ -22,7 +26,6 @@ from pipeline.records import ColumnMap, MappedSource, SourceTable
 from pipeline.settings import FILE_NAME, Settings, data_file, parse_settings, read_settings
 from schemas.tables import LOADED, key_of
 
-METHOD_VERSION = "1"
 Progress = Callable[[str], None]
 ALL_ACCEPTED, SOME_HELD = 0, 1
 
@@ -124,7 +127,9 @@ def map_sheets(paths: list[Path], map_path: Path | None) -> tuple[list[MappedSou
 
 
 def _map_tables(tables: list[SourceTable], map_path: Path | None) -> tuple[list[MappedSource], ColumnMap, list[str]]:
-    notes = []
+    typed = _typed_repairs(tables)
+    notes = [f"Repairs made while typing: {len(typed)}. The text as typed first is kept with each."] if len(typed) else []
+    tables = [one for one in tables if not survey_file.is_corrections(one)]
     if map_path is not None:
         known = column_map.read_map(map_path)
     else:
@@ -141,6 +146,12 @@ def _map_tables(tables: list[SourceTable], map_path: Path | None) -> tuple[list[
         if one.source.cells.empty:
             notes.append(f"{one.source.label}: only a heading, no rows.")
     return sources, known, notes
+
+
+def _typed_repairs(tables: list[SourceTable]) -> pd.DataFrame:
+    """Repairs that survey documents carry: made at the form with one tap, before anything was loaded."""
+    parts = [survey_file.corrections_of(one) for one in tables if survey_file.is_corrections(one)]
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
 
 
 def _with_files(frame: pd.DataFrame, sources: list[MappedSource]) -> pd.DataFrame:
@@ -183,7 +194,18 @@ def check_files(
     progress("reading")
     if loggers.are_exports(paths, map_path):
         return loggers.load(folder, paths, map_path, write=False, today=today, progress=progress)
-    tables = read.read_files(paths)
+    return check_tables(folder, settings, read.read_files(paths), map_path, today, progress)
+
+
+def check_tables(
+    folder: Path,
+    settings: Settings,
+    tables: list[SourceTable],
+    map_path: Path | None = None,
+    today: date | None = None,
+    progress: Progress = _silent,
+) -> Report:
+    """Check sheets that are read already; see :func:`check_files`."""
     with book.open_book(folder) as connection:
         if any(repair.is_repair_list(one) for one in tables):
             return _judge_repairs(connection, tables, settings, today or date.today(), progress)[0]
@@ -259,6 +281,7 @@ def load_files(
         account = accounting.account(checked, changes.same)
         progress("storing")
         book.store(connection, load_id, checked, account, changes.same)
+        book.settle(connection, load_id, _typed_repairs(tables))
     return _report(checked, account, settled, changes=changes, load_id=load_id, notes=notes)
 
 
@@ -411,142 +434,6 @@ def status(folder: Path) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _refuse_empty(connection: Any, folder: Path) -> None:
-    if book.is_empty(connection):
-        raise RillbookError("nothing is loaded yet.", "Load a sheet with `rillbook load FILE`.", str(folder))
-
-
-@dataclass(frozen=True)
-class Derived:
-    """Targets with what they rest on."""
-
-    targets: pd.DataFrame
-    readings: pd.DataFrame
-    facts: dict[str, Any]
-    kept: pd.DataFrame
-
-
-def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str = "", progress: Progress = _silent) -> Derived:
-    """Derive the targets of a book, hold them to what was published, and write them down.
-
-    Parameters
-    ----------
-    folder : Path
-        The book.
-    accept : str
-        Taxon whose values a named person takes even where they are warmer than an earlier publication.
-    by, reason : str
-        Who, and why; required with `accept`.
-    progress : callable
-        Told each step.
-
-    Returns
-    -------
-    Derived
-
-    Raises
-    ------
-    RillbookError
-        The book is empty, or a warmer value is accepted without name and reason.
-    """
-    from pipeline import derive, evidence, ledger, season, site_spans
-    from pipeline.limits import judgement
-
-    settings = read_settings(folder)
-    if accept and accept not in set(settings.taxa["code"]):
-        raise RillbookError(f"{accept!r} is not among the book's taxa.", f"Known: {', '.join(settings.taxa['code'])}.")
-    if accept and not (by.strip() and reason.strip()):
-        raise RillbookError("a warmer value is accepted by a named person with a reason.", "Add --by NAME and --reason TEXT.")
-    with book.open_book(folder) as connection:
-        _refuse_empty(connection, folder)
-        progress("reading the evidence")
-        readings, exclusions = evidence.readings(connection, settings)
-        before, accepted = book.published(connection)
-        hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
-        spans = site_spans.site_spans(connection)
-        more = _further(connection, settings, readings)
-    progress("deriving")
-    targets = derive.targets(readings, settings.taxa, settings)
-    visits = ledger.visits_of_cells(readings, settings.taxa, settings)
-    now = _now()
-    kept_targets, kept = ledger.hold_to_published(targets, visits, before, accepted)
-    with book.open_book(folder, write=True) as connection:
-        if accept:
-            book.accept_warmer(connection, kept[kept["taxon"] == accept], by, reason, now)
-            before, accepted = book.published(connection)
-            kept_targets, kept = ledger.hold_to_published(targets, visits, before, accepted)
-        book.publish(connection, ledger.to_publish(kept_targets, visits), now)
-    facts = {
-        "title": settings.title, "invented": settings.invented, "author": settings.author, "licence": settings.licence,
-        "seed": settings.seed,
-        "time_zone": settings.time_zone, "method_version": METHOD_VERSION, "exclusions": exclusions,
-        "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
-        "inputs": hashes["sha256"].tolist(), "cold_months": settings.cold_months, "cooling_c_per_hour": judgement("cooling_rate"),
-        "site_spans": spans,
-        "notes": [
-            f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} kept at {row.kept:g} °C" for row in kept.itertuples()
-        ],
-    }  # fmt: skip
-    more["schedule"] = season.by_week(season.schedule(readings, kept_targets, settings))
-    _write_targets(folder / "out", kept_targets, more, facts)
-    return Derived(kept_targets, readings, facts, kept)
-
-
-def _further(connection: Any, settings: Settings, readings: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    """Humidity, water and selection (method §7 and §8), by the name of the file that each is written to."""
-    from pipeline import evidence, humidity, humidity_evidence, selection, water_evidence, water_targets
-
-    damp, _ = humidity_evidence.humidity_readings(connection, settings)
-    open_part = humidity.humidity_targets(damp, settings.taxa, settings)
-    wet, left_out = water_evidence.water_readings(connection, settings)
-    return {
-        "humidity": open_part,
-        "humidity_by_temperature": humidity.humidity_table(open_part),
-        "humidity_found": humidity.humidity_figures(damp),
-        "water": water_targets.water_targets(wet, left_out, settings.taxa, settings),
-        "selection": selection.selection(readings, evidence.availability(connection), settings),
-    }
-
-
-def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFrame], facts: dict[str, Any]) -> None:
-    rows = json.loads(targets.to_json(orient="records", force_ascii=False, double_precision=6))
-    document = {
-        "study": facts["title"], "invented": facts["invented"], "licence": facts["licence"],
-        "method_version": facts["method_version"], "seed": facts["seed"], "input_hash": facts["input_hash"], "inputs": facts["inputs"],
-        "exclusions": facts["exclusions"].to_dict("records"),
-        "allowances": [
-            {**dict(zip(("taxon", "population", "life_stage", "medium"), cell, strict=True)), "parts_c": parts}
-            for cell, parts in facts["allowances"].items()
-        ],
-        "notes": facts["notes"], "targets": rows,
-    }  # fmt: skip
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        for name, frame in {"targets": targets, **more}.items():
-            repair.for_spreadsheet(frame).to_csv(out / f"{name}.csv", index=False, encoding="utf-8", lineterminator="\n")
-        (out / "targets.json").write_text(json.dumps(document, indent=1, ensure_ascii=False) + "\n", encoding="utf-8", newline="\n")
-    except OSError as problem:
-        raise RillbookError(f"the targets cannot be written ({problem.strerror}).", "Close the file in other programs.", str(out)) from None
-
-
-def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
-    """Write one care sheet a taxon that has a find; return the paths."""
-    from pipeline import care_sheet
-
-    settings = read_settings(folder)
-    seen = set(derived.facts["exclusions"]["taxon"]) | set(derived.readings["taxon"])
-    taxa = [code for code in settings.taxa["code"] if code in seen]
-    frames = (derived.targets, derived.readings, settings.taxa)
-    return [care_sheet.write(folder / "out", code, *frames, _facts_of(code, derived.facts)) for code in taxa]
-
-
-def _facts_of(taxon: str, facts: dict[str, Any]) -> dict[str, Any]:
-    """What the sheet of one taxon states: notes of its own only."""
-    own = [note for note in facts["notes"] if note.split(" ", 1)[0] == taxon]
-    span = facts["site_spans"].get(taxon)
-    return {**facts, "notes": [*([span] if span else []), *own]}
-
-
 def compare_populations(folder: Path, first: str, second: str, *, taxon: str, life_stage: str, medium: str) -> dict[str, Any]:
     """Compare the temperatures at which two populations were found; see `compare.compare`.
 
@@ -561,7 +448,7 @@ def compare_populations(folder: Path, first: str, second: str, *, taxon: str, li
 
     settings = read_settings(folder)
     with book.open_book(folder) as connection:
-        _refuse_empty(connection, folder)
+        refuse_empty(connection, folder)
         readings, _ = evidence.readings(connection, settings)
     found = asdict(compare.compare(readings, first, second, settings, taxon=taxon, life_stage=life_stage, medium=medium))
     return {name: None if isinstance(value, float) and math.isnan(value) else value for name, value in found.items()}
@@ -574,7 +461,7 @@ def write_maps(folder: Path, progress: Progress = _silent) -> list[Path]:
     settings = read_settings(folder)
     progress("drawing the maps")
     with book.open_book(folder) as connection:
-        _refuse_empty(connection, folder)
+        refuse_empty(connection, folder)
         known = book.known_rows(connection)
     book_rows = (known["sites"], known["visits"], known["finds"], settings)
     return [map_page.write_public(folder / "out", *book_rows), map_page.write_exact(folder / "out", *book_rows)]

@@ -19,6 +19,7 @@ from pipeline.harmonic import cosinor, cosinor_at
 from pipeline.limits import judgement
 from pipeline.settings import Settings
 from pipeline.weights import site_day_weights
+from pipeline.year_days import LENGTHS, STARTS, YEAR, day_of_year
 from schemas.frames import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS
 
 Group = tuple[str, str, str, str]
@@ -28,11 +29,6 @@ Floats = NDArray[np.float64]
 GROUP = ["taxon", "population", "life_stage", "medium"]
 EGGS = "egg_mass"
 CONSTANT = ("warm_spring", "cave")
-LENGTHS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
-YEAR = sum(LENGTHS)
-STARTS = np.cumsum((0, *LENGTHS[:-1]))
-"""Days before each month of a year of 365 days; 29 February is shown as the 28th."""
-
 MONTH_OF_DAY = np.repeat(np.arange(1, 13), LENGTHS)
 WEEK = 7
 LAST_WEEK = YEAR // WEEK
@@ -112,12 +108,6 @@ def by_month(days: pd.DataFrame) -> pd.DataFrame:
         Columns of ``schemas.frames.SCHEDULE_MONTH_COLUMNS``, °C; a month at the end of a run may have a few days only.
     """
     return _stretches(days, "month", list(SCHEDULE_MONTH_COLUMNS))
-
-
-def day_of_year(dates: pd.Series) -> Days:
-    """Day of a year of 365 days, 1 to 365; 29 February counts as the 28th."""
-    month, day = dates.dt.month.to_numpy(dtype=np.int64), dates.dt.day.to_numpy(dtype=np.int64)
-    return STARTS[month - 1] + np.minimum(day, np.asarray(LENGTHS)[month - 1])
 
 
 def runs(months: Iterable[int]) -> list[tuple[int, ...]]:
@@ -246,7 +236,7 @@ def _printed(number: int, days: Days, curve: pd.DataFrame, rows: pd.DataFrame) -
     bottoms = {int(name): row["band_low"] for name, row in rows.iterrows() if str(name).isdigit() and row["status"] == "target"}
     lowest = np.array([bottoms.get(int(one), math.nan) for one in month])
     columns: dict[str, Any] = {
-        "run": number, "day_of_year": days, "month": month, "day": days - STARTS[month - 1],
+        "run": number, "day_of_year": days, "month": month, "day": days - np.asarray(STARTS)[month - 1],
         "fitted": shown["fitted"].to_numpy(dtype=float), "limited": limited, "set_point": set_point,
         "below_band": set_point < lowest, "at_floor": at_floor,
     }  # fmt: skip

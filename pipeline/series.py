@@ -208,6 +208,45 @@ def hours_below(times: ArrayLike, values: ArrayLike, threshold: float, gap_h: fl
     return _above(times, -np.asarray(values, dtype=float), -threshold, gap_h)[0]
 
 
+def excursions(times: ArrayLike, values: ArrayLike, threshold: float, gap_h: float) -> pd.DataFrame:
+    """Unbroken stretches above a threshold, from crossing to crossing; a gap ends one, for what happened there is unknown.
+
+    Parameters
+    ----------
+    times, values, threshold, gap_h
+        As for :func:`hours_above`, with the same errors.
+
+    Returns
+    -------
+    DataFrame
+        One row each, in order of time: ``start`` and ``end`` (datetime, UTC) and ``hours``; their hours add up to :func:`hours_above`.
+
+    References
+    ----------
+    Definition.
+    """
+    if math.isnan(threshold):
+        raise ValueError("the threshold is missing.")
+    if not gap_h > 0:
+        raise ValueError("the longest step that is no gap must be above 0 h.")
+    hours, x = _clean(times, values)
+    over = x - threshold
+    length = np.diff(hours)
+    start, end = over[:-1], over[1:]
+    rise = end - start
+    cross = hours[:-1] + length * np.divide(-start, rise, out=np.zeros_like(rise), where=rise != 0)
+    enters = np.where(start >= 0, hours[:-1], cross)
+    leaves = np.where(end >= 0, hours[1:], cross)
+    above = (length <= gap_h * (1 + 1e-9)) & (np.maximum(start, end) > 0)
+    enters, leaves = enters[above], leaves[above]
+    new = np.r_[True, enters[1:] > leaves[:-1]] if len(enters) else np.empty(0, dtype=bool)
+    firsts = np.flatnonzero(new)
+    lasts = np.r_[firsts[1:] - 1, len(leaves) - 1][: len(firsts)]
+    begin, finish = enters[firsts], leaves[lasts]
+    start_at, end_at = (pd.Timestamp(0, tz="UTC") + pd.to_timedelta(part, unit="h").round("ms") for part in (begin, finish))
+    return pd.DataFrame({"start": start_at, "end": end_at, "hours": finish - begin})
+
+
 def _above(times: ArrayLike, values: ArrayLike, threshold: float, gap_h: float) -> tuple[float, float]:
     if math.isnan(threshold):
         raise ValueError("the threshold is missing.")

@@ -15,10 +15,12 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from pipeline.care_sheet import fahrenheit, page, row_fahrenheit, write
+from pipeline.care_sheet import page, write
 from pipeline.errors import RillbookError
 from pipeline.limits import published_guidance
 from pipeline.plots import DOTS_A_MONTH, MONTHS, Month, cell_plot, describe, number
+from pipeline.sheet_months import row_fahrenheit
+from pipeline.sheet_words import fahrenheit
 from schemas.frames import TARGET_COLUMNS, Readings, check_targets
 
 HOSTILE = "<img src=x onerror=alert(1)> & ${title}"
@@ -409,7 +411,7 @@ def test_unknown_taxon_and_a_taxon_without_readings() -> None:
     targets, readings, taxa, facts = study()
     with pytest.raises(RillbookError, match="no taxon 'NONE' in the book"):
         page("NONE", targets, readings, taxa, facts)
-    assert "No readings of this taxon yet." in Text(page("INVA", targets[:0], readings[:0], taxa, facts)).text
+    assert "No temperature was read where this animal was found." in Text(page("INVA", targets[:0], readings[:0], taxa, facts)).text
 
 
 def test_spring_taxa_are_warned_both_ways() -> None:
@@ -523,9 +525,16 @@ def test_text_has_contrast(opened: Any) -> None:
 
 @pytest.mark.browser
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_prints_on_paper(opened: Any, paper: str) -> None:
+def test_prints_on_two_sheets_a_stage(opened: Any, paper: str) -> None:
+    """Two sheets printed on both sides: what to keep on the first, the evidence on the second."""
     page = opened(1280, "print")
-    pdf = page.pdf(format=paper)
-    pages = len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf))
-    # A front page, a front and a back for each of three stages with targets, what has no target, the closing words.
-    assert pages == 9
+    stages = page.locator("section.cell").count()
+    assert stages == 3
+    for place in range(stages):
+        alone = opened(1280, "print")
+        alone.evaluate(
+            """place => { const all = [...document.querySelectorAll('section.cell')], own = all[place];
+            document.body.replaceChildren(own); }""",
+            place,
+        )
+        assert len(re.findall(rb"/Type\s*/Page\b(?!s)", alone.pdf(format=paper))) <= 4

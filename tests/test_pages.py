@@ -5,14 +5,19 @@ from __future__ import annotations
 import csv
 import json
 import math
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 import pytest
+import sheet_reader
 
-from pipeline import demo, run
+from pipeline import book, demo, evidence, run
+from pipeline.limits import judgement
+from pipeline.plots import MONTHS
+from pipeline.settings import read_settings
 from schemas.frames import TARGET_COLUMNS
 
 TRICK = "${document.title='x'} <img src=x onerror=\"document.title='y'\">"
@@ -137,6 +142,70 @@ def test_schedule_stays_under_the_ceiling_and_names_no_site(study: Path) -> None
         text = (study / f"{name}.csv").read_text(encoding="utf-8")
         assert text.count("\n") > 1, name
         assert not {word for word in text.replace('"', "").replace("\n", ",").split(",") if word in sites}, name
+
+
+def test_no_part_of_a_care_sheet_advises_what_another_forbids(study: Path) -> None:
+    sheets = sorted(study.glob("care_sheet_*.html"))
+    read = [one for path in sheets for one in sheet_reader.cells(path.read_text(encoding="utf-8"))]
+    assert len(read) > 15 and all(one.ceiling is not None and one.advised and one.acts for one in read)
+    assert sum(len(one.advised_in_words) for one in read) > 300
+    for path in sheets:
+        assert sheet_reader.contradictions(path.read_text(encoding="utf-8"), judgement("thermostat_margin")) == [], path.name
+
+
+def test_the_reader_of_care_sheets_sees_a_contradiction(study: Path) -> None:
+    html = sorted(study.glob("care_sheet_*.html"))[0].read_text(encoding="utf-8")
+    one = sheet_reader.cells(html)[0]
+    assert one.ceiling is not None
+    for wrong in (
+        re.sub('data-advised="[^"]+"', f'data-advised="{one.ceiling}"', html, count=1),
+        re.sub('data-act="[^"]+"', f'data-act="{one.ceiling + 0.5}"', html, count=1),
+        re.sub(r'(<ul class="weeks">\s*<li>)', rf"\g<1>hold {one.ceiling + 1} °C, ", html, count=1),
+    ):
+        assert wrong != html and sheet_reader.contradictions(wrong, 1.0)
+
+
+def test_a_reader_of_the_care_sheet_alone_can_answer(study: Path) -> None:
+    """How many animals, visits, dates, sites and years; which months are silent; why the ceiling; what to do when it is passed."""
+    with book.open_book(study.parent) as connection:
+        readings, _ = evidence.readings(connection, read_settings(study.parent))
+    targets = pd.read_csv(study / "targets.csv")
+    kept = ["taxon", "population", "life_stage", "medium"]
+    by_month = targets["month"].astype("str").str.isdigit()
+    asked = targets.loc[by_month & (targets["status"] == "target"), [*kept, "ceiling", "ceiling_bound_by", "allowance"]].drop_duplicates(
+        kept
+    )
+    told = {path.stem[-4:]: sheet_reader.cells(path.read_text(encoding="utf-8")) for path in study.glob("care_sheet_*.html")}
+    for cell in asked.fillna({"population": ""}).itertuples():
+        rows = readings[(readings[kept].fillna("") == [getattr(cell, name) for name in kept]).all(axis=1)]
+        animals, years = int(rows["n_animals"].sum()), rows["year"].nunique()
+        numbers = [rows[column].nunique() for column in ("visit_id", "date", "site")]
+        from_words = "{} visits on {} dates at {} sites in {} year".format(*numbers, years)
+        start = f"{len(rows)} readings at {animals} animals"
+        found = [one for one in told[cell.taxon] if from_words in one.text and start in one.text]
+        assert found, f"{start}, {from_words}"
+        text = found[0].text
+        silent = [month for number, month in enumerate(MONTHS, start=1) if number not in set(rows["month"])]
+        assert not silent or ("Nothing was read in" in text and silent[0] in text[text.index("Nothing was read in") :])
+        assert f"Ceiling set by {cell.ceiling_bound_by}" in text and "before the allowances" in text and "Allowances, taken off" in text
+        assert "A logger" not in text and "No logger: the night drop is not known." in text
+    for path in study.glob("care_sheet_*.html"):
+        text = next(one for one in sheet_reader.sections(path.read_text(encoding="utf-8")) if one.label == "warm").text
+        assert "Above the ceiling: do all of this at once" in text and "call a veterinarian" in text
+
+
+@pytest.mark.browser
+@pytest.mark.slow
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_every_stage_of_the_study_prints_on_two_sheets(study: Path, opened: Callable[[Path, int], Any], paper: str) -> None:
+    for path in sorted(study.glob("care_sheet_*.html")):
+        page = opened(path, 1280)
+        page.emulate_media(media="print")
+        page.evaluate("window.all = [...document.querySelectorAll('section.cell')]")
+        for place in range(page.evaluate("all.length")):
+            page.evaluate("place => document.body.replaceChildren(all[place])", place)
+            sides = len(re.findall(rb"/Type\s*/Page\b(?!s)", page.pdf(format=paper)))
+            assert 2 <= sides <= 4, f"{path.name}, stage {place + 1}: {sides} sides"
 
 
 def test_no_value_stands_where_animals_die(study: Path) -> None:

@@ -14,11 +14,13 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+import sheet_reader
 from real_data_tables import PAGE, SHEETS, TODAY, Loaded, column_map, cut, load, new_book, tables
 from typer.testing import CliRunner
 
 from pipeline import book, run
 from pipeline.cli import app
+from pipeline.limits import judgement
 
 pytestmark = pytest.mark.open_data
 NOTHING = ("NULL", "-99", "")
@@ -137,6 +139,25 @@ def test_maps_and_care_sheets(loaded: Callable[[str], Loaded], name: str) -> Non
     for page in pages:
         text = page.read_text(encoding="utf-8")
         assert not [site for site in ids if site in text], page.name
+        assert sheet_reader.contradictions(text, judgement("thermostat_margin")) == [], page.name
+    if name == GSMNP:
+        _humidity_of_the_night_surveys(one, {page.stem.removeprefix("care_sheet_"): page.read_text(encoding="utf-8") for page in pages})
+
+
+def _humidity_of_the_night_surveys(one: Loaded, pages: dict[str, str]) -> None:
+    """gsmnp_2012: each taxon's page has its humidity figures counted here from the sheet, and says what nights of July are worth."""
+    rows = sheet(one)
+    for code, seen in (("PJOR", "June and July only: the other months are silent"), ("DCON", "July only: the other months are silent")):
+        text = " ".join(section.text for section in sheet_reader.sections(pages[code]))
+        met = rows[(rows["Species"] == code) & (rows["Number"] != "0")]
+        low, high = (pd.to_numeric(met["Temp"]).agg(how) for how in ("min", "max"))
+        animals, sites = pd.to_numeric(met["Number"]).sum(), met["Plot_Trans"].nunique()
+        assert re.search(
+            rf"at {low:.1f} to {high:.1f} °C; {animals} animals, \d+ readings?, \d+ visits?, \d+ dates?, {sites} sites?, 1 year", text
+        )
+        for words in (seen, "By night only", "no target rests on it", "No figure:"):
+            assert words in text, words
+        assert not re.search(r"at least \d+ %", text)
 
 
 # --- ncr_lotic ---------------------------------------------------------------------------------------------------------------------------

@@ -186,3 +186,24 @@ def test_shortfalls_of_a_sine_sampled_at_every_phase(interval: float) -> None:
 def test_the_mean_shortfall_is_below_the_worst_and_neither_exceeds_the_range(daily_range: float, interval: float) -> None:
     mean, worst = own.mean_sampling_shortfall(daily_range, interval), own.worst_sampling_shortfall(daily_range, interval)
     assert 0 <= mean <= worst <= daily_range + 1e-12
+
+
+@given(st.lists(st.floats(-5, 30), min_size=2, max_size=60), st.floats(0, 25), st.sets(st.integers(1, 58)))
+def test_excursions_add_up_to_the_hours_above_and_never_cross_a_gap(values: list[float], threshold: float, lost: set[int]) -> None:
+    kept = [place for place in range(len(values)) if place not in lost] or [0]
+    times, read = moments([place * 0.5 for place in kept]), [values[place] for place in kept]
+    found = own.excursions(times, read, threshold, 0.5)
+    assert found["hours"].sum() == pytest.approx(own.hours_above(times, read, threshold, 0.5), abs=1e-6)
+    assert (found["hours"] > 0).all() and (found["end"].iloc[:-1].to_numpy() <= found["start"].iloc[1:].to_numpy()).all()
+    missing = [START + np.timedelta64(place * 1800, "s") for place in lost if 0 < place < len(values) - 1]
+    for at in pd.to_datetime(missing).tz_localize("UTC"):
+        assert not ((found["start"] < at) & (found["end"] > at)).any()
+
+
+def test_excursion_by_hand() -> None:
+    """10, 20, 20, 10 °C hour by hour: above 15 from half past the first hour to half past the third."""
+    found = own.excursions(moments([0, 1, 2, 3]), [10, 20, 20, 10], 15, LONG)
+    assert len(found) == 1 and found["hours"].iloc[0] == pytest.approx(2)
+    assert found["start"].iloc[0] == pd.Timestamp(START + np.timedelta64(1800, "s"), tz="UTC")
+    with pytest.raises(ValueError, match="threshold is missing"):
+        own.excursions(moments([0, 1]), [1, 2], math.nan, LONG)
