@@ -27,23 +27,9 @@ def loosened(limit: float) -> float:
     return limit + 300 * math.sqrt(limit / 100 * (1 - limit / 100) / CAMPAIGNS)
 
 
-def invented_series(sites: int = 30, seed: int = 5) -> pd.DataFrame:
-    """Two summers of invented streams: sites differ, a season, and regional days that all sites share."""
-    rng = np.random.default_rng(seed)
-    dates = pd.DatetimeIndex([day for year in (2018, 2019) for day in pd.date_range(f"{year}-06-01", f"{year}-09-30")])
-    regional = rng.normal(0, 1.7, len(dates))
-    season = 15 + 2 * np.cos(2 * np.pi * (dates.day_of_year.to_numpy() - 210) / 365)
-    parts = [
-        pd.DataFrame({"site": f"s{site:02}", "date": dates, "value": season + regional + rng.normal(0, 1.5) + rng.normal(0, 1, len(dates))})
-        for site in range(sites)
-    ]
-    frame = pd.concat(parts, ignore_index=True)
-    return frame.assign(value=frame["value"].round(2), year=frame["date"].dt.year, month=frame["date"].dt.month)
-
-
 @pytest.fixture(scope="module")
 def invented() -> pd.DataFrame:
-    return invented_series()
+    return validate_bound.invented_series()
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +52,7 @@ def test_share_by_hand() -> None:
 
 @pytest.mark.parametrize("design", validate_bound.designs(), ids=lambda one: f"{one.name}, {one.size}")
 def test_campaigns_are_drawn_as_their_design_says(invented: pd.DataFrame, design: Design) -> None:
-    series = invented if not design.warm_half else invented_series(sites=44)
+    series = invented if not design.warm_half else validate_bound.invented_series(sites=44)
     lookup = series.set_index(["site", "date"])["value"]
     for _, campaign, frame in validate_bound.campaigns_of(series, design, range(3)):
         assert campaign.groupby("site")["date"].nunique().tolist() == [design.days] * design.sites
@@ -198,8 +184,10 @@ def test_fewer_visits_do_not_warm_the_ceiling_of_real_streams(streams: pd.DataFr
 
 
 def test_page_has_a_place_for_the_tables(root: Path) -> None:
-    page = (root / "docs" / "validation.md").read_text(encoding="utf-8")
-    assert page.count(validate_bound.START) == page.count(validate_bound.END) == 1
-    made = page.split(validate_bound.START)[1].split(validate_bound.END)[0]
+    pages = [path.read_text(encoding="utf-8") for path in validate_bound.PAGES]
+    for page in pages:
+        assert page.count(validate_bound.START) == page.count(validate_bound.END) == 1
+    made, again = (page.split(validate_bound.START)[1].split(validate_bound.END)[0] for page in pages)
+    assert made == again
     for design in validate_bound.designs():
         assert f"| {design.name} | {design.size} |" in made

@@ -1,7 +1,7 @@
 """Does the bound keep its promise? Campaigns drawn from real daily stream temperatures, through the tool's own functions (method §9).
 
 Run with ``PYTHONPATH=. python tests/benchmarks/validate_bound.py OPEN_DATA [--campaigns 1000] [--write]``; OPEN_DATA holds
-``stream_temp_daily`` (water temperatures of three agencies, stated MIT, USGS 2014). It prints the tables of docs/validation.md, and with
+``stream_temp_daily`` (water temperatures of three agencies, stated MIT, USGS 2014). It prints the tables of docs/method.md and docs/validation.md, and with
 ``--write`` puts them there. Group cap and CTmax play no part: a program that always says 22.0 °C would pass a test of the final ceiling.
 """
 
@@ -121,6 +121,20 @@ def read_series(open_data: Path) -> pd.DataFrame:
     frame = frame.rename(columns={"temp": "value"}).assign(year=frame["date"].dt.year, month=frame["date"].dt.month)
     frame = frame[frame["month"].isin(WARM) & (frame["value"] > COLDEST_WATER)]
     return enough_days(frame)
+
+
+def invented_series(sites: int = 30, seed: int = 5) -> pd.DataFrame:
+    """Two summers of invented streams: sites differ, a season, and regional days that all sites share."""
+    rng = np.random.default_rng(seed)
+    dates = pd.DatetimeIndex([day for year in (2018, 2019) for day in pd.date_range(f"{year}-06-01", f"{year}-09-30")])
+    regional = rng.normal(0, 1.7, len(dates))
+    season = 15 + 2 * np.cos(2 * np.pi * (dates.day_of_year.to_numpy() - 210) / 365)
+    parts = [
+        pd.DataFrame({"site": f"s{site:02}", "date": dates, "value": season + regional + rng.normal(0, 1.5) + rng.normal(0, 1, len(dates))})
+        for site in range(sites)
+    ]
+    frame = pd.concat(parts, ignore_index=True)
+    return frame.assign(value=frame["value"].round(2), year=frame["date"].dt.year, month=frame["date"].dt.month)
 
 
 def enough_days(frame: pd.DataFrame) -> pd.DataFrame:
@@ -308,7 +322,7 @@ def files_agree(series: pd.DataFrame, design: Design, campaigns: int) -> int:
 
 # --- the page
 
-PAGE = Path(__file__).resolve().parents[2] / "docs" / "validation.md"
+PAGES = [Path(__file__).resolve().parents[2] / "docs" / name for name in ("method.md", "validation.md")]
 START, END = "<!-- made: validation -->", "<!-- end: validation -->"
 
 
@@ -403,10 +417,11 @@ def validate(series: pd.DataFrame, campaigns: int, plan: list[Design], deleted_c
 
 
 def write(text: str) -> None:
-    """Put the tables between the marks of the page."""
-    page = PAGE.read_text(encoding="utf-8")
-    before, after = page.split(START)[0], page.split(END)[1]
-    PAGE.write_text(f"{before}{START}\n{text}\n{END}{after}", encoding="utf-8", newline="\n")
+    """Put the tables between the marks of the pages."""
+    for path in PAGES:
+        page = path.read_text(encoding="utf-8")
+        before, after = page.split(START)[0], page.split(END)[1]
+        path.write_text(f"{before}{START}\n{text}\n{END}{after}", encoding="utf-8", newline="\n")
 
 
 def main() -> None:
