@@ -1,7 +1,8 @@
 """Does the bound keep its promise? Campaigns drawn from real daily stream temperatures, through the tool's own functions (method §9).
 
 Run with ``PYTHONPATH=. python tests/benchmarks/validate_bound.py OPEN_DATA [--campaigns 1000] [--write]``; OPEN_DATA holds
-``stream_temp_daily`` (water temperatures of three agencies, stated MIT, USGS 2014). It prints the tables of docs/method.md and docs/validation.md, and with
+``stream_temp_daily`` (water temperatures of three agencies, stated MIT, USGS 2014). It prints the tables of docs/method.md
+and docs/validation.md, and with
 ``--write`` puts them there. Group cap and CTmax play no part: a program that always says 22.0 °C would pass a test of the final ceiling.
 """
 
