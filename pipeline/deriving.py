@@ -20,6 +20,7 @@ Group = tuple[str, str, str, str]
 
 STAGE = ["taxon", "population", "life_stage"]
 EGGS = "egg_mass"
+UNITS = {"deficit": "kPa", "rh_p25": "%"}
 IN_WATER = ("water", "edge")
 
 
@@ -66,7 +67,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     RillbookError
         The book is empty, or a warmer value is accepted without name and reason.
     """
-    from pipeline import derive, evidence, ledger, season, site_spans
+    from pipeline import derive, evidence, humidity, ledger, season, site_spans
     from pipeline.limits import judgement
 
     settings = read_settings(folder)
@@ -81,7 +82,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         before, accepted = book.published(connection)
         hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
         spans = site_spans.site_spans(connection)
-        more = _further(connection, settings, readings)
+        more, damp = _further(connection, settings, readings)
         cycle, half_ranges = _daily_cycle(connection, settings, readings)
     progress("deriving")
     chosen = more["selection"][more["selection"]["word"] == "selected"]
@@ -89,13 +90,16 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     targets = derive.targets(readings, settings.taxa, settings, half_ranges=half_ranges, selected=selected)
     visits = ledger.visits_of_cells(readings, settings.taxa, settings)
     now = datetime.now(UTC).replace(tzinfo=None)
-    kept_targets, kept = ledger.hold_to_published(targets, visits, before, accepted)
+    air = ledger.air_visits(damp)
+    kept_targets, open_part, kept = _held(targets, visits, more["humidity"], air, before, accepted)
     with book.open_book(folder, write=True) as connection:
         if accept:
             book.accept_warmer(connection, kept[kept["taxon"] == accept], by, reason, now)
             before, accepted = book.published(connection)
-            kept_targets, kept = ledger.hold_to_published(targets, visits, before, accepted)
+            kept_targets, open_part, kept = _held(targets, visits, more["humidity"], air, before, accepted)
         book.publish(connection, ledger.to_publish(kept_targets, visits), now)
+        book.publish(connection, ledger.air_to_publish(open_part, air), now)
+    more |= {"humidity": open_part, "humidity_by_temperature": humidity.humidity_table(open_part)}
     days = season.schedule(readings, kept_targets, settings)
     facts = {
         "title": settings.title, "invented": settings.invented, "author": settings.author, "licence": settings.licence,
@@ -108,7 +112,9 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         "schedule": days, "schedule_weeks": season.by_week(days), "schedule_months": season.by_month(days),
         "selection": more["selection"], "detection": more["detection"],
         "notes": [
-            f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} kept at {row.kept:g} °C" for row in kept.itertuples()
+            f"{row.taxon} {row.life_stage} {row.medium}{'' if row.month == row.medium else f' {row.month}'}: {row.quantity} kept at"
+            f" {row.kept:g} {UNITS.get(row.quantity, '°C')}"
+            for row in kept.itertuples()
         ],
     }  # fmt: skip
     files = {"schedule": facts["schedule_weeks"], **{name: frame for name, frame in more.items() if name != "wetness"}}
@@ -116,8 +122,18 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     return Derived(kept_targets, readings, facts, kept)
 
 
-def _further(connection: Any, settings: Settings, readings: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    """Humidity, water, selection and detection (method §7 and §8), by the name of the file that each is written to."""
+def _held(targets: pd.DataFrame, visits: Any, open_part: pd.DataFrame, air: Any, before: pd.DataFrame, accepted: pd.DataFrame) -> Any:
+    """Targets and humidity held to what was published, and what was kept."""
+    from pipeline import ledger
+
+    kept_targets, kept = ledger.hold_to_published(targets, visits, before, accepted)
+    kept_air, kept_damp = ledger.hold_air(open_part, air, before, accepted)
+    both = [frame for frame in (kept, kept_damp) if len(frame)]
+    return kept_targets, kept_air, pd.concat(both, ignore_index=True) if both else kept
+
+
+def _further(connection: Any, settings: Settings, readings: pd.DataFrame) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
+    """Humidity, water, selection and detection (method §7 and §8) by the name of their files, and the readings of the air."""
     from pipeline import evidence, humidity, humidity_evidence, selection, water_evidence, water_targets
 
     damp, _ = humidity_evidence.humidity_readings(connection, settings)
@@ -126,7 +142,7 @@ def _further(connection: Any, settings: Settings, readings: pd.DataFrame) -> dic
     known = book.known_rows(connection)
     incomplete = connection.execute("SELECT visit_id, incomplete FROM visits").df()
     visits = known["visits"].drop(columns="incomplete", errors="ignore").merge(incomplete, on="visit_id")
-    return {
+    frames = {
         "humidity": open_part,
         "humidity_by_temperature": humidity.humidity_table(open_part),
         "humidity_found": humidity.humidity_figures(damp),
@@ -135,6 +151,7 @@ def _further(connection: Any, settings: Settings, readings: pd.DataFrame) -> dic
         "selection": selection.selection(readings, evidence.availability(connection), settings),
         "detection": selection.detection_by_temperature(visits, known["finds"]),
     }
+    return frames, damp
 
 
 def _daily_cycle(connection: Any, settings: Settings, readings: pd.DataFrame) -> tuple[dict[str, Any], dict[Group, float]]:

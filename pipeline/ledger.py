@@ -17,9 +17,15 @@ Cell = tuple[str, str, str, str, str]
 CELL = ["taxon", "population", "life_stage", "medium", "month"]
 OF_ROW = ("set_point", "band_high", "act_line")
 OF_GROUP = ("ceiling", "floor")
+OF_AIR = ("deficit", "rh_p25")
+NEVER_LOWER = ("floor", "rh_p25")
+"""Quantities that fewer visits must not lower; all others they must not raise."""
+
+OPEN_PART = "open part"
 PUBLISHED_COLUMNS = [*CELL, "quantity", "value", "visits"]
 NOTE_COLUMNS = [*CELL, "quantity", "derived", "kept"]
 CONSTANT = ("warm_spring", "cave")
+KEPT_AIR = "kept as damp as published from the same visits or more"
 
 
 def visits_of_cells(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Settings) -> dict[Cell, frozenset[str]]:
@@ -110,19 +116,73 @@ def hold_to_published(
     return check_targets(held), pd.DataFrame(notes, columns=NOTE_COLUMNS).drop_duplicates(ignore_index=True)
 
 
+def air_visits(damp: pd.DataFrame) -> dict[Cell, frozenset[str]]:
+    """Site-days behind the humidity of each taxon, population and stage, by the cell of the ledger.
+
+    Parameters
+    ----------
+    damp : DataFrame
+        Columns of ``schemas.frames.HUMIDITY_READING_COLUMNS``; rows with a ``reason`` feed no target.
+    """
+    used = damp[damp["reason"].fillna("") == ""]
+    days = used.assign(day=used["site"] + " " + used["date"].dt.strftime("%Y-%m-%d"))
+    return {(*key, OPEN_PART, OPEN_PART): frozenset(rows["day"]) for key, rows in days.groupby(CELL[:3], sort=True)}
+
+
+def air_to_publish(open_part: pd.DataFrame, visits: Mapping[Cell, frozenset[str]]) -> pd.DataFrame:
+    """Humidity targets as entries of the ledger: ``deficit`` (kPa) and ``rh_p25`` (%), columns as :func:`to_publish`."""
+    kept = open_part[open_part["status"] == "target"].to_dict("records")
+    cells = [((*(row[name] for name in CELL[:3]), OPEN_PART, OPEN_PART), row) for row in kept]
+    return pd.DataFrame(
+        [(*cell, name, row[name], visits.get(cell, frozenset())) for cell, row in cells for name in OF_AIR], columns=PUBLISHED_COLUMNS
+    )
+
+
+def hold_air(
+    open_part: pd.DataFrame, visits: Mapping[Cell, frozenset[str]], published: pd.DataFrame, accepted: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Print nothing drier than was published from the same visits or from more; arguments and notes as :func:`hold_to_published`.
+
+    Parameters
+    ----------
+    open_part : DataFrame
+        Columns of ``schemas.frames.HUMIDITY_TARGET_COLUMNS``.
+    visits, published, accepted
+        As :func:`hold_to_published`, `visits` by :func:`air_visits`.
+
+    Returns
+    -------
+    open_part, notes : DataFrame
+        The same rows with ``deficit`` and ``rh_p25`` held, and each value that was not printed as derived.
+    """
+    bounds = _bounds(visits, published, accepted)
+    notes: list[tuple[Any, ...]] = []
+    rows = []
+    for row in open_part.to_dict("records"):
+        cell = (*(row[name] for name in CELL[:3]), OPEN_PART, OPEN_PART)
+        for name in OF_AIR if row["status"] == "target" else ():
+            bound = bounds.get((*cell, name), math.nan)
+            if row[name] < bound if name in NEVER_LOWER else row[name] > bound:
+                notes.append((*cell, name, row[name], bound))
+                row = {**row, name: bound, "reason": "; ".join([*([row["reason"]] if row["reason"] else []), KEPT_AIR])}
+        rows.append(row)
+    held = pd.DataFrame(rows, columns=open_part.columns).astype(open_part.dtypes.to_dict())
+    return held, pd.DataFrame(notes, columns=NOTE_COLUMNS).drop_duplicates(ignore_index=True)
+
+
 def _bounds(visits: Mapping[Cell, frozenset[str]], published: pd.DataFrame, accepted: pd.DataFrame) -> dict[tuple[Any, ...], float]:
     """Cell and quantity to the value that must not be passed."""
     bounds: dict[tuple[Any, ...], float] = {}
     for row in published.to_dict("records"):
         cell = tuple(row[name] for name in CELL)
         if visits.get(cell, frozenset()) <= row["visits"]:
-            cautious = max if row["quantity"] == "floor" else min
+            cautious = max if row["quantity"] in NEVER_LOWER else min
             key = (*cell, row["quantity"])
             bounds[key] = cautious(bounds.get(key, row["value"]), row["value"])
     for row in accepted.to_dict("records"):
         key = (*(row[name] for name in CELL), row["quantity"])
         if key in bounds:
-            bounds[key] = (min if row["quantity"] == "floor" else max)(bounds[key], row["value"])
+            bounds[key] = (min if row["quantity"] in NEVER_LOWER else max)(bounds[key], row["value"])
     return bounds
 
 

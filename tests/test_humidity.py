@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 from test_evidence import FIND, SITE, TOML, VISIT
 from test_evidence import book as small_book
 
-from pipeline import book, finds, run
+from pipeline import book, finds, ledger, run
 from pipeline import humidity as own
 from pipeline.humidity_evidence import COVERED, IMPOSSIBLE, NONE_READ, THE_VISITS, humidity_readings, wetness_noted
 from pipeline.moist_air import constant, vapour_pressure_deficit_kpa
@@ -310,6 +310,38 @@ def test_wetter_readings_never_give_a_drier_target(frame: pd.DataFrame, seed: in
     assert list(before["status"]) == list(after["status"])
     assert not (after["deficit"] > before["deficit"]).any()
     assert not (table(wetter) < table(frame)).any()
+
+
+@many
+@given(STUDIES, st.integers(0, 2**31), st.sampled_from([0.2, 0.5]))
+def test_fewer_visits_print_nothing_drier_than_was_published(frame: pd.DataFrame, seed: int, share: float) -> None:
+    """Method §5: what was published from a set of visits is never printed warmer, nor drier, from a subset of them."""
+    rng = np.random.default_rng(seed)
+    first = derive(frame)
+    published = ledger.air_to_publish(first, ledger.air_visits(frame))
+    gone = set(rng.permutation(frame["visit_id"].unique())[: max(1, int(share * frame["visit_id"].nunique()))])
+    fewer = frame[~frame["visit_id"].isin(gone)]
+    if fewer.empty:
+        return
+    nobody = pd.DataFrame(columns=[*ledger.CELL, "quantity", "value"])
+    raw = derive(fewer)
+    held, notes = ledger.hold_air(raw, ledger.air_visits(fewer), published, nobody)
+    both = held.merge(first, on=["taxon", "population", "life_stage"], suffixes=("", "_first"))
+    both = both[(both["status"] == "target") & (both["status_first"] == "target")]
+    assert not (both["deficit"] > both["deficit_first"]).any() and not (both["rh_p25"] < both["rh_p25_first"]).any()
+    assert len(notes) == int((raw["deficit"] > held["deficit"]).sum() + (raw["rh_p25"] < held["rh_p25"]).sum())
+
+
+def test_a_named_person_may_take_the_drier_figure() -> None:
+    frame = study([12.2, 18.9], [80, 92], sites=4, dates=24)
+    first = derive(frame)
+    published = ledger.air_to_publish(first, ledger.air_visits(frame)).assign(
+        value=lambda rows: rows["value"].where(rows["quantity"] != "deficit", 0.05)
+    )
+    held, notes = ledger.hold_air(first, ledger.air_visits(frame), published, published.iloc[:0])
+    assert held["deficit"].tolist() == [0.05] and notes["quantity"].tolist() == ["deficit"] and ledger.KEPT_AIR in held["reason"].iloc[0]
+    taken, none = ledger.hold_air(first, ledger.air_visits(frame), published, notes.rename(columns={"derived": "value"}))
+    assert taken["deficit"].tolist() == first["deficit"].tolist() and none.empty
 
 
 @hypothesis_settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
