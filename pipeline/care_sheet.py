@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.errors import RillbookError
+from pipeline.grades import least_allowed
 from pipeline.limits import judgement
 from pipeline.plots import Month, cell_plot, number
 from pipeline.sheet_evidence import answers, evidence, fates_of_months, found, silent
@@ -149,6 +150,7 @@ def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd
         "has_target": has_target,
         "ceiling": ceiling_words(rows, ceiling),
         "floor_c": floor,
+        "least_c": figure(least_allowed(rows)) if has_target else floor,
         "floor": floor_words(floor, months, facts),
         "plot": cell_plot(full, drawn, ceiling, floor, f"plot-{index}") if plotted else "",
         "year": schedule_part(key, group, rows, read, facts, full, f"year-{index}"),

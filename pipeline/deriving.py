@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -13,6 +14,7 @@ import pandas as pd
 
 from pipeline import book, repair
 from pipeline.errors import RillbookError
+from pipeline.grades import least_allowed
 from pipeline.settings import Settings, read_settings
 
 METHOD_VERSION = "1"
@@ -230,10 +232,15 @@ def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[st
             for frame in (derived.targets, more["humidity"], more["humidity_found"], more["wetness"], more["water"])
         )
         target = open_part.to_dict("records")[0] if len(open_part) else None
-        ceiling, floor = float(limits["ceiling"].min()), float(limits["floor"].max())
+        ceiling, floor = float(limits["ceiling"].min()), _least(limits)
         damp = [] if stage == EGGS else humidity.humidity_rows(target, figures, wetness=wetness, ceiling=ceiling, floor=floor)
         met = len(water) or limits["medium"].isin(IN_WATER).any()
         yield (taxon, population, stage), {"humidity": damp, "water": water_targets.water_rows(water, names[taxon], stage) if met else []}
+
+
+def _least(limits: pd.DataFrame) -> float:
+    """Highest of the least temperatures that the cells of a stage allow, °C."""
+    return max((least for _, rows in limits.groupby("medium") if not math.isnan(least := least_allowed(rows))), default=math.nan)
 
 
 def _rows_of(frame: pd.DataFrame, taxon: str, population: str, stage: str) -> pd.DataFrame:

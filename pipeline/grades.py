@@ -6,6 +6,8 @@ import math
 from functools import cache
 from typing import Any
 
+import pandas as pd
+
 from pipeline.limits import grade_rules, judgement
 
 ORDER = "ABCD"
@@ -100,3 +102,25 @@ def up(value: float, grade: str) -> float:
     """Round a bottom up to the step of its grade, °C."""
     step = _step(grade)
     return math.ceil(value / step - HAIR) * step + 0.0
+
+
+def least_allowed(rows: pd.DataFrame) -> float:
+    """Lowest temperature that a cell's figures allow: its floor, or where winter is unknown the bottom of the lowest month measured.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Targets of one cell, columns of ``schemas.frames.TARGET_COLUMNS``, °C.
+
+    Returns
+    -------
+    float
+        °C; nan where no month has a target.
+
+    Notes
+    -----
+    Method §5: without a cold-season reading "do not go below the lowest month measured".
+    """
+    floor = float(rows["floor"].max())
+    months = rows["month"].astype("str").str.replace(".0", "").str.isdigit() & rows["status"].ne("refused")
+    return floor if not math.isnan(floor) else float(rows.loc[months, "band_low"].min())

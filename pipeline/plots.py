@@ -270,7 +270,7 @@ class ScheduleDay:
     fitted : float
         The field's yearly course [°C].
     set_point : float or None
-        [°C]; None where the field is colder than the floor.
+        [°C]; None where the field is colder than the page allows.
     """
 
     day: int
@@ -302,7 +302,7 @@ def describe_schedule(what: str, readings: Sequence[tuple[int, float]], days: Se
         first, last = _date(run[0].day), _date(run[-1].day)
         known = [day for day in run if day.set_point is not None]
         if not known:
-            parts.append(f"{first} to {last}: the field is colder than the floor, no set point.")
+            parts.append(f"{first} to {last}: the field is colder than the page allows, no set point.")
             continue
         low, high = (choose(known, key=lambda day: day.set_point or 0.0) for choose in (min, max))
         seen = f"{first} to {last}: from {number(known[0].set_point or 0.0)} to {number(known[-1].set_point or 0.0)}"
@@ -310,7 +310,7 @@ def describe_schedule(what: str, readings: Sequence[tuple[int, float]], days: Se
         course = [day.fitted for day in run]
         seen += f"; the field's course lies between {number(min(course), 1)} and {number(max(course), 1)}"
         lost = len(run) - len(known)
-        parts.append(seen + (f"; no set point on {lost} day{'s' * (lost != 1)}, colder than the floor." if lost else "."))
+        parts.append(seen + (f"; no set point on {lost} day{'s' * (lost != 1)}, colder than the page allows." if lost else "."))
     if len(days) < YEAR:
         parts.append("No schedule on other days: too little was read." if days else "No schedule: too little was read.")
     parts.append("No ceiling." if ceiling is None else f"Ceiling {number(ceiling)}, not a temperature to keep.")

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.grades import down
+from pipeline.grades import down, least_allowed
 from pipeline.harmonic import cosinor, cosinor_at
 from pipeline.limits import judgement
 from pipeline.settings import Settings
@@ -39,7 +39,8 @@ def schedule(readings: pd.DataFrame, targets: pd.DataFrame, settings: Settings) 
 
     f(t) = weighted harmonic fit of the distinct values on day of year (site-day weights), not below `schedule_least`, not above the month's
     P75 and the ceiling less `thermostat_margin`; g(t) = min over s of f(s) + `schedule_rate`·|t − s| within a run of months with readings;
-    the set point is g rounded down. Days are those from `schedule_reach` before the first to `schedule_reach` after the last visit day of a
+    the set point is g rounded down, and none where g is below the floor (or, winter unknown, below the lowest month measured). Days are
+    those from `schedule_reach` before the first to `schedule_reach` after the last visit day of a
     run of consecutive months with a target of their own; a run may pass New Year. Outside them it would be extrapolation.
 
     Parameters
@@ -230,10 +231,10 @@ def _printed(number: int, days: Days, curve: pd.DataFrame, rows: pd.DataFrame) -
     month = MONTH_OF_DAY[days - 1]
     limited = shown["limited"].to_numpy(dtype=float)
     rounded = np.array([down(value, grade) for value, grade in zip(limited, shown["step_grade"], strict=True)])
-    floor = float(rows["floor"].max())
-    at_floor = limited < floor
-    set_point = rounded if math.isnan(floor) else np.where(at_floor, np.nan, np.maximum(rounded, floor))
     bottoms = {int(name): row["band_low"] for name, row in rows.iterrows() if str(name).isdigit() and row["status"] == "target"}
+    floor = least_allowed(rows.assign(month=rows.index))
+    at_floor = limited < floor
+    set_point = np.where(at_floor, np.nan, np.maximum(rounded, floor))
     lowest = np.array([bottoms.get(int(one), math.nan) for one in month])
     columns: dict[str, Any] = {
         "run": number, "day_of_year": days, "month": month, "day": days - np.asarray(STARTS)[month - 1],

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from pipeline.grades import least_allowed
 from pipeline.limits import judgement
 from pipeline.plots import MONTHS, ScheduleDay, number, schedule_plot
 from pipeline.settings import DEFAULTS
@@ -87,8 +88,8 @@ def _stretch(row: Row, low: float, high: float) -> Row:
         "span": first if first == last else f"{first} to {last}",
         "low": figure(low),
         "high": figure(high),
-        "words": "hold the floor: the field is colder" if not known else degrees_between(low, high),
-        "note": "colder than the floor on some days: hold the floor" if known and row["at_floor"] else "",
+        "words": "hold the least that this page allows: the field is colder" if not known else degrees_between(low, high),
+        "note": "colder than the least that this page allows on some days: hold that" if known and row["at_floor"] else "",
     }
 
 
@@ -136,13 +137,13 @@ def mosaic_part(key: Cell, group: str, rows: pd.DataFrame, read: pd.DataFrame, f
     shares = [judgement(f"mosaic_{name}_percentile") / 100 for name in ("low", "middle", "high")]
     found = [float(value) for value in weighted_quantile(values["value"].astype(float), weights, shares)]
     acts = rows.loc[rows["month"].astype(str).isin(map(str, months)), "act_line"].dropna()
-    highest, floor = min([highest_advised(rows), *acts.astype(float)]), float(rows["floor"].max())
+    highest, least = min([highest_advised(rows), *acts.astype(float)]), least_allowed(rows)
     step = step_of(warm["grade"].iloc[0])
-    # Down, as every set point; the coolest spot too, since a cool retreat harms nobody above the floor.
+    # Down, as every set point; the coolest spot too, since a cool retreat harms nobody above the least.
     kept = [min(_down(value, step), _down(highest, step)) for value in found]
-    raised = [value if math.isnan(floor) else max(value, floor) for value in kept]
+    raised = [value if math.isnan(least) else max(value, least) for value in kept]
     notes = [f"cut to {number(_down(highest, step))} °C, as this page forbids more"] if found[-1] > highest else []
-    notes += [f"raised to the floor, {number(floor)} °C"] if raised != kept else []
+    notes += [f"raised to {number(least)} °C, the least that this page allows"] if raised != kept else []
     names = SPOTS.get(key[3], SPOTS[""])
     spots = [{"name": name, "c": c, "words": degrees(c, fahrenheit(c))} for name, c in zip(names, raised, strict=True)]
     return {"why": "", "spots": spots, "notes": notes}

@@ -112,9 +112,9 @@ SCHEDULE_COLUMNS: dict[str, str] = {
     "day": "day of the month",
     "fitted": "the field's yearly course by one harmonic, °C",
     "limited": "the same, under the month's P75 and the ceiling less 1 °C, and slowed to 1 °C a week, °C",
-    "set_point": "value to aim at as the day's mean, °C, rounded down; missing where the field is colder than the floor",
+    "set_point": "value to aim at as the day's mean, °C, rounded down; missing where the field is colder than the page allows",
     "below_band": "cooler than the month's band: the slow way up, or the cool end of the month",
-    "at_floor": "the field is colder than the floor on that day: no set point, hold the floor",
+    "at_floor": "the field is colder than the floor, or without one than the lowest month measured: no set point, hold that",
 }
 
 _STRETCH = {
@@ -132,7 +132,7 @@ SCHEDULE_WEEK_COLUMNS: dict[str, str] = {
     "week": "1 to 52, counted from 1 January; the last has eight days",
     "set_point": "lowest set point of its days, °C; missing where it is for one of the days",
     "below_band": SCHEDULE_COLUMNS["below_band"],
-    "at_floor": "the field is colder than the floor on one of its days",
+    "at_floor": "the field is colder than the page allows on one of its days",
 }
 
 SCHEDULE_MONTH_COLUMNS: dict[str, str] = {
@@ -142,7 +142,7 @@ SCHEDULE_MONTH_COLUMNS: dict[str, str] = {
     "end": "set point of the last day, °C",
     "low": "lowest set point, °C",
     "high": "highest set point, °C",
-    "at_floor": "the field is colder than the floor on one of its days",
+    "at_floor": "the field is colder than the page allows on one of its days",
 }
 
 NIGHT_DROP_COLUMNS: dict[str, str] = {

@@ -261,7 +261,17 @@ def test_the_weakest_grade_of_a_run_sets_the_step() -> None:
     fine, rows = planned(readings)
     assert set(rows.loc[rows["month"].isin(list("56789")), "grade"]) == {"A"} and (fine["set_point"] % 1 == 0.5).any()
     coarse, _ = planned(readings, grade_cap={("COOL", "", "larva", "water", "9"): "C"})
-    assert (coarse["set_point"] % 1 == 0).all() and len(coarse) == len(fine)
+    shown = coarse["set_point"].dropna()
+    assert (shown % 1 == 0).all() and len(shown) > 100 and len(coarse) == len(fine)
+
+
+def test_without_a_floor_no_set_point_lies_below_the_lowest_month_measured() -> None:
+    """Method §5: no cold-season reading, no field floor: do not go below the lowest month measured."""
+    days, rows = planned(field((4, 5, 6, 7, 8, 9, 10)))
+    assert rows["floor"].isna().all()
+    bottom = rows.loc[rows["month"].str.isdigit() & rows["status"].ne("refused"), "band_low"].min()
+    assert not (days["set_point"] < bottom).any() and days["at_floor"].any()
+    assert (days["at_floor"] == (days["limited"] < bottom)).all()
 
 
 def test_a_top_held_to_what_was_published_holds_the_schedule_too() -> None:
@@ -551,7 +561,7 @@ def test_the_plot_says_in_words_what_it_shows() -> None:
     words = describe_schedule("Larvae, in water", [(100, 11.5), (115, 12.0)], days, 18.0)
     assert words == (
         "Larvae, in water: set point through the year in °C, with 2 readings. 1 April to 1 May: from 9 to 10, lowest 9 on 5 April, "
-        "highest 10 on 20 April; the field's course lies between 10.9 and 11.2; no set point on 4 days, colder than the floor. "
+        "highest 10 on 20 April; the field's course lies between 10.9 and 11.2; no set point on 4 days, colder than the page allows. "
         "No schedule on other days: too little was read. Ceiling 18, not a temperature to keep."
     )
     assert "no set point" in describe_schedule("x", [], [ScheduleDay(1, 0.5, None)], None)
