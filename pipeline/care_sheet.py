@@ -9,12 +9,11 @@ from typing import Any
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.grades import least_allowed
 from pipeline.limits import judgement
 from pipeline.plots import Month, cell_plot, number
 from pipeline.sheet_evidence import answers, evidence, fates_of_months, found, silent
 from pipeline.sheet_guidance import guidance_lines
-from pipeline.sheet_months import ceiling_words, floor_words, month_row, refused_months
+from pipeline.sheet_months import ceiling_words, floor_words, least_of, month_row, refused_months
 from pipeline.sheet_parts import BOTH_WAYS, detection_lines, logger_words, mosaic_part, night_part, schedule_part
 from pipeline.sheet_words import MEDIA, STAGES, Cell, Row, figure, month_key, named
 from schemas.vocabulary import codes
@@ -137,6 +136,7 @@ def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd
     what = f"{named(STAGES, stage)}, {named(MEDIA, medium)}"
     full = what if not population else f"{what}, {population}"
     drawn = [Month(values=values.get(row["number"], ()), **{name: row[name] for name in DRAWN}) for row in months]
+    least = least_of(months, floor)
     has_target = any(row["low"] is not None for row in months)
     plotted = has_target or len(read) >= PLOTTED_FROM
     lines = [found(name, records.get(name), values.get(int(name) if name.isdigit() else 0, ())) for name in SPANS]
@@ -150,11 +150,11 @@ def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd
         "has_target": has_target,
         "ceiling": ceiling_words(rows, ceiling),
         "floor_c": floor,
-        "least_c": figure(least_allowed(rows)) if has_target else floor,
+        "least_c": least[0] if least else None,
         "floor": floor_words(floor, months, facts),
         "plot": cell_plot(full, drawn, ceiling, floor, f"plot-{index}") if plotted else "",
-        "year": schedule_part(key, group, rows, read, facts, full, f"year-{index}"),
-        "spots": mosaic_part(key, group, rows, read, facts),
+        "year": schedule_part(key, group, rows, read, facts, full, f"year-{index}", least),
+        "spots": mosaic_part(key, group, rows, read, facts, least),
         "night": night_part(key, read, facts),
         "refused": refused_months(months),
         "evidence": [*evidence(key, rows, read, facts), *(fates_of_months(months) if has_target else [])],

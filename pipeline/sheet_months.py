@@ -73,6 +73,7 @@ def _kept(record: Row, reason: str, counts: str, floor: float | None) -> Row:
         "why": why,
         "band": number(high) if low == high else f"{number(low)}–{number(high)}",
         "band_f": str(warm["high"]) if warm["low"] == warm["high"] else f"{warm['low']}–{warm['high']}",
+        "low_f": warm["low"],
         "low_words": degrees(low, warm["low"]),
         "aim": degrees(aim, warm["aim"]),
         "act_words": degrees(act, warm["act"]),
@@ -154,6 +155,14 @@ def floor_words(floor: float | None, months: list[Row], facts: Mapping[str, Any]
     some = any(row["number"] in cold and row["kind"] != "empty" for row in months)
     winter = "too little was read in winter for a floor" if some else "winter unknown"
     return f"No floor: {winter}. Do not go below the lowest month measured ({lowest['name']}, band from {lowest['low_words']})."
+
+
+def least_of(months: list[Row], floor: float | None) -> tuple[float, int] | None:
+    """Least temperature that the page allows, in °C and °F as it is printed: the floor, or the bottom of the lowest month measured."""
+    if floor is not None:
+        return floor, fahrenheit(floor, up=True)
+    measured = [(row["low"], row["low_f"]) for row in months if row["low"] is not None]
+    return min(measured) if measured else None
 
 
 def refused_months(months: Iterable[Row]) -> list[tuple[str, str]]:

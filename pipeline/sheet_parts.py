@@ -8,12 +8,11 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.grades import least_allowed
 from pipeline.limits import judgement
 from pipeline.plots import MONTHS, ScheduleDay, number, schedule_plot
 from pipeline.settings import DEFAULTS
 from pipeline.sheet_evidence import own_rows
-from pipeline.sheet_words import Cell, Row, counted, degrees, fahrenheit, figure, plain, step_of
+from pipeline.sheet_words import NBSP, Cell, Row, counted, degrees, fahrenheit, figure, plain, step_of
 from pipeline.statistics import weighted_quantile
 from pipeline.weights import site_day_weights
 from pipeline.year_days import day_of_year
@@ -33,7 +32,14 @@ def highest_advised(rows: pd.DataFrame) -> float:
 
 
 def schedule_part(
-    key: Cell, group: str, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[str, Any], what: str, ident: str
+    key: Cell,
+    group: str,
+    rows: pd.DataFrame,
+    read: pd.DataFrame,
+    facts: Mapping[str, Any],
+    what: str,
+    ident: str,
+    least: tuple[float, int] | None = None,
 ) -> dict[str, Any]:
     """Set points by month and by week with their plot, or why there are none.
 
@@ -47,6 +53,8 @@ def schedule_part(
         ``schedule`` (days), ``schedule_weeks``, ``schedule_months``: columns as declared in `schemas.frames`. May be missing.
     what, ident : str
         Name of the cell, and prefix of the ids in the plot.
+    least : tuple of float and int, optional
+        Least temperature that the page allows, °C and °F.
 
     Returns
     -------
@@ -64,8 +72,8 @@ def schedule_part(
     ]  # fmt: skip
     return {
         "why": "",
-        "months": [_stretch(row, row["low"], row["high"]) for row in own_rows(facts["schedule_months"], key).to_dict("records")],
-        "weeks": _steps(own_rows(facts["schedule_weeks"], key).to_dict("records")),
+        "months": [_stretch(row, row["low"], row["high"], least) for row in own_rows(facts["schedule_months"], key).to_dict("records")],
+        "weeks": _steps(own_rows(facts["schedule_weeks"], key).to_dict("records"), least),
         "plot": schedule_plot(what, points, drawn, ceiling, ident),
     }
 
@@ -81,24 +89,32 @@ def _no_schedule(key: Cell, group: str, read: pd.DataFrame) -> str:
     return "No schedule: no month has a target of its own readings."
 
 
-def _stretch(row: Row, low: float, high: float) -> Row:
+def _stretch(row: Row, low: float, high: float, least: tuple[float, int] | None) -> Row:
     first, last = (f"{int(row[f'{end}_day'])} {MONTHS[int(row[f'{end}_month']) - 1]}" for end in ("from", "to"))
     known = figure(low) is not None
+    hold = f"hold {degrees(*least)}" if least else "hold the lowest that was measured"
     return {
         "span": first if first == last else f"{first} to {last}",
         "low": figure(low),
         "high": figure(high),
-        "words": "hold the least that this page allows: the field is colder" if not known else degrees_between(low, high),
-        "note": "colder than the least that this page allows on some days: hold that" if known and row["at_floor"] else "",
+        "words": f"{hold}: the field is colder" if not known else advised(low, high, least),
+        "note": f"colder on some days: {hold} then" if known and row["at_floor"] else "",
     }
 
 
-def degrees_between(low: float, high: float) -> str:
-    """Advised span, °F rounded down as the set points are."""
-    return degrees(low, fahrenheit(low)) if low == high else f"{number(low)} to {degrees(high, fahrenheit(high))}"
+def advised(low: float, high: float, least: tuple[float, int] | None) -> str:
+    """Advised span in °C and °F, the °F rounded down as set points are, but never below the least that the page allows."""
+    first, last = (fahrenheit(value) if least is None else max(fahrenheit(value), least[1]) for value in (low, high))
+    if low == high:
+        return degrees(low, first)
+    return (
+        f"{number(low)} to {number(high)}{NBSP}°C ({first} to {last}{NBSP}°F)"
+        if first < last
+        else f"{number(low)} to {degrees(high, last)}"
+    )
 
 
-def _steps(weeks: list[Row]) -> list[Row]:
+def _steps(weeks: list[Row], least: tuple[float, int] | None) -> list[Row]:
     """Consecutive weeks of one set point in one line."""
     lines: list[Row] = []
     for week in weeks:
@@ -108,15 +124,17 @@ def _steps(weeks: list[Row]) -> list[Row]:
             lines[-1] = {**lines[-1], **{name: week[name] for name in ("to_month", "to_day", "week")}}
         else:
             lines.append(week)
-    return [_stretch(row, row["set_point"], row["set_point"]) for row in lines]
+    return [_stretch(row, row["set_point"], row["set_point"], least) for row in lines]
 
 
-def mosaic_part(key: Cell, group: str, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[str, Any]) -> dict[str, Any]:
+def mosaic_part(
+    key: Cell, group: str, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[str, Any], least: tuple[float, int] | None
+) -> dict[str, Any]:
     """Spread of spots to offer in the warm season: P10, P50 and P90 of its readings, cut where the page forbids more.
 
     Parameters
     ----------
-    key, group, rows, read, facts
+    key, group, rows, read, facts, least
         As :func:`schedule_part`; ``warm_months`` of `facts` may be missing.
 
     Returns
@@ -137,15 +155,15 @@ def mosaic_part(key: Cell, group: str, rows: pd.DataFrame, read: pd.DataFrame, f
     shares = [judgement(f"mosaic_{name}_percentile") / 100 for name in ("low", "middle", "high")]
     found = [float(value) for value in weighted_quantile(values["value"].astype(float), weights, shares)]
     acts = rows.loc[rows["month"].astype(str).isin(map(str, months)), "act_line"].dropna()
-    highest, least = min([highest_advised(rows), *acts.astype(float)]), least_allowed(rows)
+    highest = min([highest_advised(rows), *acts.astype(float)])
     step = step_of(warm["grade"].iloc[0])
     # Down, as every set point; the coolest spot too, since a cool retreat harms nobody above the least.
     kept = [min(_down(value, step), _down(highest, step)) for value in found]
-    raised = [value if math.isnan(least) else max(value, least) for value in kept]
+    raised = [value if least is None else max(value, least[0]) for value in kept]
     notes = [f"cut to {number(_down(highest, step))} °C, as this page forbids more"] if found[-1] > highest else []
-    notes += [f"raised to {number(least)} °C, the least that this page allows"] if raised != kept else []
+    notes += [f"raised to {number(least[0])} °C, the least that this page allows"] if least and raised != kept else []
     names = SPOTS.get(key[3], SPOTS[""])
-    spots = [{"name": name, "c": c, "words": degrees(c, fahrenheit(c))} for name, c in zip(names, raised, strict=True)]
+    spots = [{"name": name, "c": c, "words": advised(c, c, least)} for name, c in zip(names, raised, strict=True)]
     return {"why": "", "spots": spots, "notes": notes}
 
 

@@ -8,8 +8,10 @@ from html.parser import HTMLParser
 
 VOID = {"br", "meta", "img", "link", "hr", "input", "path", "use", "rect", "line"}
 NUMBER = r"[−-]?\d+(?:\.\d+)?"
+FAHRENHEIT = re.compile(rf"({NUMBER})(?:\s*(?:–|to)\s*({NUMBER}))?\s*°F")
 DEGREES = re.compile(rf"({NUMBER})(?:\s*(?:–|to)\s*({NUMBER}))?\s*°C")
 RATE = re.compile(rf"{NUMBER}\s*°C (?:a week|an hour)")
+LIMITS = re.compile(r"Ceiling .*?not a temperature to keep|Floor .*?do not go below|Do not go below the lowest month measured \(.*?\)\)")
 ADVICE = ("keep", "weeks", "spots", "least")
 """Classes of the parts that say what to do."""
 
@@ -36,9 +38,9 @@ class Section:
         return degrees_in(self.advice_text)
 
 
-def degrees_in(text: str) -> list[float]:
-    """Temperatures in °C in a text; a rate such as "1 °C a week" is none."""
-    found = DEGREES.findall(RATE.sub("", text.replace("\N{NO-BREAK SPACE}", " ")))
+def degrees_in(text: str, unit: re.Pattern[str] = DEGREES) -> list[float]:
+    """Temperatures in °C in a text, or in °F; a rate such as "1 °C a week" is none."""
+    found = unit.findall(RATE.sub("", text.replace("\N{NO-BREAK SPACE}", " ")))
     return [float(number.replace("−", "-")) for pair in found for number in pair if number]
 
 
@@ -117,4 +119,14 @@ def contradictions(html: str, margin: float) -> list[str]:
         found += [f"{one.label}: {value} below a floor of {floor}" for value in (*one.advised, *one.acts) if value < floor]
         found += [f"{one.label}: says {value} over {ceiling}" for value in one.advised_in_words if value > ceiling]
         found += [f"{one.label}: says {value} below {floor}" for value in one.advised_in_words if value < floor]
+        limits = degrees_in(" ".join(LIMITS.findall(one.text)), FAHRENHEIT)
+        if limits and one.ceiling is not None:
+            found += [
+                f"{one.label}: says {value} °F over {limits[0]}" for value in degrees_in(one.advice_text, FAHRENHEIT) if value > limits[0]
+            ]
+            found += [
+                f"{one.label}: says {value} °F below {limits[-1]}"
+                for value in degrees_in(one.advice_text, FAHRENHEIT)
+                if value < limits[-1]
+            ]
     return found

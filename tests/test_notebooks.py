@@ -298,7 +298,7 @@ def figures(text: str) -> tuple[float, float]:
 def test_without_open_data_it_says_so_and_shows_the_page(invented_run: Ran) -> None:
     said = invented_run.words("The series")
     assert "uses **invented series**" in said and "no real stream stands in the small run" in said and "30 streams" in said
-    page = validate_bound.PAGE.read_text(encoding="utf-8")
+    page = validate_bound.PAGES[-1].read_text(encoding="utf-8")
     assert page.split(validate_bound.START)[1].split(validate_bound.END)[0].strip() == invented_run.words("The published tables")
     assert invented_run.left_behind == []
 
