@@ -1,0 +1,189 @@
+// One field of one row: its label, its unit, its input, and what is said of it.
+function element(tag, attributes, ...children) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes || {})) made.setAttribute(name, value);
+  made.append(...children);
+  return made;
+}
+
+function button(words, action, attributes) {
+  const made = element("button", { type: "button", ...attributes }, words);
+  made.addEventListener("click", action);
+  return made;
+}
+
+const idOf = (table, one, name) => `${table}-${one.n}-${name}`;
+const SAYS_UNIT = { C: "°C", F: "°F" };
+
+function fieldBox(table, field, one) {
+  const id = idOf(table, one, field.name);
+  const box = element("div", { class: "box", "data-table": table, "data-n": one.n, "data-field": field.name });
+  const told = element("div", { class: "told", id: id + "-told" });
+  const server = element("div", { class: "told server", id: id + "-server" });
+  const words = [field.title + (field.required ? " (needed)" : "")];
+  if (field.kind === "codes") {
+    box.append(ticks(table, field, one, words[0]), told, server);
+    box.classList.add("wide");
+    return box;
+  }
+  const unit = element("span", { class: "unit" });
+  const input = element("input", {
+    type: "text", id, autocomplete: "off", autocapitalize: "off", spellcheck: "false", "aria-describedby": `${id}-meaning ${id}-told ${id}-server`,
+  });
+  if (field.kind === "real" || field.kind === "whole") input.inputMode = "decimal";
+  if (field.required) input.setAttribute("aria-required", "true");
+  input.value = one.values[field.name] || "";
+  const meaning = element("div", { class: "meaning", id: id + "-meaning" });
+  const line = element("div", { class: "line" }, input);
+  box.append(element("label", { for: id, title: field.meaning }, ...words, " ", unit), line, meaning, told, server);
+  const taken = () => take(table, field, one, input.value);
+  if (hasList(field)) box.append(withList(input, () => DATA.codes[field.codes], taken));
+  if (field.kind === "day") line.append(button("Today", () => fill(table, one, field.name, today()), { tabindex: "-1" }));
+  if (field.kind === "clock") line.append(button("Now", () => fill(table, one, field.name, now()), { tabindex: "-1" }));
+  input.addEventListener("input", taken);
+  input.addEventListener("keydown", (event) => holdBack(event, table, field, one));
+  input.addEventListener("change", () => refresh(table, one, field.name));
+  return box;
+}
+
+function hasList(field) {
+  return Boolean(DATA.codes[field.codes]) && (field.kind === "code" || field.kind === "yes_no" || field.kind === "text");
+}
+
+function ticks(table, field, one, words) {
+  const group = element("fieldset", {}, element("legend", {}, words));
+  const chosen = () => (one.values[field.name] || "").split("|").filter(Boolean);
+  const list = element("div", { class: "choices" });
+  for (const [code, meaning] of DATA.codes[field.codes] || []) {
+    const tick = element("input", { type: "checkbox", id: `${idOf(table, one, field.name)}-${code}` });
+    tick.checked = chosen().includes(code);
+    tick.addEventListener("change", () => {
+      const now = new Set(chosen());
+      if (tick.checked) now.add(code);
+      else now.delete(code);
+      take(table, field, one, [...now].join("|"));
+    });
+    list.append(element("label", { class: "tick" }, tick, meaning ? `${code}: ${meaning}` : code));
+  }
+  group.append(element("p", { class: "meaning" }, field.meaning), list);
+  return group;
+}
+
+function take(table, field, one, text) {
+  if (text === (one.values[field.name] || "")) return;
+  one.values[field.name] = text;
+  const unit = unitFor(field);
+  if (text.trim() && unit) one.unit[field.name] = unit;
+  else delete one.unit[field.name];
+  if (table === "finds" && field.name === "life_stage") warnOfEggs(one);
+  keep();
+  refresh(table, one, field.name, true);
+  askServer();
+}
+
+function fill(table, one, name, text) {
+  const input = document.getElementById(idOf(table, one, name));
+  if (input) input.value = text;
+  take(table, fieldOf(table, name), one, text);
+  refresh(table, one, name);
+}
+
+function today() {
+  const at = new Date(), two = (n) => String(n).padStart(2, "0");
+  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+}
+
+function now() {
+  const at = new Date(), two = (n) => String(n).padStart(2, "0");
+  return `${two(at.getHours())}:${two(at.getMinutes())}`;
+}
+
+function refresh(table, one, name, typing) {
+  // While a field is being typed in, only what stood against it before is taken back; it is judged when it is left.
+  const field = fieldOf(table, name), input = document.getElementById(idOf(table, one, name));
+  if (!input) return;
+  const box = input.closest(".box"), found = judged(table, field, one), told = box.querySelector(".told");
+  const unit = box.querySelector(".unit");
+  unit.textContent = unitWords(field, one);
+  const meaning = box.querySelector(".meaning");
+  const code = hasList(field) && DATA.codes[field.codes].find(([own]) => own === input.value.trim());
+  meaning.textContent = code ? code[1] : "";
+  if (typing && found) return;
+  input.setAttribute("aria-invalid", String(Boolean(found && found.stop)));
+  told.className = "told " + (found ? (found.stop ? "wrong" : "sure") : "");
+  told.replaceChildren(...(found ? sayings(table, field, one, found) : []));
+  if (name === "latitude" || name === "longitude") refreshOther(table, one, name);
+  if (table === "finds") showTwins();
+}
+
+let refreshingOther = false;
+function refreshOther(table, one, name) {
+  if (refreshingOther) return;
+  refreshingOther = true;
+  refresh(table, one, name === "latitude" ? "longitude" : "latitude");
+  refreshingOther = false;
+}
+
+function unitWords(field, one) {
+  const unit = one.unit[field.name] || unitFor(field) || field.unit;
+  return unit ? `(${SAYS_UNIT[unit] || unit})` : "";
+}
+
+function sayings(table, field, one, found) {
+  const said = [found.stop ? "✗ " + found.stop : "? " + found.sure];
+  const doings = element("div", { class: "repairs" });
+  for (const repair of found.repairs || []) doings.append(button(repair.words, () => mend(table, one, repair)));
+  if (found.sure) {
+    doings.append(
+      button("Yes, it is right", () => {
+        one.sure[field.name] = one.values[field.name];
+        keep();
+        refresh(table, one, field.name);
+      }),
+    );
+  }
+  if (found.newSite) doings.append(button("It is a new site", () => openSite(one.values[field.name].trim())));
+  if (doings.children.length) said.push(doings);
+  return said;
+}
+
+function mend(table, one, repair) {
+  // A repair is never made in silence: what stood there, what stands there now, and why, go with the survey.
+  for (const [name, text] of repair.changes) {
+    draft.corrections.push({ table, n: one.n, field: name, as_written: textOf(fieldOf(table, name), one), corrected: text, why: repair.why });
+  }
+  for (const [name, text] of repair.changes) fill(table, one, name, text);
+  say(`Repaired: ${repair.why}. The text as you typed it goes with the survey.`);
+  focusOn(table, one, repair.changes[0][0]);
+}
+
+function holdBack(event, table, field, one) {
+  // A value that cannot be stops the way on once; a second time lets go, and it waits in the book with its text.
+  if (event.defaultPrevented || event.shiftKey || (event.key !== "Tab" && event.key !== "Enter")) return;
+  const found = judged(table, field, one), text = one.values[field.name] || "";
+  if (found && found.stop && one.sure["stopped " + field.name] !== text) {
+    event.preventDefault();
+    one.sure["stopped " + field.name] = text;
+    refresh(table, one, field.name);
+    return;
+  }
+  if (event.key === "Enter") {
+    event.preventDefault();
+    toNext(event.target);
+  }
+}
+
+function toNext(from) {
+  const all = [...document.querySelectorAll("main input, main button, main summary")];
+  const open = all.filter((one) => one.tabIndex >= 0 && !one.disabled && one.offsetParent !== null);
+  const next = open[open.indexOf(from) + 1];
+  if (next) next.focus();
+}
+
+function focusOn(table, one, name) {
+  const input = document.getElementById(idOf(table, one, name));
+  if (!input) return;
+  const more = input.closest(".more");
+  if (more && more.hidden) more.dispatchEvent(new CustomEvent("unfold"));
+  input.focus();
+}

@@ -1,0 +1,55 @@
+// The page comes alive.
+function say(words, doing, action) {
+  const line = document.getElementById("say");
+  line.replaceChildren(element("span", {}, words));
+  if (doing) {
+    line.append(
+      button(doing, () => {
+        line.replaceChildren();
+        action();
+      }),
+    );
+  }
+}
+
+function chooseUnits() {
+  for (const [name, what] of [["unit-temp", "temp"], ["unit-length", "length"]]) {
+    document.querySelectorAll(`input[name=${name}]`).forEach((choice) =>
+      choice.addEventListener("change", () => {
+        draft.units[what] = choice.value;
+        keep();
+        for (const table of Object.keys(DATA.tables)) {
+          for (const one of rowsOf(table)) DATA.tables[table].forEach((field) => refresh(table, one, field.name, true));
+        }
+      }),
+    );
+  }
+}
+
+function on(id, action) {
+  document.getElementById(id).addEventListener("click", action);
+}
+
+draw();
+chooseUnits();
+on("add-find", () => add("finds"));
+on("same-find", sameAgain);
+on("add-point", () => add("availability"));
+on("nothing", () => {
+  draft.nothing = !draft.nothing;
+  if (draft.nothing) draft.finds = draft.finds.filter((one) => !isEmpty(one));
+  keep();
+  draw();
+});
+on("save", save);
+on("new", startNew);
+on("load", loadNow);
+document.getElementById("load").hidden = !SERVED;
+if (SERVED) document.getElementById("save").classList.remove("main");
+if (!store) {
+  const notice = document.getElementById("storage");
+  notice.hidden = false;
+  notice.textContent = "This browser keeps no draft. Each find is saved to a file when you add the next; take the last file. Paper is the fallback.";
+}
+document.querySelector(".cautions").open = isEmpty(draft.visit);
+askServer();

@@ -1,0 +1,130 @@
+// What a field's text is worth: numbers in the unit that the tables keep, and what stands against them.
+const NUMBER = /^([+-]?[0-9]+(?:[.,][0-9]+)?)\s*(\+?)\s*(°?\s*[A-Za-zµ²/%°]*)$/;
+const MISSING = ["", "-", "–", "na", "n/a"];
+const TO_KEPT = { F: (x) => (x - 32) / 1.8, "°F": (x) => (x - 32) / 1.8, cm: (x) => x * 10 };
+
+function numberOf(field, text, unit) {
+  // null where nothing is written, NaN where it is no number
+  const bare = text.trim().replace("−", "-");
+  if (MISSING.includes(bare.toLowerCase())) return null;
+  const match = NUMBER.exec(bare);
+  if (!match || (match[2] && !field.at_least)) return NaN;
+  const value = Number(match[1].replace(",", "."));
+  const own = match[3].replace(/\s/g, "").toUpperCase().replace("°", "");
+  const written = own === "F" || own === "C" ? own : own === "CM" ? "cm" : unit;
+  return field.unit === "°C" || field.unit === "mm" ? (TO_KEPT[written] || ((x) => x))(value) : value;
+}
+
+function shown(value) {
+  return String(Math.round(value * 100) / 100).replace("-", "−");
+}
+
+function span(field, bounds, unit) {
+  const back = unit === "F" ? (x) => x * 1.8 + 32 : unit === "cm" ? (x) => x / 10 : (x) => x;
+  const word = unit === "F" ? "°F" : unit === "C" ? "°C" : unit || field.unit;
+  return `${shown(back(bounds[0]))} to ${shown(back(bounds[1]))}${word ? " " + word : ""}`;
+}
+
+function judged(table, field, one) {
+  // {stop} cannot be; {sure} rare, ask; repairs offered beside either
+  const text = one.values[field.name] || "";
+  if (MISSING.includes(text.trim().toLowerCase())) return null;
+  if (field.kind === "day") return judgedDay(field, text.trim());
+  if (field.kind === "clock") {
+    return clockOf(text) === null ? { stop: "A clock time is needed, such as 21:52, 2152 or 9:52 pm." } : null;
+  }
+  if (field.kind === "code" || field.kind === "yes_no") {
+    const known = DATA.codes[field.codes].some(([code]) => code === text.trim());
+    return known ? null : { stop: "This is none of the codes. Type a few letters and choose." };
+  }
+  if (field.codes && field.kind === "text") return judgedName(table, field, text.trim());
+  if (field.kind !== "real" && field.kind !== "whole") return null;
+  return judgedNumber(table, field, one, text);
+}
+
+function judgedName(table, field, text) {
+  if (field.codes === "visits" || DATA.codes[field.codes] === undefined) return null;
+  if (DATA.codes[field.codes].some(([code]) => code === text)) return null;
+  if (field.codes === "taxa") return { stop: "This taxon is not in the book. Type a few letters and choose." };
+  if (draft.site && (draft.site.values.site_id || "").trim() === text) return null;
+  return { stop: "The book knows no such site.", newSite: true };
+}
+
+function judgedDay(field, text) {
+  const match = /^(\d{4})-(\d{2})-(\d{2})$/.exec(text);
+  const day = match && new Date(Number(match[1]), Number(match[2]) - 1, Number(match[3]));
+  if (!match || day.getMonth() !== Number(match[2]) - 1 || day.getDate() !== Number(match[3])) {
+    return { stop: "Write year, month and day, such as 2026-05-03." };
+  }
+  return day > new Date() ? { stop: "This day lies in the future." } : null;
+}
+
+function clockOf(text) {
+  const match = /^(\d{1,2})[:.]?(\d{2})\s*([ap])?\.?m?\.?$/i.exec(text.trim());
+  if (!match) return null;
+  let hour = Number(match[1]);
+  if (match[3] && (hour < 1 || hour > 12)) return null;
+  if (match[3]) hour = (hour % 12) + (match[3].toLowerCase() === "p" ? 12 : 0);
+  return hour < 24 && Number(match[2]) < 60 ? hour * 60 + Number(match[2]) : null;
+}
+
+function judgedNumber(table, field, one, text) {
+  const unit = one.unit[field.name] || "", value = numberOf(field, text, unit);
+  if (Number.isNaN(value)) return { stop: "A number is needed." };
+  if (field.kind === "whole" && !Number.isInteger(value)) return { stop: "A whole number is needed." };
+  const repairs = repairsFor(table, field, one, value, unit);
+  const outside = (bounds) => bounds && (value < bounds[0] || value > bounds[1]);
+  if (outside(field.possible)) return { stop: `Possible is ${span(field, field.possible, unit)}.`, repairs };
+  if (repairs.length && one.sure[field.name] !== text) return { sure: "Is this right?", repairs };
+  if (outside(field.expected) && one.sure[field.name] !== text) return { sure: `Usual is ${span(field, field.expected, unit)}. Sure?`, repairs };
+  return null;
+}
+
+function repairsFor(table, field, one, value, unit) {
+  if (field.unit === "°C" && unit !== "F" && field.possible && value > field.possible[1]) {
+    const celsius = (value - 32) / 1.8;
+    if (celsius >= 0 && celsius <= 30) {
+      const text = one.values[field.name].trim().replace(/\s*°?\s*C$/i, "");
+      return [{ words: `It was °F: ${shown(celsius)} °C`, changes: [[field.name, text + " F"]], why: "read in °F, typed as °C" }];
+    }
+  }
+  if (field.name === "latitude" || field.name === "longitude") return placeRepairs(one);
+  return [];
+}
+
+function placeRepairs(one) {
+  const [lat, lon] = ["latitude", "longitude"].map((name) => numberOf(fieldOf("sites", name), one.values[name] || "", ""));
+  if (lat === null || lon === null || Number.isNaN(lat) || Number.isNaN(lon) || !DATA.areas.length || inArea(lat, lon)) return [];
+  const texts = [one.values.latitude.trim(), one.values.longitude.trim()];
+  if (inArea(lon, lat)) {
+    const changes = [["latitude", texts[1]], ["longitude", texts[0]]];
+    return [{ words: "Swap latitude and longitude", changes, why: "latitude and longitude were swapped" }];
+  }
+  if (inArea(lat, -lon)) {
+    const text = texts[1].startsWith("-") ? texts[1].slice(1) : "-" + texts[1].replace("+", "");
+    return [{ words: "Put the minus before the longitude", changes: [["longitude", text]], why: "the minus of the longitude was lost" }];
+  }
+  return [];
+}
+
+function inArea(lat, lon) {
+  return DATA.areas.some(({ kind, numbers }) => {
+    if (kind === "box") return lat >= numbers[0] && lat <= numbers[2] && lon >= numbers[1] && lon <= numbers[3];
+    const [phi, other] = [(lat * Math.PI) / 180, (numbers[0] * Math.PI) / 180];
+    const half = Math.sin((phi - other) / 2) ** 2 + Math.cos(phi) * Math.cos(other) * Math.sin(((lon - numbers[1]) * Math.PI) / 360) ** 2;
+    return 2 * 6371 * Math.asin(Math.min(1, Math.sqrt(half))) <= numbers[2];
+  });
+}
+
+function twins() {
+  // pairs of finds that are alike in all that tells animals apart
+  const alike = DATA.near_duplicate_in.filter((name) => name !== "visit_id");
+  const sign = (one) => JSON.stringify(alike.map((name) => (one.values[name] || "").trim()));
+  const pairs = [];
+  draft.finds.forEach((one, place) => {
+    if (!(one.values.svl_mm || "").trim() || (one.values.animal_id || "").trim()) return;
+    const before = draft.finds.slice(0, place).find((other) => sign(other) === sign(one) && !(other.values.animal_id || "").trim());
+    if (before && one.sure.twin !== before.n) pairs.push([before, one]);
+  });
+  return pairs;
+}
