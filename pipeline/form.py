@@ -1,4 +1,4 @@
-"""The entry form: one page that holds its own script, made from the schemas and the book, for a phone in the stream or the kitchen table."""
+"""The entry form: one page with its own script, made from the schemas and the book, for a phone in the stream or the kitchen table."""
 
 from __future__ import annotations
 
@@ -33,7 +33,18 @@ FIRST = {
 }  # fmt: skip
 """Fields that are open at once; all others are folded away, and the Tab key passes them."""
 
-CARRIED = ("taxon", "verbatim_taxon", "identified_by", "id_certainty", "life_stage", "microhabitat", "cover_object", "substrate", "sun", "reading_place")
+CARRIED = (
+    "taxon",
+    "verbatim_taxon",
+    "identified_by",
+    "id_certainty",
+    "life_stage",
+    "microhabitat",
+    "cover_object",
+    "substrate",
+    "sun",
+    "reading_place",
+)
 """What "Same again" takes from the find before: what was chosen, never what was read or measured, for a reading belongs to one animal."""
 
 MADE_HERE = {"finds": ("find_id", "visit_id"), "availability": ("point_id", "visit_id")}
@@ -67,7 +78,9 @@ def form_page(settings: Settings, known: Mapping[str, pd.DataFrame]) -> str:
 
     folder = resources.files("pipeline").joinpath("templates", "form")
     parts = {name: folder.joinpath(name).read_text(encoding="utf-8") for name in ("form.css", *SCRIPTS)}
-    environment = Environment(loader=PackageLoader("pipeline"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    environment = Environment(
+        loader=PackageLoader("pipeline"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
     return environment.get_template("form/form.html").render(
         title=settings.title,
         invented=settings.invented,
@@ -139,4 +152,10 @@ def _area(area: Area) -> dict[str, Any]:
 def _in_script(value: Any) -> str:
     """JSON that no text in it can lead out of its script element."""
     text = json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+    return (
+        text.replace("<", "\\u003c")
+        .replace(">", "\\u003e")
+        .replace("&", "\\u0026")
+        .replace("\u2028", "\\u2028")
+        .replace("\u2029", "\\u2029")
+    )

@@ -65,7 +65,7 @@ function ticks(table, field, one, words) {
     });
     list.append(element("label", { class: "tick" }, tick, meaning ? `${code}: ${meaning}` : code));
   }
-  group.append(element("p", { class: "meaning" }, field.meaning), list);
+  group.append(element("p", { class: "meaning" }, field.meaning.replace(", separated by |", "")), list);
   return group;
 }
 
