@@ -86,7 +86,7 @@ def open_book(folder: Path, write: bool = False) -> Iterator[DuckDBPyConnection]
         raise _not_opened(problem, path) from None
     try:
         connection.execute("BEGIN")
-        _create(connection)
+        _create(connection, write)
         yield connection
         if write:
             connection.execute("COMMIT")
@@ -132,12 +132,15 @@ def _first(problem: Exception) -> str:
     return str(problem).splitlines()[0].rstrip(".")
 
 
-def _has_tables(connection: DuckDBPyConnection) -> bool:
-    return bool(connection.execute("SELECT count(*) FROM information_schema.tables WHERE table_name = 'loads'").fetchall()[0][0])
+def _has_tables(connection: DuckDBPyConnection, name: str = "loads") -> bool:
+    return bool(connection.execute("SELECT count(*) FROM information_schema.tables WHERE table_name = ?", [name]).fetchall()[0][0])
 
 
-def _create(connection: DuckDBPyConnection) -> None:
+def _create(connection: DuckDBPyConnection, write: bool) -> None:
     if _has_tables(connection):
+        # a book of an earlier version gets what came later
+        if write and not _has_tables(connection, "conversions"):
+            connection.execute(TABLES + VIEWS)
         return
     connection.execute(TABLES)
     for table in LOADED:
@@ -395,6 +398,7 @@ def store(
         _insert(connection, "held_rows", pd.DataFrame({"row_no": held.index, "table_name": table, "row_text": texts}), load_id)
         _rest(connection, load_id, table, same[table])
     _store_reasons(connection, load_id, checked, same)
+    _store_conversions(connection, load_id, checked, same)
     _check_links(connection)
     summary = {"rows": account.rows, "cells": account.cells, "tables": account.tables}
     connection.execute("UPDATE loads SET account = ? WHERE load_id = ?", [json.dumps(summary), load_id])
@@ -414,6 +418,18 @@ def _store_reasons(connection: DuckDBPyConnection, load_id: int, checked: Checke
         if name == "held_all":
             stored = stored.assign(row_no=frame["of"], whole_row=frame["candidate"] >= 0)
         _insert(connection, name, stored, load_id)
+
+
+def _store_conversions(connection: DuckDBPyConnection, load_id: int, checked: Checked, same: dict[str, set[str]]) -> None:
+    known = [row.row_key in same.get(row.table, ()) for row in checked.converted.itertuples()]
+    frame = checked.converted[~np.array(known, dtype=bool)].rename(columns={"table": "table_name"})
+    origin = [checked.sources[one].source for one in frame["source"]]
+    _insert(connection, "conversions_all", frame.assign(file=[one.file for one in origin], sheet=[one.sheet for one in origin]), load_id)
+
+
+def conversions(connection: DuckDBPyConnection) -> pd.DataFrame:
+    """Values of the current version that are more than a copy of what was written: the text, the value as text, and how it was read."""
+    return connection.execute("SELECT * FROM conversions ORDER BY load_id, table_name, row_key, field").df()
 
 
 def _insert(connection: DuckDBPyConnection, name: str, frame: pd.DataFrame, load_id: int) -> None:

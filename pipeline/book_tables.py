@@ -16,6 +16,8 @@ CREATE TABLE IF NOT EXISTS held_all (held_id INTEGER, load_id INTEGER, table_nam
 CREATE TABLE IF NOT EXISTS held_rows (load_id INTEGER, row_no INTEGER, table_name VARCHAR, row_text VARCHAR);
 CREATE TABLE IF NOT EXISTS flags_all (flag_id INTEGER, load_id INTEGER, table_name VARCHAR, row_key VARCHAR, field VARCHAR, rule VARCHAR,
   effect VARCHAR, message VARCHAR, remedy VARCHAR, value VARCHAR, file VARCHAR, sheet VARCHAR, line INTEGER);
+CREATE TABLE IF NOT EXISTS conversions_all (load_id INTEGER, table_name VARCHAR, row_key VARCHAR, field VARCHAR, text VARCHAR,
+  value VARCHAR, how VARCHAR, file VARCHAR, sheet VARCHAR, line INTEGER);
 CREATE TABLE IF NOT EXISTS corrections (load_id INTEGER, item VARCHAR, table_name VARCHAR, row_key VARCHAR, field VARCHAR, old_text
     VARCHAR,
   corrected VARCHAR, dismiss_reason VARCHAR, who VARCHAR);
@@ -93,6 +95,13 @@ CREATE OR REPLACE VIEW logger_readings AS SELECT * EXCLUDE (source, line) FROM c
 CREATE OR REPLACE VIEW logger_files AS SELECT * FROM logger_files_all SEMI JOIN active USING (load_id);
 CREATE OR REPLACE VIEW logger_flags AS SELECT * FROM logger_flags_all SEMI JOIN active USING (load_id);
 CREATE OR REPLACE VIEW logger_held AS SELECT * FROM logger_held_all SEMI JOIN active USING (load_id);
+CREATE OR REPLACE VIEW conversions AS SELECT c.* FROM conversions_all c
+  JOIN (SELECT 'sites' AS table_name, site_id AS row_key, load_id FROM current_sites
+    UNION ALL SELECT 'visits', visit_id, load_id FROM current_visits
+    UNION ALL SELECT 'finds', find_id, load_id FROM current_finds
+    UNION ALL SELECT 'availability', point_id, load_id FROM current_availability
+    UNION ALL SELECT 'enclosures', enclosure_id, load_id FROM current_enclosures
+    UNION ALL SELECT 'loggers', logger_id, load_id FROM current_loggers) now USING (table_name, row_key, load_id);
 CREATE OR REPLACE VIEW visits AS SELECT v.* EXCLUDE (patch, source, source_row, line),
   (EXISTS (SELECT 1 FROM held h WHERE h.table_name = 'finds' AND h.whole_row AND h.parent_key = v.visit_id)
    AND NOT EXISTS (SELECT 1 FROM current_finds f WHERE f.visit_id = v.visit_id)) AS incomplete FROM current_visits v;

@@ -30,6 +30,8 @@ class Candidates:
         ``source`` (sheet), ``row`` (position) and ``line`` (in the file) of each candidate.
     faults : DataFrame
         ``row``, ``field``, ``fault`` of the cells that could not be read.
+    ways : DataFrame
+        ``row``, ``field``, ``text``, ``how`` of the cells whose value is more than a copy of what was written; ``at_least``.
     parts : tuple of (int, Mapped)
         The mapped sheets, in the order of the candidates.
     """
@@ -40,6 +42,7 @@ class Candidates:
     written: pd.DataFrame
     origin: pd.DataFrame
     faults: pd.DataFrame
+    ways: pd.DataFrame
     parts: tuple[tuple[int, Mapped], ...]
 
 
@@ -80,40 +83,77 @@ def gather(table: str, sources: list[MappedSource]) -> Candidates:
     Candidates
     """
     parts = tuple((number, mapped) for number, source in enumerate(sources) for mapped in source.mapped if mapped.table == table)
-    typed, text, written, origin, faults, start = [], [], [], [], [], 0
+    typed, text, written, origin, faults, ways, start = [], [], [], [], [], [], 0
     for number, mapped in parts:
         index = pd.RangeIndex(start, start + len(mapped.text))
-        one, one_faults = _type(table, mapped, index)
+        raw, pairs = _without_pairs(mapped.text.set_axis(index).reindex(columns=list(fields(table))).astype("str"))
+        one, one_faults, one_ways = _type(table, raw, mapped, index)
         typed.append(one)
-        raw = mapped.text.set_axis(index).reindex(columns=list(fields(table))).astype("str")
         written.append(raw)
         text.append(pd.DataFrame({name: as_text(one[name], field.kind).fillna(raw[name]) for name, field in fields(table).items()}))
         lines = sources[number].source.lines[mapped.rows] if len(mapped.rows) else np.array([], dtype="int64")
         origin.append(pd.DataFrame({"source": number, "row": mapped.rows, "line": lines}, index=index))
         faults += one_faults
+        ways += [pairs, *one_ways]
         start += len(index)
     if not parts:
         empty = pd.DataFrame({name: empty_column(field.kind, pd.RangeIndex(0)) for name, field in fields(table).items()})
         blank = pd.DataFrame({name: pd.Series(dtype="str") for name in fields(table)})
         columns = pd.DataFrame({"source": [], "row": [], "line": []}, dtype="int64")
-        return Candidates(table, empty, blank, blank, columns, _faults([]), ())
-    return Candidates(table, pd.concat(typed), pd.concat(text), pd.concat(written), pd.concat(origin), _faults(faults), parts)
+        return Candidates(table, empty, blank, blank, columns, _faults([]), _ways([]), ())
+    return Candidates(table, pd.concat(typed), pd.concat(text), pd.concat(written), pd.concat(origin), _faults(faults), _ways(ways), parts)
 
 
-def _type(table: str, mapped: Mapped, index: pd.Index) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
-    columns, faults = {}, []
+def _without_pairs(raw: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Text with a pair such as ``15.2/13.1`` in the field of the wet bulb parted: dry bulb first, for the air if it has none."""
+    if "wet_bulb_c" not in raw:
+        return raw, _ways([])
+    pairs = raw["wet_bulb_c"].str.extract(r"^\s*([^/]*\d[^/]*?)\s*/\s*([^/]*\d[^/]*?)\s*$")
+    is_pair = pairs.notna().all(axis=1) & raw["air_temp_c"].isna()
+    if not is_pair.any():
+        return raw, _ways([])
+    parted = raw.assign(
+        air_temp_c=raw["air_temp_c"].where(~is_pair, pairs[0]).astype("str"),
+        wet_bulb_c=raw["wet_bulb_c"].where(~is_pair, pairs[1]).astype("str"),
+    )
+    text = raw.loc[is_pair, "wet_bulb_c"]
+    how = {"air_temp_c": "dry bulb, first of the pair", "wet_bulb_c": "wet bulb, second of the pair"}
+    return parted, _ways([_way(name, text, pd.Series(words, index=text.index)) for name, words in how.items()])
+
+
+def _type(table: str, raw: pd.DataFrame, mapped: Mapped, index: pd.Index) -> tuple[pd.DataFrame, list[pd.DataFrame], list[pd.DataFrame]]:
+    columns, faults, ways = {}, [], []
     for name, field in fields(table).items():
-        if name not in mapped.text:
+        if name not in mapped.text and raw[name].isna().all():
             columns[name] = empty_column(field.kind, index)
             continue
-        typed = read_column(mapped.text[name].set_axis(index), field, mapped.styles.get(name, CANONICAL))
+        typed = read_column(raw[name], field, mapped.styles.get(name, CANONICAL))
         columns[name] = typed.values
         faults += [pd.DataFrame({"row": index[mask], "field": name, "fault": fault}) for fault, mask in typed.faults.items()]
+        ways.append(_way(name, raw[name], typed.how, typed.at_least))
     frame = pd.DataFrame(columns, index=index)
     if table == "visits" and mapped.styles.get("visit_date", CANONICAL).evening:
-        after_midnight = (frame["start_time"] < "12:00").fillna(False).astype(bool)
+        after_midnight = (frame["start_time"] < "12:00").fillna(False).astype(bool) & frame["visit_date"].notna()
         frame["visit_date"] = frame["visit_date"].where(~after_midnight, frame["visit_date"] + pd.Timedelta(days=1))
-    return frame, faults
+        moved = raw.loc[after_midnight, "visit_date"]
+        ways.append(_way("visit_date", moved, pd.Series("the evening's date; it began after midnight", index=moved.index)))
+    return frame, faults, ways
+
+
+def _way(name: str, text: pd.Series, how: pd.Series, at_least: pd.Series | None = None) -> pd.DataFrame:
+    said = how.notna()
+    marked = False if at_least is None else at_least[said].to_numpy()
+    return pd.DataFrame({"row": text.index[said], "field": name, "text": text[said], "how": how[said], "at_least": marked})
+
+
+def _ways(parts: list[pd.DataFrame]) -> pd.DataFrame:
+    """All ways in which a cell was read, side by side where a cell has more than one."""
+    parts = [part for part in parts if len(part)]
+    if not parts:
+        return pd.DataFrame({"row": pd.Series(dtype="int64"), "field": [], "text": [], "how": [], "at_least": pd.Series(dtype="bool")})
+    every = pd.concat(parts, ignore_index=True)
+    joined = every.groupby(["row", "field"], sort=False).agg({"text": "first", "how": "; ".join, "at_least": "any"})
+    return joined.reset_index()
 
 
 def _faults(parts: list[pd.DataFrame]) -> pd.DataFrame:

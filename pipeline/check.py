@@ -10,12 +10,21 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline import places
+from pipeline import georeference, places
 from pipeline.candidates import Candidates, Merged, gather, merge, rows
-from pipeline.outcome import FLAG_COLUMNS, HELD_COLUMNS, NO_CANDIDATE, ROW_TOO_LONG, VALUE_ONLY, Checked, TableCheck
+from pipeline.outcome import (
+    CONVERTED_COLUMNS,
+    FLAG_COLUMNS,
+    HELD_COLUMNS,
+    NO_CANDIDATE,
+    ROW_TOO_LONG,
+    VALUE_ONLY,
+    Checked,
+    TableCheck,
+)
 from pipeline.records import MappedSource
 from pipeline.settings import Settings
-from pipeline.values import EXAMPLES, KIND_WORDS
+from pipeline.values import EXAMPLES, KIND_WORDS, as_text
 from schemas.rules import COLUMN_FAULTS, FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule, minutes_of, rules_of
 from schemas.tables import LOADED, MODELS, fields, key_of
 from schemas.vocabulary import codes, vocabulary
@@ -24,6 +33,7 @@ PARENTS = {
     "visits": ("site_id", "sites"), "finds": ("visit_id", "visits"), "availability": ("visit_id", "visits"),
     "loggers": ("site_id", "sites"),
 }  # fmt: skip
+PLACE_REMEDY = "Write 36.20417N 81.9025W, 36 12 15.5 N 81 54 9.0 W, or UTM as 17 north 420000 4006000 (docs/typing.md); or dismiss it."
 OTHER_PARENTS = {"loggers": ("enclosure_id", "enclosures")}
 
 
@@ -41,6 +51,7 @@ class _Sheet:
     origin: np.ndarray
     held: list[dict[str, Any]] = field(default_factory=list)
     flags: list[dict[str, Any]] = field(default_factory=list)
+    changes: list[georeference.Change] = field(default_factory=list)
     held_rows: set[int] = field(default_factory=set)
     held_cells: set[tuple[int, str]] = field(default_factory=set)
     providers: dict[str, np.ndarray] = field(default_factory=dict)
@@ -70,7 +81,7 @@ def check(sources: list[MappedSource], settings: Settings, known: dict[str, pd.D
         A check failed without naming a row: never a row's fault.
     """
     tables: dict[str, TableCheck] = {}
-    held, flags = _misshapen(sources), []
+    held, flags, converted = _misshapen(sources), [], []
     for table in LOADED:
         one = gather(table, sources)
         merged = merge(one)
@@ -81,12 +92,16 @@ def check(sources: list[MappedSource], settings: Settings, known: dict[str, pd.D
         _complete(sheet)
         _check_parents(sheet, tables, known)
         _check_rules(sheet, _context(sheet, tables, known, today))
+        if table == "sites":
+            _settle_places(sheet)
         accepted = sheet.typed.drop(index=pd.Index(sorted(sheet.held_rows)))
         tables[table] = TableCheck(one, merged, accepted, pd.Index(sorted(sheet.held_rows), dtype="int64"))
         _flag_unexpected(sheet, accepted)
+        converted += _converted(sheet, accepted)
         held += sheet.held
         flags += [flag for flag in sheet.flags if flag.pop("candidate") not in sheet.held_rows]
-    return Checked(sources, tables, pd.DataFrame(held, columns=list(HELD_COLUMNS)), pd.DataFrame(flags, columns=list(FLAG_COLUMNS)))
+    reasons, marks = pd.DataFrame(held, columns=list(HELD_COLUMNS)), pd.DataFrame(flags, columns=list(FLAG_COLUMNS))
+    return Checked(sources, tables, reasons, marks, pd.DataFrame(converted, columns=list(CONVERTED_COLUMNS)))
 
 
 def _misshapen(sources: list[MappedSource]) -> list[dict[str, Any]]:
@@ -147,7 +162,10 @@ def _exact(sheet: _Sheet, row: int, name: str) -> str:
         return "; ".join(f"{heading} = {text}" for heading, text in cells.iloc[place["row"]].items() if text.strip())
     headings = [heading for heading in column.split(" + ") if heading in cells.columns]
     if headings:
-        return " + ".join(str(cells[heading].iat[place["row"]]) for heading in headings)
+        text = " + ".join(str(cells[heading].iat[place["row"]]) for heading in headings)
+        # a value may come from the cell of another field, as the dry bulb of a pair does
+        if text.strip() or pd.isna(sheet.written.at[row, name]):
+            return text
     return str(sheet.written.at[row, name]) if pd.notna(sheet.written.at[row, name]) else ""
 
 
@@ -260,6 +278,8 @@ def _complete(sheet: _Sheet) -> None:
             as_noted = sheet.typed["verbatim_taxon"].fillna(sheet.written["taxon"].where(changed))
             sheet.typed["verbatim_taxon"] = as_noted.astype("str")
         sheet.typed["taxon"] = accepted.astype("str")
+        alias = sheet.written.loc[changed, "taxon"]
+        sheet.changes += [georeference.Change(int(row), "taxon", "", text, "an alias of the code") for row, text in alias.items()]
     if sheet.table == "sites":
         _complete_places(sheet)
     if sheet.table == "visits":
@@ -278,6 +298,8 @@ def _complete_target_taxa(sheet: _Sheet) -> None:
     for row, text in sheet.typed["target_taxa"].dropna().items():
         parts = [known.get(part.casefold(), "") for part in text.split("|")]
         if all(parts):
+            if "|".join(parts) != text:
+                sheet.changes.append(georeference.Change(int(row), "target_taxa", "", text, "aliases of the codes"))  # type: ignore[call-overload]
             sheet.typed.at[row, "target_taxa"] = "|".join(parts)
             continue
         unknown = [part for part in text.split("|") if part.casefold() not in known]
@@ -287,21 +309,58 @@ def _complete_target_taxa(sheet: _Sheet) -> None:
 
 
 def _complete_places(sheet: _Sheet) -> None:
-    typed = sheet.typed
-    for row, text in typed.loc[typed["latitude"].isna() & typed["longitude"].isna(), "verbatim_coordinates"].dropna().items():
-        if (row, "latitude") in sheet.held_cells or (row, "longitude") in sheet.held_cells:
-            continue
-        place = places.read_verbatim_coordinates(text)
-        if place is not None:
-            typed.at[row, "latitude"], typed.at[row, "longitude"] = place
-    for row in typed.index[typed["latitude"].notna() & typed["longitude"].notna() & typed["coordinate_uncertainty_m"].isna()]:
-        written = [sheet.written.at[row, name] for name in ("latitude", "longitude", "verbatim_coordinates")]
-        precisions = [places.precision_from_text(text) for text in written if isinstance(text, str)]
-        typed.at[row, "coordinate_uncertainty_m"] = places.coordinate_uncertainty_m(
-            typed.at[row, "latitude"],
-            max((one for one in precisions if one is not None), default=None),
-            datum=typed.at[row, "datum"] if isinstance(typed.at[row, "datum"], str) else None,
-        )
+    """Read places that stand as text; hold back what cannot be read, and zeros that stand for nothing."""
+    free = [row for row in sheet.typed.index if not {(row, "latitude"), (row, "longitude")} & sheet.held_cells]
+    changes, refused = georeference.read_places(sheet.typed.loc[free])
+    for row, name, reason in refused:
+        text = sheet.typed.at[row, name] if name == "verbatim_coordinates" else _exact(sheet, row, name)
+        rule = "unreadable" if name == "verbatim_coordinates" else "not_possible"
+        _hold(sheet, row, name, rule, f"{text!r} cannot be read as a place: {reason}.", PLACE_REMEDY, False)
+        _take_out(sheet, [row], name)
+    _apply_changes(sheet, changes)
+
+
+def _settle_places(sheet: _Sheet) -> None:
+    """Bring accepted places to WGS 84; after the rules, so that what they hold back keeps the numbers and the datum that were written."""
+    kept = sheet.typed.index.difference(sorted(sheet.held_rows))
+    _apply_changes(sheet, georeference.settle_places(sheet.typed.loc[kept], sheet.written.loc[kept]))
+
+
+def _apply_changes(sheet: _Sheet, changes: list[georeference.Change]) -> None:
+    for change in changes:
+        sheet.typed.at[change.row, change.field] = change.value
+    sheet.changes += changes
+
+
+def _converted(sheet: _Sheet, accepted: pd.DataFrame) -> list[dict[str, Any]]:
+    """Stored values of accepted rows that are more than a copy of what was written, with the way that each was read."""
+    ways: dict[tuple[int, str], tuple[str, list[str]]] = {}
+    for row, name, text, how, fewest in _stored_ways(sheet):
+        ways[(row, name)] = (text, [how])
+        if fewest and row in accepted.index:
+            _flag(sheet, row, (name,), "at_least", FLAG, *_words("at_least", sheet, row, name))
+    for change in sheet.changes:
+        text, hows = ways.setdefault((change.row, change.field), (change.text, []))
+        hows.append(change.how)
+    found = []
+    written = {name: as_text(accepted[name], declared.kind) for name, declared in fields(sheet.table).items()}
+    for (row, name), (text, hows) in ways.items():
+        if row in accepted.index and pd.notna(written[name].at[row]):
+            found.append({
+                "table": sheet.table, "row_key": accepted.at[row, key_of(sheet.table)], "field": name, "text": text,
+                "value": written[name].at[row], "how": "; ".join(hows), **_origin(sheet, row, name)[0],
+            })  # fmt: skip
+    return found
+
+
+def _stored_ways(sheet: _Sheet) -> list[tuple[int, str, str, str, bool]]:
+    """Ways of reading, of those cells alone whose value is stored; by the row that they are stored in."""
+    to = {name: dict(zip(at.to_numpy().tolist(), at.index.tolist(), strict=True)) for name, at in sheet.merged.provider.items()}
+    return [
+        (to[name][row], name, text, how, fewest)
+        for row, name, text, how, fewest in sheet.one.ways[["row", "field", "text", "how", "at_least"]].itertuples(index=False)
+        if row in to[name]
+    ]
 
 
 def instant(day: pd.Series, clock: pd.Series, time_zone: str) -> pd.Series:

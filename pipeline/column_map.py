@@ -14,14 +14,18 @@ from typing import Any
 
 import pandas as pd
 
+from pipeline import headings
 from pipeline.errors import RillbookError
 from pipeline.records import Cell, ColumnMap, FieldMap, SourceMap, SourceTable
-from pipeline.values import CLOCKS, DATE_ORDERS, UNITS, Style, read_column
+from pipeline.units import UNITS
+from pipeline.values import CLOCKS, DATE_ORDERS, Style, read_column
 from schemas.tables import LOADED, fields
 
+# What people write in rillbook's own sheets where there is nothing to write; a column map states its own.
+NOTHING = ("NA", "N/A", "na", "n/a", "-", "–", "—")
 READING_WORDS = ("date_order", "pivot_year", "clock", "date_is", "missing")
 SOURCE_WORDS = ("file", "sheet", "missing", "unused", "no_find", "wide", *LOADED)
-CELL_WORDS = ("column", "recode", "others", "case", "part", "missing")
+CELL_WORDS = ("column", "recode", "others", "case", "part", "before", "after", "missing")
 FIELD_WORDS = (
     *CELL_WORDS, "columns", "fields", "join", "number", "same_as", "constant", "by_stage", "unit", "date_order", "pivot_year", "clock",
     "date_is", "sum_over", "mean_of",
@@ -281,11 +285,13 @@ def _cell(spec: dict[str, Any], where: str, place: _Place, table: str) -> Cell:
         raise RillbookError(f"case {spec['case']!r} is neither upper nor lower.", "Mend it.", where)
     recode = {str(old): _plain(new) for old, new in _words(spec.get("recode", {}), "recode", where).items()}
     others = None if "others" not in spec else _plain(spec["others"])
-    return Cell(spec["column"], recode, others, spec.get("case", ""), part, _texts(spec.get("missing", []), "missing", where))
+    around = tuple(str(spec.get(word, "")) for word in ("before", "after"))
+    missing = _texts(spec.get("missing", []), "missing", where)
+    return Cell(spec["column"], recode, others, spec.get("case", ""), part, missing, *around)
 
 
 def own_map(tables: list[SourceTable]) -> tuple[ColumnMap, list[str]]:
-    """Map of rillbook's own sheets, whose headings are the names of the fields.
+    """Map of rillbook's own sheets, whose headings are the names of the fields, with their units in brackets or without.
 
     Parameters
     ----------
@@ -300,20 +306,26 @@ def own_map(tables: list[SourceTable]) -> tuple[ColumnMap, list[str]]:
     Raises
     ------
     RillbookError
-        A text file, or every sheet of a workbook, is no sheet of rillbook's; or a required column is missing.
+        A text file, or every sheet of a workbook, is no sheet of rillbook's; a required column is missing; or what stands in the brackets
+        of a heading is no unit.
     """
     sources, skipped = [], []
     for one in tables:
-        table = _recognise(one)
+        table = headings.table_of(one)
         if table is None:
             skipped.append(one)
             continue
-        names = _headings(one)
+        names = headings.headings_of(one)
         for name, declared in fields(table).items():
             if declared.required and name not in names:
                 raise RillbookError(f"the column {name} is missing.", f"{table} cannot be loaded without it.", one.label)
-        maps = tuple(FieldMap(name, (Cell(column),)) for name, column in names.items() if _settable(table, name))
-        sources.append(SourceMap(one.file, one.sheet, (), (), {}, "count", {}, {table: maps}, strict=False))
+        settable = headings.filled_in(table)
+        maps = tuple(
+            FieldMap(name, (Cell(column),), style=headings.style_of(column, settable[name], one.label))
+            for name, column in names.items()
+            if name in settable
+        )
+        sources.append(SourceMap(one.file, one.sheet, NOTHING, (), {}, "count", {}, {table: maps}, strict=False))
     recognised = {source.file for source in sources}
     for one in skipped:
         if one.file not in recognised:
@@ -322,27 +334,3 @@ def own_map(tables: list[SourceTable]) -> tuple[ColumnMap, list[str]]:
                 "Name a column map with --map, or use the headings of docs/data_dictionary.md.", one.label,
             )  # fmt: skip
     return ColumnMap("", "", tuple(sources)), [one.label for one in skipped]
-
-
-def _settable(table: str, name: str) -> bool:
-    return name in fields(table) and not fields(table)[name].derived
-
-
-def _headings(one: SourceTable) -> dict[str, str]:
-    """Headings by the field that they name: case and spaces do not count."""
-    names: dict[str, str] = {}
-    for column in one.cells.columns:
-        name = re.sub(r"\s+", "_", column.strip().casefold())
-        if name in names:
-            raise RillbookError(f"the columns {names[name]!r} and {column!r} name one field.", "Rename one of them.", one.label)
-        names[name] = column
-    return names
-
-
-def _recognise(one: SourceTable) -> str | None:
-    names = _headings(one)
-    marks = {
-        "finds": ("find_id",), "availability": ("point_id",), "visits": ("visit_id", "visit_date"), "sites": ("site_id", "habitat"),
-        "loggers": ("logger_id", "medium"), "enclosures": ("enclosure_id", "life_stage"),
-    }  # fmt: skip
-    return next((table for table, needed in marks.items() if all(name in names for name in needed)), None)

@@ -210,7 +210,8 @@ def _cell_text(cell: Cell, source: SourceMap, taken: pd.DataFrame) -> pd.Series:
         recoded = text.map({old: new for old, new in cell.recode.items() if old})
         known = recoded.notna() | text.isin(list(cell.recode.values())) if "" in cell.recode else recoded.notna()
         text = recoded.where(recoded.notna(), text if cell.others is None else text.where(known | text.isna(), cell.others))
-    return text.where(text != "", np.nan).astype("str")
+    text = text.where(text != "", np.nan).astype("str")
+    return (cell.before + text + cell.after).astype("str") if cell.before or cell.after else text
 
 
 def _mean(parts: list[pd.Series]) -> pd.Series:

@@ -13,6 +13,7 @@ from pipeline.records import MappedSource
 HELD_COLUMNS = (
     "table", "row_key", "parent_key", "field", "column", "text", "rule", "message", "remedy", "source", "row", "line", "candidate", "of",
 )  # fmt: skip
+CONVERTED_COLUMNS = ("table", "row_key", "field", "text", "value", "how", "source", "row", "line")
 FLAG_COLUMNS = ("table", "row_key", "field", "rule", "effect", "message", "remedy", "value", "source", "row", "line")
 ROW_TOO_LONG = "row_too_long"
 VALUE_ONLY, NO_CANDIDATE = -1, 2**31 - 1
@@ -52,12 +53,15 @@ class Checked:
     held, flags : DataFrame
         One row a reason. In `held`, ``candidate`` is `VALUE_ONLY` where a value is held and not its row; `NO_CANDIDATE` marks a row that
         could not be cut into cells; ``of`` is the candidate in either case.
+    converted : DataFrame
+        One row a stored value that is more than a copy of what was written: its text, the value as text, and how it was read.
     """
 
     sources: list[MappedSource]
     tables: dict[str, TableCheck]
     held: pd.DataFrame
     flags: pd.DataFrame
+    converted: pd.DataFrame
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,9 @@
-"""Places: grid squares that may be shown, how far a coordinate may be off, datums and distances."""
+"""Places: grid squares that may be shown, datums, UTM and distances. The only door to pyproj."""
 
 from __future__ import annotations
 
 import csv
-import datetime as dt
 import math
-import re
 from collections.abc import Sequence
 from decimal import ROUND_FLOOR, Decimal
 from functools import cache
@@ -24,22 +22,18 @@ Square = tuple[float, float, float, float]
 WITHHELD = "withheld"
 
 NAD27_OPERATION = "EPSG:1173"
-
-_NUMBER = r"[+-]?\d{1,3}\.\d+"
-_PLAIN = re.compile(rf"({_NUMBER})\s*°?(?:\s*[,;/]\s*|\s+)({_NUMBER})\s*°?")
-_DEGREES = r"(\d{1,3}(?:\.\d+)?)\s*°?"
-_LETTERS_AFTER = re.compile(rf"{_DEGREES}\s*([NSEW])\s*[,;/]?\s*{_DEGREES}\s*([NSEW])")
-_LETTERS_BEFORE = re.compile(rf"([NSEW])\s*{_DEGREES}(?:\s*[,;/]\s*|\s*)([NSEW])\s*{_DEGREES}")
+ELLIPSOIDS = {"WGS84": "WGS84", "NAD83": "GRS80", "NAD27": "clrk66"}
 
 
 @cache
-def _reference() -> dict[str, str]:
+def place_figures() -> dict[str, str]:
+    """Figures of georeferencing by name, as text; units and sources stand in data/reference/places.csv."""
     text = data_file("reference/places.csv").read_text(encoding="utf-8")
     return {row["name"]: row["value"] for row in csv.DictReader(text.splitlines())}
 
 
 def _metres(name: str) -> float:
-    return float(_reference()[name])
+    return float(place_figures()[name])
 
 
 def grid_step(*classes: str | None) -> str:
@@ -172,111 +166,6 @@ def public_uncertainty_m(square: Square, uncertainty_class_m: float) -> int:
     return math.ceil(square_radius_m(square) + uncertainty_class_m)
 
 
-def precision_from_text(text: str) -> float | None:
-    """Precision of a decimal coordinate as written.
-
-    Parameters
-    ----------
-    text : str
-        Such as ``"35.612"``, ``"-83.4890"`` or ``"39.02569N"``; zeros at the end count, since someone wrote them.
-
-    Returns
-    -------
-    float or None
-        Degrees: 1 for no decimals, 0.1 for one …; None where `text` is not a plain decimal number.
-    """
-    found = re.fullmatch(r"\s*[NSEW]?\s*[+-]?\d{1,3}(?:\.(\d*))?\s*°?\s*[NSEW]?\s*", str(text).upper())
-    return None if found is None else float(Decimal(1).scaleb(-len(found.group(1) or "")))
-
-
-def precision_uncertainty_m(latitude: float, precision_deg: float) -> float:
-    """Uncertainty that comes from the precision of a coordinate alone.
-
-    Parameters
-    ----------
-    latitude : float
-        Degrees.
-    precision_deg : float
-        Precision of latitude and longitude, degrees.
-
-    Returns
-    -------
-    float
-        Metres: sqrt((π M p / 180)² + (π N cos φ p / 180)²) with the radii of curvature M and N of WGS 84 at φ.
-
-    References
-    ----------
-    Wieczorek, Guo & Hijmans 2004, Int. J. Geogr. Inf. Sci. 18: 745-767.
-    """
-    from pyproj import Geod
-
-    ellipsoid = Geod(ellps="WGS84")
-    phi = math.radians(latitude)
-    curve = 1 - ellipsoid.es * math.sin(phi) ** 2
-    north = math.radians(precision_deg) * ellipsoid.a * (1 - ellipsoid.es) / curve**1.5
-    east = math.radians(precision_deg) * ellipsoid.a * math.cos(phi) / curve**0.5
-    return math.hypot(north, east)
-
-
-def coordinate_uncertainty_m(
-    latitude: float,
-    precision_deg: float | None = None,
-    *,
-    precision_m: float | None = None,
-    gps_accuracy_m: float | None = None,
-    read_on: dt.date | None = None,
-    datum: str | None = None,
-) -> int:
-    """Radius of the circle that surely holds a place of which only coordinates were noted.
-
-    Parameters
-    ----------
-    latitude : float
-        Degrees.
-    precision_deg : float, optional
-        Precision of the coordinates in degrees, see :func:`precision_from_text`.
-    precision_m : float, optional
-        Precision of metric coordinates in metres; half the diagonal of the step counts.
-    gps_accuracy_m : float, optional
-        Figure that the receiver showed; it is doubled. Not noted: 30 m, or 100 m before 2000-05-01.
-    read_on : date, optional
-        Day on which the coordinates were read; missing counts as before 2000-05-01.
-    datum : str, optional
-        Code of the vocabulary ``datum``; missing or ``unknown`` adds 5359 m. What a shift from NAD83 or NAD27 adds is
-        given by :func:`to_wgs84`.
-
-    Returns
-    -------
-    int
-        Metres: the linear sum of the sources, each of which is a maximum, rounded up.
-
-    Raises
-    ------
-    ValueError
-        Neither or both precisions are given, or a figure is not above 0.
-
-    References
-    ----------
-    Chapman & Wieczorek 2020, Georeferencing Best Practices; the linear sum follows the datum amendment of BDQ Core.
-    """
-    if (precision_deg is None) == (precision_m is None):
-        raise ValueError("give the precision either in degrees or in metres")
-    for figure in (precision_deg, precision_m, gps_accuracy_m):
-        if figure is not None and not figure > 0:
-            raise ValueError(f"{figure} is not above 0")
-    from_precision = precision_uncertainty_m(latitude, precision_deg) if precision_deg is not None else (precision_m or 0) * math.sqrt(0.5)
-    ended = dt.date.fromisoformat(_reference()["selective_availability_ended"])
-    if gps_accuracy_m is not None:
-        from_receiver = _metres("gps_multiplier") * gps_accuracy_m
-    elif read_on is not None and pd.Timestamp(read_on).date() >= ended:
-        from_receiver = _metres("gps_default_m")
-    else:
-        from_receiver = _metres("gps_default_before_m")
-    from_datum = _metres("datum_unknown_m") if not isinstance(datum, str) or datum == "unknown" else 0.0
-    # A sum such as 30.000000000000004 must not cost a metre.
-    return math.ceil(round(from_precision + from_receiver + from_datum, 6))
-
-
 def to_wgs84(latitude: Any, longitude: Any, datum: Any) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Bring coordinates to WGS 84.
 
@@ -343,44 +232,59 @@ def _shift_nad27(latitude: np.ndarray, longitude: np.ndarray) -> tuple[np.ndarra
     return north, east, inside
 
 
-def read_verbatim_coordinates(text: str) -> tuple[float, float] | None:
-    """Read decimal degrees from a place as it stands in the notes.
+def from_utm(easting: float, northing: float, zone: int, north: bool, datum: str) -> tuple[float, float] | None:
+    """Turn a UTM place into degrees of its own datum.
 
     Parameters
     ----------
-    text : str
-        Hemisphere letters before or after both numbers (``39.02569000N 079.40033000W``), or latitude and longitude
-        with decimals and no letters (``39.02569, -79.40033``).
+    easting, northing : float
+        Metres.
+    zone : int
+        1 to 60.
+    north : bool
+        Whether it lies north of the equator.
+    datum : str
+        Code of the vocabulary ``datum``; it chooses the ellipsoid. ``unknown`` counts as WGS 84: the widest move between two datums
+        is added to the uncertainty anyway.
 
     Returns
     -------
     tuple of float or None
-        Latitude, longitude in degrees; None where it can be read in more than one way, or in none: one letter only,
-        a sign beside a letter, two latitudes, no decimals and no letters, numbers off the globe.
+        Latitude, longitude in degrees; None where the projection has no such point.
+
+    References
+    ----------
+    Transverse Mercator, EPSG method 9807, through pyproj; exact far beyond the 6° of a zone.
     """
-    if not isinstance(text, str):
-        return None
-    cleaned = text.strip().upper()
-    plain = _PLAIN.fullmatch(cleaned)
-    if plain:
-        return _on_globe(float(plain.group(1)), float(plain.group(2)))
-    after, before = _LETTERS_AFTER.fullmatch(cleaned), _LETTERS_BEFORE.fullmatch(cleaned)
-    if after:
-        number1, letter1, number2, letter2 = after.groups()
-    elif before:
-        letter1, number1, letter2, number2 = before.groups()
-    else:
-        return None
-    value1, value2 = (-float(number) if letter in "SW" else float(number) for number, letter in ((number1, letter1), (number2, letter2)))
-    if letter1 in "NS" and letter2 in "EW":
-        return _on_globe(value1, value2)
-    if letter1 in "EW" and letter2 in "NS":
-        return _on_globe(value2, value1)
-    return None
+    from pyproj import Proj
+
+    projection = Proj(proj="utm", zone=zone, ellps=ELLIPSOIDS.get(datum, "WGS84"), south=not north)
+    longitude, latitude = projection(easting, northing, inverse=True)
+    return (latitude, longitude) if math.isfinite(latitude) and math.isfinite(longitude) else None
 
 
-def _on_globe(latitude: float, longitude: float) -> tuple[float, float] | None:
-    return (latitude, longitude) if abs(latitude) <= 90 and abs(longitude) <= 180 else None
+@cache
+def _earth_models() -> frozenset[str]:
+    """Codes of EPSG that name a datum, an ellipsoid or a two-dimensional geographic system in degrees."""
+    from pyproj.database import get_codes
+    from pyproj.enums import PJType
+
+    kinds = (PJType.GEODETIC_REFERENCE_FRAME, PJType.DYNAMIC_GEODETIC_REFERENCE_FRAME, PJType.DATUM_ENSEMBLE, PJType.ELLIPSOID)
+    known = {code for kind in kinds for code in get_codes("EPSG", kind, allow_deprecated=True)}
+    return frozenset(known | set(get_codes("EPSG", PJType.GEOGRAPHIC_2D_CRS, allow_deprecated=True)))
+
+
+def names_earth_model(text: str) -> bool:
+    """Whether a text is ``EPSG:`` with the code of a datum, an ellipsoid or a two-dimensional geographic system; exactly so."""
+    return text.startswith("EPSG:") and text[5:] in _earth_models()
+
+
+def ellipsoid() -> tuple[float, float]:
+    """Semi-major axis in metres and squared eccentricity of WGS 84."""
+    from pyproj import Geod
+
+    known = Geod(ellps="WGS84")
+    return known.a, known.es
 
 
 def distance_m(lat1: Any, lon1: Any, lat2: Any, lon2: Any) -> np.ndarray:

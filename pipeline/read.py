@@ -18,6 +18,7 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.records import SourceTable
+from pipeline.survey_file import is_document, read_document
 
 DELIMITERS = (",", ";", "\t", "|")
 # The csv module has the same limit, which other libraries lift for the whole process.
@@ -33,7 +34,7 @@ def read_files(paths: list[Path]) -> list[SourceTable]:
     Parameters
     ----------
     paths : list of Path
-        Text files with delimiters, or workbooks.
+        Text files with delimiters, workbooks, or survey documents.
 
     Returns
     -------
@@ -65,7 +66,10 @@ def read_file(path: Path) -> list[SourceTable]:
     sha256 = hashlib.sha256(content).hexdigest()
     if content.startswith((ZIPPED, OLD_WORKBOOK)):
         return _read_workbook(path, content, sha256)
-    rows, lines = _parse(decode(content, str(path)), str(path))
+    text = decode(content, str(path))
+    if is_document(text, path.name):
+        return read_document(text, path.name, sha256, str(path))
+    rows, lines = _parse(text, str(path))
     return [_table(path.name, "", rows, lines, sha256, str(path))]
 
 

@@ -57,6 +57,8 @@ class Cell:
     case: str = ""
     part: re.Pattern[str] | None = None
     missing: tuple[str, ...] = ()
+    before: str = ""
+    after: str = ""
 
 
 @dataclass(frozen=True)

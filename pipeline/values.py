@@ -9,6 +9,8 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pandas as pd
 
+from pipeline.coordinates import read_angle
+from pipeline.units import UNITS, parted, to_stored, unit_named
 from schemas.fields import Field
 from schemas.vocabulary import codes
 
@@ -40,21 +42,6 @@ KIND_WORDS = {
     "codes": "codes",
 }  # fmt: skip
 
-# factor and offset to the unit in which a field is stored: stored = (value - offset) * factor
-UNITS: dict[str, dict[str, tuple[float, float]]] = {
-    "°C": {"degC": (1, 0), "degF": (5 / 9, 32), "K": (1, 273.15)},
-    "m": {"m": (1, 0), "km": (1000, 0), "cm": (0.01, 0), "ft": (0.3048, 0)},
-    "cm": {"cm": (1, 0), "m": (100, 0), "mm": (0.1, 0), "in": (2.54, 0), "ft": (30.48, 0)},
-    "mm": {"mm": (1, 0), "cm": (10, 0), "m": (1000, 0), "in": (25.4, 0)},
-    "m2": {"m2": (1, 0), "ha": (10000, 0), "ft2": (0.3048**2, 0)},
-    "min": {"min": (1, 0), "h": (60, 0), "s": (1 / 60, 0)},
-    "g": {"g": (1, 0), "mg": (0.001, 0), "kg": (1000, 0)},
-    "%": {"percent": (1, 0), "fraction": (100, 0)},
-    "µS/cm": {"uS/cm": (1, 0), "mS/cm": (1000, 0), "mS/m": (10, 0)},
-    "mg/L": {"mg/L": (1, 0), "ug/L": (0.001, 0)},
-    "d": {"d": (1, 0), "h": (1 / 24, 0)},
-}
-
 
 @dataclass(frozen=True)
 class Style:
@@ -63,7 +50,7 @@ class Style:
     Attributes
     ----------
     unit : str
-        Unit of the text, one of the names in ``UNITS`` for the field's stored unit; empty for the stored unit.
+        Unit of the text, one of the names in `units.UNITS` for the field's stored unit; empty for the stored unit.
     date_order, clock : str
         One of ``DATE_ORDERS`` and ``CLOCKS``.
     pivot : int or None
@@ -92,10 +79,16 @@ class Typed:
         In the field's type; missing where the text is missing or faulty.
     faults : dict of str to Series
         Fault id (``unreadable``, ``date_ambiguous``, ``code_unknown``) to a boolean mask.
+    how : Series of str
+        How a text was read that is not simply the value; missing where it is.
+    at_least : Series of bool
+        Whether the text says that the number is the fewest.
     """
 
     values: pd.Series
     faults: dict[str, pd.Series]
+    how: pd.Series
+    at_least: pd.Series
 
 
 def read_column(text: pd.Series, field: Field, style: Style = CANONICAL) -> Typed:
@@ -118,17 +111,19 @@ def read_column(text: pd.Series, field: Field, style: Style = CANONICAL) -> Type
     stripped = text.str.strip()
     stripped = stripped.where(stripped != "", np.nan)
     unique = pd.Series(stripped.dropna().unique(), dtype="str")
+    nothing = pd.Series(np.nan, index=text.index, dtype="str")
+    if field.kind == "text":
+        return Typed(stripped.astype("str"), {}, nothing, nothing.notna())
     reader = {
         "real": _real, "whole": _whole, "yes_no": _yes_no, "day": _day, "instant": _instant, "clock": _clock, "code": _code,
         "codes": _codes,
-    }  # fmt: skip
-    if field.kind == "text":
-        return Typed(stripped.astype("str"), {})
-    pairs = {one: reader[field.kind](one, field, style) for one in unique}
-    values = stripped.map({one: value for one, (value, _) in pairs.items()})
-    fault = stripped.map({one: problem for one, (_, problem) in pairs.items()})
-    faults = {name: (fault == name).fillna(False).astype(bool) for name in sorted({problem for _, problem in pairs.values() if problem})}
-    return Typed(_as_kind(values, field.kind), faults)
+    }[field.kind]  # fmt: skip
+    read = {one: reader(one, field, style) for one in unique}
+    values = stripped.map({one: value for one, (value, _, _) in read.items()})
+    fault = stripped.map({one: problem for one, (_, problem, _) in read.items()})
+    how = stripped.map({one: words or np.nan for one, (_, _, words) in read.items()}).astype("str")
+    faults = {name: (fault == name).fillna(False).astype(bool) for name in sorted({problem for _, problem, _ in read.values() if problem})}
+    return Typed(_as_kind(values, field.kind), faults, how, (how == AT_LEAST).fillna(False).astype(bool))
 
 
 def empty_column(kind: str, index: pd.Index) -> pd.Series:
@@ -158,8 +153,10 @@ def as_text(values: pd.Series, kind: str) -> pd.Series:
     return written.where(values.notna(), np.nan).astype("str")
 
 
-Read = tuple[object, str]
-UNREADABLE: Read = (np.nan, "unreadable")
+# value, fault, and how it was read where that is more than copying
+Read = tuple[object, str, str]
+UNREADABLE: Read = (np.nan, "unreadable", "")
+AT_LEAST = "the fewest: more were there"
 
 
 def number_of(text: str) -> float | None:
@@ -173,46 +170,71 @@ def number_of(text: str) -> float | None:
 
 
 def _real(text: str, field: Field, style: Style) -> Read:
-    number = number_of(text)
+    if field.unit == "degree":
+        return _angle(text, field)
+    number, unit, stated = number_of(text), style.unit, "stated for the column"
+    if number is None and (both := parted(text)):
+        # a unit beside the number says more than one stated for the column
+        number, unit, stated = number_of(both[0]), unit_named(both[1], field.unit) or "", "in the cell"
+        if not unit:
+            return UNREADABLE
     if number is None:
         return UNREADABLE
-    if style.unit:
-        factor, offset = UNITS[field.unit][style.unit]
-        number = round((number - offset) * factor, 10)
-    return number, ""
+    ways = ["decimal comma"] if "," in text else []
+    if unit and UNITS[field.unit][unit] != (1, 0):
+        ways.append(f"{unit} {stated}")
+        number = to_stored(number, unit, field.unit)
+    return number, "", ", ".join(ways)
+
+
+def _angle(text: str, field: Field) -> Read:
+    number = number_of(text)
+    if number is not None:
+        return number, "", "decimal comma" if "," in text else ""
+    angle = read_angle(text, "NS" if field.darwin_core == "decimalLatitude" else "EW")
+    return UNREADABLE if angle is None else (angle.degrees, "", f"{angle.notation} with sign or letter")
 
 
 def _whole(text: str, field: Field, style: Style) -> Read:
-    number = number_of(text)
+    fewest = re.fullmatch(r"(\d+)\s*\+", text, re.ASCII) if field.at_least else None
+    number = number_of(fewest[1] if fewest else text)
     if number is None or number != int(number) or abs(number) >= 2**53:
         return UNREADABLE
-    return int(number), ""
+    return int(number), "", AT_LEAST if fewest else "decimal comma" if "," in text else ""
 
 
 def _yes_no(text: str, field: Field, style: Style) -> Read:
     folded = text.casefold()
-    return (True, "") if folded in YES else (False, "") if folded in NO else UNREADABLE
+    return (True, "", "") if folded in YES else (False, "", "") if folded in NO else UNREADABLE
 
 
 def _code(text: str, field: Field, style: Style) -> Read:
     folded = re.sub(r"[\s-]+", "_", text.casefold())
     for code in codes(field.vocabulary):
         if code == text or code.casefold() == folded:
-            return code, ""
-    return np.nan, "code_unknown"
+            return code, "", ""
+    return np.nan, "code_unknown", ""
 
 
 def _codes(text: str, field: Field, style: Style) -> Read:
     parts = [part for part in re.split(r"[|;,\s]+", text) if part]
-    return ("|".join(parts), "") if parts else (np.nan, "")
+    return ("|".join(parts) if parts else np.nan), "", ""
+
+
+CLOCK_TEXT = re.compile(
+    # a dot after a single zero: a spreadsheet's fraction of a day, not a clock; without a sign only four digits, or three with am or pm
+    r"(?!0\.)(?:(?P<h>\d{1,2})[:.h](?P<m>\d{2})(?P<s>:[0-5]\d)?|(?P<hh>\d{2})(?P<mm>\d{2})|(?P<h1>\d)(?P<m1>\d{2})(?=\s*[aApP]))"
+    r"(?:\s*(?P<half>[aApP])\.?[mM]?\.?)?",
+    re.ASCII,
+)
 
 
 def _clock(text: str, field: Field, style: Style) -> Read:
-    # a dot after a single zero: a spreadsheet's fraction of a day, not a clock
-    match = re.fullmatch(r"(?!0\.)(\d{1,2})[:.h](\d{2})(?::[0-5]\d)?(?:\s*([aApP])\.?[mM]?\.?)?", text, re.ASCII)
+    match = CLOCK_TEXT.fullmatch(text)
     if not match:
         return UNREADABLE
-    hour, minute, half = int(match[1]), int(match[2]), (match[3] or "").lower()
+    written = (int(match["h"] or match["hh"] or match["h1"]), int(match["m"] or match["mm"] or match["m1"]))
+    (hour, minute), half = written, (match["half"] or "").lower()
     if style.clock == "ampm" and not half:
         return UNREADABLE
     if half:
@@ -222,21 +244,38 @@ def _clock(text: str, field: Field, style: Style) -> Read:
     elif style.clock == "night" and hour <= 12:
         # evenings are written 9:52 and nights 1:05: half past nine is before midnight, half past twelve is after it
         hour = 0 if hour == 12 else hour + 12 if hour >= 6 else hour
-    return (f"{hour:02d}:{minute:02d}", "") if hour < 24 and minute < 60 else UNREADABLE
+    if hour > 23 or minute > 59:
+        return UNREADABLE
+    ways = [f"{half}m" if half else "", "hours of a night" if not half and hour != written[0] else ""]
+    ways += ["no colon" if ":" not in text else "", "seconds left out" if match["s"] else ""]
+    return f"{hour:02d}:{minute:02d}", "", ", ".join(way for way in ways if way)
 
 
 def _day(text: str, field: Field, style: Style) -> Read:
     days = possible_days(text, style)
-    if len(days) == 1:
-        return pd.Timestamp(days.pop()), ""
-    return (np.nan, "date_ambiguous") if days else UNREADABLE
+    if len(days) != 1:
+        return (np.nan, "date_ambiguous", "") if days else UNREADABLE
+    return pd.Timestamp(days.pop()), "", _way_of_day(text, style)
+
+
+def _way_of_day(text: str, style: Style) -> str:
+    """How a date was read; empty for year-month-day with hyphens."""
+    day = TIME_OF_DAY.sub("", text)
+    left_out = ["time of day left out"] if day != text else []
+    if re.fullmatch(r"\d{4}-\d{1,2}-\d{1,2}", day, re.ASCII):
+        return ", ".join(left_out)
+    if re.search(r"[A-Za-z]", day):
+        return ", ".join(["named month", *left_out])
+    if style.date_order != "iso":
+        return ", ".join([f"order {style.date_order} as stated", *left_out])
+    return ", ".join(["the only order that gives a date", *left_out])
 
 
 def _instant(text: str, field: Field, style: Style) -> Read:
     if not re.fullmatch(r"[1-9]\d{3}-\d\d-\d\dT\d\d:\d\d", text, re.ASCII):
         return UNREADABLE
     try:
-        return pd.Timestamp(datetime.fromisoformat(text)), ""
+        return pd.Timestamp(datetime.fromisoformat(text)), "", ""
     except ValueError:
         return UNREADABLE
 

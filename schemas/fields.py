@@ -48,6 +48,8 @@ class Field:
         Table whose key this field holds, empty where there is none.
     darwin_core : str
         Darwin Core term, empty where the standard has none.
+    at_least : bool
+        A number may be written with a plus, ``3+``: it is kept as the fewest and flagged.
     """
 
     name: str
@@ -65,6 +67,7 @@ class Field:
     vocabulary: str
     refers_to: str
     darwin_core: str
+    at_least: bool = False
 
 
 def declare(
@@ -82,6 +85,7 @@ def declare(
     vocabulary: str = "",
     refers_to: str = "",
     darwin_core: str = "",
+    at_least: bool = False,
 ) -> Any:
     """Declare a field of a table; see :class:`Field` for the words.
 
@@ -118,6 +122,7 @@ def declare(
             "vocabulary": vocabulary,
             "refers_to": refers_to,
             "darwin_core": darwin_core,
+            "at_least": at_least,
         },
         **checks,
     )

@@ -36,6 +36,8 @@ WARM_C = 25.0
 FAR_M = 1000.0
 LONG_MINUTES = 12 * 60
 COPIES = 5
+# Finds that agree in all of these may be one animal, noted twice.
+NEAR_DUPLICATE_IN = ("visit_id", "taxon", "life_stage", "svl_mm", "total_length_mm", "mass_g", "microhabitat", "pass_no")
 # From memory: mass of stream salamanders is near 1.8e-5 g per cubed mm of SVL; a factor of 4 either side.
 MASS_PER_SVL3 = (0.45e-5, 7.2e-5)
 
@@ -97,6 +99,7 @@ COLUMN_FAULTS = (
     ),
     Fault("code_unknown", "{text!r} is not a code of {vocabulary}.", "Use one of: {codes}."),
     Fault("unexpected", "{text} {unit} is unusual ({low} to {high} {unit} is expected).", "Kept. Read the notes again."),
+    Fault("at_least", "{text} is kept as the fewest.", "Write the number alone if you know it; targets count the fewest."),
     Fault(
         "described_twice",
         "{key} is described a second time, and differs in {fields}.",
@@ -183,8 +186,7 @@ def _reading_copied(frame: pd.DataFrame) -> pd.Series:
 
 
 def _near_duplicate(frame: pd.DataFrame) -> pd.Series:
-    twin = ["visit_id", "taxon", "life_stage", "svl_mm", "total_length_mm", "mass_g", "microhabitat", "pass_no"]
-    return frame["svl_mm"].notna() & frame["animal_id"].isna() & frame.duplicated(twin, keep=False)
+    return frame["svl_mm"].notna() & frame["animal_id"].isna() & frame.duplicated(list(NEAR_DUPLICATE_IN), keep=False)
 
 
 RULES: tuple[Rule, ...] = (

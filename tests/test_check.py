@@ -27,7 +27,7 @@ TODAY = date(2026, 1, 1)
 # value (design 4.2).
 COLUMN_EFFECTS = {
     "required_missing": HOLD_ROW, "unreadable": HOLD_VALUE, "date_ambiguous": HOLD_ROW, "not_possible": HOLD_VALUE,
-    "likely_fahrenheit": HOLD_VALUE, "code_unknown": HOLD_VALUE, "unexpected": FLAG, "described_twice": HOLD_ROW,
+    "likely_fahrenheit": HOLD_VALUE, "code_unknown": HOLD_VALUE, "unexpected": FLAG, "at_least": FLAG, "described_twice": HOLD_ROW,
     "parent_held": HOLD_ROW, "parent_unknown": HOLD_ROW, ROW_TOO_LONG: HOLD_ROW,
 }  # fmt: skip
 EXPECTED = {**{rule.id: rule.effect for rule in RULES}, **COLUMN_EFFECTS}

@@ -46,7 +46,7 @@ def test_page_names_every_word(page: str) -> None:
 
 def test_examples_are_maps(page: str) -> None:
     examples = maps(page)
-    assert len(examples) == 3
+    assert len(examples) == 4
     for example in examples:
         assert parse_map(example, "example").sources
 

@@ -17,7 +17,7 @@ from schemas.vocabulary import codes
 
 TABLES = ("sites", "visits", "finds", "availability")
 FILES = tuple(f"{table}.csv" for table in (*TABLES, "planted_faults"))
-ALWAYS = {"unexpected": FLAG, "described_twice": HOLD_ROW, "parent_held": HOLD_ROW, "parent_unknown": HOLD_ROW}
+ALWAYS = {"unexpected": FLAG, "at_least": FLAG, "described_twice": HOLD_ROW, "parent_held": HOLD_ROW, "parent_unknown": HOLD_ROW}
 
 
 @pytest.fixture(scope="module")

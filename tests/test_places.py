@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 
 import numpy as np
@@ -12,99 +11,6 @@ from hypothesis import strategies as st
 
 from pipeline import places
 from pipeline.settings import Area
-
-# Chapman & Wieczorek 2020, Georeferencing Best Practices, table "uncertainty from precision"; metres at 0°, 30°, 60°, 85°.
-PRECISION_TABLE = [
-    (1, 156904, 146962, 124605, 112109),
-    (0.1, 15691, 14697, 12461, 11211),
-    (0.01, 1570, 1470, 1246, 1121),
-    (0.001, 157, 147, 125, 112),
-    (0.0001, 16, 15, 13, 12),
-    (0.00001, 2, 2, 2, 2),
-    (1 / 60, 2615, 2450, 2077, 1869),
-    (0.1 / 60, 262, 245, 208, 187),
-    (0.01 / 60, 27, 25, 21, 19),
-    (0.001 / 60, 3, 3, 3, 2),
-    (1 / 3600, 44, 41, 35, 32),
-    (0.1 / 3600, 5, 5, 4, 4),
-    (0.01 / 3600, 1, 1, 1, 1),
-]
-
-
-@pytest.mark.parametrize(("precision", "printed"), [(row[0], row[1:]) for row in PRECISION_TABLE])
-def test_precision_uncertainty_meets_the_published_table(precision, printed):
-    for latitude, metres in zip((0, 30, 60, 85), printed, strict=True):
-        # Within 1 m: five of the 52 printed cells were not rounded up.
-        assert math.ceil(places.precision_uncertainty_m(latitude, precision)) == pytest.approx(metres, abs=1)
-
-
-@pytest.mark.parametrize(
-    ("latitude", "precision", "metres", "within"),
-    [
-        (10.27, 0.01, 1556.8, 0.05),  # Georeferencing Best Practices, worked example
-        (10.0, 0.5, 77870, 5),  # the same, printed as 77.87 km
-        (35.61234, 1e-5, 1.4325, 5e-5),  # this and below: computed apart with the formula of Wieczorek et al. 2004
-        (35.61234, 1e-4, 14.3245, 5e-5),
-        (35.61234, 1e-3, 143.245, 5e-4),
-        (35.61234, 1e-2, 1432.452, 5e-4),
-        (35.61234, 1 / 3600, 39.790, 5e-4),
-        (35.61234, 1 / 60, 2387.420, 5e-4),
-    ],
-)
-def test_precision_uncertainty_meets_worked_examples(latitude, precision, metres, within):
-    assert places.precision_uncertainty_m(latitude, precision) == pytest.approx(metres, abs=within)
-
-
-AFTER, BEFORE = dt.date(2000, 5, 1), dt.date(2000, 4, 30)
-
-
-@pytest.mark.parametrize(
-    ("words", "metres"),
-    [
-        # Rules of Georeferencing Best Practices (GPS: twice the shown figure; 30 m, 100 m before 2000-05-01; datum 5359 m), summed by hand.
-        ({"precision_deg": 1e-5, "gps_accuracy_m": 5, "datum": "WGS84"}, 12),
-        ({"precision_deg": 1e-3, "read_on": AFTER, "datum": "WGS84"}, 174),
-        ({"precision_deg": 1e-3, "read_on": AFTER, "datum": "unknown"}, 5533),
-        ({"precision_deg": 1e-3, "read_on": AFTER, "datum": None}, 5533),
-        ({"precision_deg": 1 / 3600, "read_on": BEFORE, "datum": "WGS84"}, 140),
-        ({"precision_deg": 1 / 3600, "datum": "WGS84"}, 140),
-        ({"precision_m": 100, "read_on": AFTER, "datum": "WGS84"}, 101),
-    ],
-)
-def test_coordinate_uncertainty_adds_its_sources(words, metres):
-    assert places.coordinate_uncertainty_m(35.61234, **words) == metres
-
-
-@pytest.mark.parametrize(("step", "metres"), [(1, 1), (10, 8), (100, 71), (1000, 708)])
-def test_metric_precision_counts_half_the_diagonal(step, metres):
-    # Georeferencing Quick Reference Guide, UTM rows: 1, 7, 71, 707 m to the nearest metre; here the sum is rounded up.
-    with_receiver = places.coordinate_uncertainty_m(36, precision_m=step, read_on=AFTER, datum="WGS84")
-    assert with_receiver - 30 == metres
-
-
-def test_coordinate_uncertainty_refuses_what_it_cannot_add():
-    with pytest.raises(ValueError, match="either in degrees or in metres"):
-        places.coordinate_uncertainty_m(36)
-    with pytest.raises(ValueError, match="not above 0"):
-        places.coordinate_uncertainty_m(36, 0.1, gps_accuracy_m=0)
-
-
-@pytest.mark.parametrize(
-    ("text", "degrees"),
-    [
-        ("35.61234", 1e-5),
-        ("-83.4890", 1e-4),
-        ("35", 1.0),
-        ("35.", 1.0),
-        ("39.02569000N", 1e-8),
-        ("W 79.4", 0.1),
-        ("39 02 12", None),
-        ("", None),
-        ("x", None),
-    ],
-)
-def test_precision_from_text_counts_decimals(text, degrees):
-    assert places.precision_from_text(text) == degrees
 
 
 def test_grid_step_is_the_coarsest_given():
@@ -240,32 +146,3 @@ def test_inside_area():
     assert not places.inside_area(lat, lon, ()).any()
     with pytest.raises(ValueError, match="neither circle nor box"):
         places.inside_area(lat, lon, (Area("R4", "star", ()),))
-
-
-@pytest.mark.parametrize(
-    ("text", "point"),
-    [
-        ("39.02569000N 079.40033000W", (39.02569, -79.40033)),
-        ("39.02569 N, 79.40033 W", (39.02569, -79.40033)),
-        ("N39.02569 W79.40033", (39.02569, -79.40033)),
-        ("n 39.02569°; w 79.40033°", (39.02569, -79.40033)),
-        ("W79.40033 N39.02569", (39.02569, -79.40033)),
-        ("33.9S 18.4E", (-33.9, 18.4)),
-        ("39.02569, -79.40033", (39.02569, -79.40033)),
-        ("39.02569 -79.40033", (39.02569, -79.40033)),
-        ("-79.40033N 39.0W", None),  # a sign beside a letter
-        ("39.02569N 79.40033", None),
-        ("39.02569N 79.40033N", None),
-        ("N39.02569 79.40033W", None),
-        ("39 -79", None),  # no letters, no decimals: could be anything
-        ("95.1, 39.0", None),
-        ("39.02569", None),
-        ("39 01 32 N 79 24 01 W", None),
-        ("273525 3942461", None),
-        ("39,02569 -79,40033", None),
-        ("", None),
-        (None, None),
-    ],
-)
-def test_read_verbatim_coordinates(text, point):
-    assert places.read_verbatim_coordinates(text) == point

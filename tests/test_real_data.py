@@ -364,7 +364,11 @@ def test_canaan_places(loaded: Callable[[str], Loaded]) -> None:
     sites, places = stored(one, "sites"), sheet(one, 0)
     assert sites.index[sites["latitude"].isna()].tolist() == ["Cortland-1"]
     placed = sites.drop(index="Cortland-1")
-    assert set(placed["datum"]) == {"NAD83"}
+    # NAD83 becomes WGS 84 by a null shift, on record with what was written
+    assert set(placed["datum"]) == {"WGS84"}
+    datums = one.report.converted[one.report.converted["field"] == "datum"]
+    assert set(datums["row_key"]) == set(placed.index) and set(datums["text"]) == {"NAD83"}
+    assert datums["how"].str.contains("null shift, accuracy 4 m").all()
     written = placed["verbatim_coordinates"].str.extract(r"^([\d.]+)N ([\d.]+)W$").astype(float)
     assert (written[0] - placed["latitude"]).abs().max() < 1e-8
     assert (written[1] + placed["longitude"]).abs().max() < 1e-8

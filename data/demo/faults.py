@@ -174,7 +174,7 @@ FIND_FAULTS = (
           lambda row, _: not row["svl_mm"]),
     Fault("finds", "parent_unknown", "hold_row", "a visit that is in no file", lambda row: {"visit_id": "V9999"},
           lambda row, around: around.finds > 3),
-    Fault("finds", "unexpected", "flag", "a very large rock, but it may be so", lambda row: {"cover_longest_mm": "4200"},
+    Fault("finds", "at_least", "flag", "one was caught, and more got away", lambda row: {"count": row["count"] + "+"},
           lambda row, _: bool(row["cover_longest_mm"])),
     Fault("finds", "unexpected", "flag", "a very small hatchling, but it may be so", lambda row: {"svl_mm": "6.5"},
           lambda row, _: unmeasured_but_svl(row) and row["life_stage"] == "hatchling"),

@@ -54,8 +54,8 @@ SITES = (
 # Sites whose written place is a planted fault get no coordinates at their finds, so that each fault stands alone.
 MISPLACED = ("N10", "N13", "S01")
 SITE_FIELDS = (
-    "site_id", "site_name", "waterbody", "population", "study_area", "habitat", "water_source", "latitude", "longitude", "datum",
-    "coordinate_uncertainty_m", "elevation_m", "stream_order", "canopy_pct", "public_precision_deg", "remarks",
+    "site_id", "site_name", "waterbody", "population", "study_area", "county", "state", "habitat", "water_source", "latitude", "longitude",
+    "datum", "coordinate_uncertainty_m", "elevation_m", "stream_order", "canopy_pct", "public_precision_deg", "remarks",
 )  # fmt: skip
 VISIT_FIELDS = (
     "visit_id", "site_id", "visit_date", "start_time", "end_time", "observers", "protocol", "search_minutes", "observer_count", "length_m",
@@ -76,6 +76,7 @@ def sites(rng: np.random.RandomState) -> list[dict[str, Any]]:
         row = dict.fromkeys(SITE_FIELDS, "")
         row.update(site_id=site_id, site_name=f"invented {habitat} {site_id}", population=population, study_area="LARK", habitat=habitat)
         row.update(waterbody="" if habitat == "forest" else f"rill {site_id}", water_source=source)
+        row.update(county=f"Invented {'South' if population == 'S-low' else 'North'} County", state="Invented State")
         row.update(datum="WGS84", coordinate_uncertainty_m="30")
         row.update(latitude=f"{latitude:.4f}", longitude=f"{longitude:.4f}", elevation_m=str(elevation), canopy_pct=str(canopy))
         row.update(stream_order="" if order is None else str(order), public_precision_deg=precision)
