@@ -222,10 +222,11 @@ def test_same_book_same_page_and_no_name_leads_out_of_the_script(folder: Path) -
 
 @pytest.mark.browser
 @pytest.mark.slow
+@pytest.mark.parametrize("width", [1280, 375])
 def test_a_visit_by_keyboard_alone_is_typed_reloaded_saved_and_loaded(
-    folder: Path, opened: Opened, capsys: pytest.CaptureFixture[str]
+    folder: Path, opened: Opened, capsys: pytest.CaptureFixture[str], width: int
 ) -> None:
-    page = opened(page_of(folder))
+    page = opened(page_of(folder), width)
     keys = Keyboard(page)
 
     def reload() -> None:
