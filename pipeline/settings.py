@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from pipeline.errors import RillbookError
+from pipeline.report_settings import Parcel, Permit, detection_of, parcel_of, permit_of
 from schemas.tables import fields
 from schemas.vocabulary import codes
 
@@ -40,6 +41,7 @@ TAXON_DEFAULTS: dict[str, Any] = {
     "overlap_svl_high_mm": None,
     "aliases": "",
 }
+DETECTION = "detection"
 
 
 @dataclass(frozen=True)
@@ -76,6 +78,9 @@ class Settings:
     seed: int
     areas: tuple[Area, ...] = ()
     taxa: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(TAXON_DEFAULTS)))
+    detection: dict[str, float] = field(default_factory=dict)
+    permits: tuple[Permit, ...] = ()
+    parcels: tuple[Parcel, ...] = ()
 
 
 def data_file(name: str) -> Traversable:
@@ -132,7 +137,7 @@ def parse_settings(text: str, where: str) -> Settings:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise RillbookError(f"not valid TOML: {problem}.", "Mend that line.", where) from None
-    _refuse_unknown(document, ("book", "area", "taxon"), where)
+    _refuse_unknown(document, ("book", "area", "taxon", "permit", "parcel"), where)
     book = _entries(document, "book", where, one=True)[0]
     _refuse_unknown(book, DEFAULTS, f"{where}, [book]")
     values = {**DEFAULTS, **book}
@@ -141,7 +146,16 @@ def parse_settings(text: str, where: str) -> Settings:
         values[months] = tuple(values[months])
     areas = tuple(_area(entry, where) for entry in _entries(document, "area", where))
     _refuse_twice([area.code for area in areas], "area", where)
-    return Settings(**values, areas=areas, taxa=_taxa(_entries(document, "taxon", where), where))
+    entries = _entries(document, "taxon", where)
+    # what a person states of the search is no property of the taxon, and rows are not held against it
+    stated = [(entry.get("code"), entry.pop(DETECTION)) for entry in entries if DETECTION in entry]
+    taxa = _taxa(entries, where)
+    permits = tuple(permit_of(entry, tuple(taxa["code"]), where) for entry in _entries(document, "permit", where))
+    _refuse_twice([permit.code for permit in permits], "permit", where)
+    parcels = tuple(parcel_of(entry, where) for entry in _entries(document, "parcel", where))
+    _refuse_twice([parcel.code for parcel in parcels], "parcel", where)
+    detection = {str(code): detection_of(share, f"{where}, taxon {code}") for code, share in stated}
+    return Settings(**values, areas=areas, taxa=taxa, detection=detection, permits=permits, parcels=parcels)
 
 
 def _entries(document: dict[str, Any], word: str, where: str, one: bool = False) -> list[dict[str, Any]]:
@@ -227,7 +241,7 @@ def _taxa(entries: list[dict[str, Any]], where: str) -> pd.DataFrame:
 
 
 def _taxon(entry: dict[str, Any], where: str) -> dict[str, Any]:
-    _refuse_unknown(entry, TAXON_DEFAULTS, f"{where}, [[taxon]]")
+    _refuse_unknown(entry, (*TAXON_DEFAULTS, DETECTION), f"{where}, [[taxon]]")
     row = {**TAXON_DEFAULTS, **entry}
     for word in ("code", "scientific_name", "group"):
         if not row[word]:

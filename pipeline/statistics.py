@@ -494,6 +494,41 @@ def _check_wilks(share: float, m: int) -> None:
         raise ValueError(f"confidence and content must lie between 0 and 1, and m must be 1 or more; got {share} and {m}.")
 
 
+def visits_for_absence(detection: float, confidence: float) -> int:
+    """Least number of independent visits without a find after which absence is stated with this confidence.
+
+    n = ln(1 − confidence)/ln(1 − detection), rounded up: the first n with 1 − (1 − detection)^n >= confidence.
+
+    Parameters
+    ----------
+    detection : float
+        Chance that one visit finds the animal where it lives, between 0 and 1, both excluded: it is never certain.
+    confidence : float
+        Between 0 and 1, both excluded.
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    ValueError
+        A share outside 0 to 1.
+
+    Notes
+    -----
+    It holds for visits that are independent and alike; it is the one-sided :func:`wilks_minimum_n` with content 1 − detection.
+
+    References
+    ----------
+    McArdle 1990, Oikos 57:276; Kéry 2002, Journal of Wildlife Management 66:330 (both from memory).
+    """
+    if not (0 < detection < 1 and 0 < confidence < 1):
+        raise ValueError(f"detection and confidence must lie between 0 and 1; got {detection} and {confidence}.")
+    # a quotient that is whole comes out a hair beside it
+    return max(1, math.ceil(math.log1p(-confidence) / math.log1p(-detection) - 1e-9))
+
+
 def quantile_ranks(n: int, q: float, confidence: float) -> tuple[int, int, float]:
     """Ranks of the order statistics that enclose a quantile with at least the stated confidence.
 
