@@ -6,12 +6,12 @@ import json
 from pathlib import Path
 from typing import Any
 
-from schemas.fields import CLOCK_PATTERN, Field, Span
+from schemas.descriptor import describe
+from schemas.fields import Field, Span
 from schemas.rules import COLUMN_FAULTS, EFFECTS, RULES, Rule
 from schemas.tables import MODELS, fields, key_of, keys_of, purpose
 from schemas.vocabulary import vocabulary, vocabulary_names
 
-DARWIN_CORE = "http://rs.tdwg.org/dwc/terms/"
 KINDS = {
     "text": "text",
     "code": "one code of a list",
@@ -22,17 +22,6 @@ KINDS = {
     "day": "date, YYYY-MM-DD",
     "clock": "clock time, HH:MM, 24 hours",
     "instant": "date and time in UTC",
-}
-TABLE_SCHEMA_TYPES = {
-    "text": "string",
-    "code": "string",
-    "codes": "string",
-    "real": "number",
-    "whole": "integer",
-    "yes_no": "boolean",
-    "day": "date",
-    "clock": "string",
-    "instant": "datetime",
 }
 GENERATED = "Generated from the declarations in `schemas/` by `python -m schemas.generate`; change it there, not here."
 
@@ -149,42 +138,6 @@ def rule_list() -> str:
     return "\n".join([*lines, ""])
 
 
-def _constraints(field: Field) -> dict[str, Any]:
-    constraints: dict[str, Any] = {}
-    if field.required:
-        constraints["required"] = True
-    if field.required and field.kind == "text":
-        constraints["minLength"] = 1
-    if field.possible is not None:
-        low, high = field.possible
-        whole = field.kind == "whole"
-        constraints.update(minimum=int(low) if whole else low, maximum=int(high) if whole else high)
-    if field.kind == "code":
-        constraints["enum"] = list(vocabulary(field.vocabulary))
-    if field.kind == "clock":
-        constraints["pattern"] = CLOCK_PATTERN
-    return constraints
-
-
-def _schema_field(field: Field) -> dict[str, Any]:
-    described: dict[str, Any] = {
-        "name": field.name,
-        "type": TABLE_SCHEMA_TYPES[field.kind],
-        "title": field.title,
-        "description": field.meaning,
-    }
-    if field.kind in ("day", "instant"):
-        described["format"] = "default"
-    if field.unit:
-        described["unit"] = field.unit
-    if field.darwin_core:
-        described["rdfType"] = DARWIN_CORE + field.darwin_core
-    constraints = _constraints(field)
-    if constraints:
-        described["constraints"] = constraints
-    return described
-
-
 def table_schema(table: str) -> dict[str, Any]:
     """Describe a table as a Table Schema.
 
@@ -202,19 +155,7 @@ def table_schema(table: str) -> dict[str, Any]:
     ----------
     Frictionless Data, Table Schema, version 1.
     """
-    links = [
-        {"fields": field.name, "reference": {"resource": field.refers_to, "fields": key_of(field.refers_to)}}
-        for field in fields(table).values()
-        if field.refers_to and field.kind != "codes"
-    ]
-    schema: dict[str, Any] = {
-        "fields": [_schema_field(field) for field in fields(table).values()],
-        "primaryKey": key_of(table) if len(keys_of(table)) == 1 else list(keys_of(table)),
-        "missingValues": [""],
-    }
-    if links:
-        schema["foreignKeys"] = links
-    return schema
+    return describe(fields(table).values(), keys_of(table), {name: key_of(name) for name in MODELS})
 
 
 def generated_files() -> dict[str, str]:

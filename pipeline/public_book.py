@@ -1,0 +1,116 @@
+"""The part of a book that may be shown, and the memory of what was shown before."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from pipeline import book
+from pipeline.errors import RillbookError
+from pipeline.protect import BookRows, Withheld, public_rows
+from pipeline.settings import Settings
+
+PUBLISHED = Path("out", "publish")
+MEMORY = "published.json"
+ABOUT = (
+    "Never share this file. It holds the secret behind the public codes, and in how large a grid square each site was published, so that "
+    "no later publication shows a site more exactly. Keep it with the book."
+)
+
+
+@dataclass(frozen=True)
+class PublicBook:
+    """What may be shown of a book.
+
+    Attributes
+    ----------
+    tables : dict of str to DataFrame
+        From `protect.public_rows`.
+    withheld : Withheld
+        For the keeper of the book alone.
+    rows : BookRows
+        The rows that it was made of; private.
+    key : bytes
+        The secret behind public codes; private.
+    """
+
+    tables: dict[str, pd.DataFrame]
+    withheld: Withheld
+    rows: BookRows
+    key: bytes
+
+
+def public_book(folder: Path, settings: Settings) -> PublicBook:
+    """Read a book and take from it what may be shown. Call :func:`remember` before any of it is written.
+
+    Parameters
+    ----------
+    folder : Path
+        The book.
+    settings : Settings
+
+    Returns
+    -------
+    PublicBook
+
+    Raises
+    ------
+    RillbookError
+        The book is empty, or the memory of earlier publications is damaged or lost.
+    """
+    with book.open_book(folder) as connection:
+        if book.is_empty(connection):
+            raise RillbookError("the book is empty.", "Load some sheets first: `rillbook load FILE`.", str(folder))
+        known, held = book.known_rows(connection), book.held_row_texts(connection)
+    unsettled = held.loc[(held["table_name"] == "finds") & held["whole_row"].astype(bool), "parent_key"].dropna()
+    rows = BookRows(known["sites"], known["visits"], known["finds"], known["availability"], frozenset(unsettled))
+    key, steps = read_memory(folder)
+    tables, withheld = public_rows(rows, settings, key, steps)
+    return PublicBook(tables, withheld, rows, key)
+
+
+def read_memory(folder: Path) -> tuple[bytes, dict[str, str]]:
+    """The secret behind public codes and the steps of earlier publications; both new where the book was never published.
+
+    Raises
+    ------
+    RillbookError
+        The file is damaged or lost. It is never made anew in silence: that could show a site more exactly than before.
+    """
+    path = folder / MEMORY
+    if not path.exists():
+        if (folder / PUBLISHED).exists():
+            what = "this book was published before, and the file that remembers in which squares is gone."
+            remedy = f"Restore it from a copy. If nobody has seen that publication, remove {folder / PUBLISHED} and publish anew."
+            raise RillbookError(what, remedy, str(path))
+        return secrets.token_bytes(32), {}
+    try:
+        kept = json.loads(path.read_text(encoding="utf-8"))
+        key, steps = bytes.fromhex(kept["key"]), {str(site): str(step) for site, step in kept["sites"].items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        raise RillbookError("what was published before cannot be read.", "Restore this file from a copy.", str(path)) from None
+    return key, steps
+
+
+def remember(folder: Path, key: bytes, steps: Mapping[str, str]) -> None:
+    """Keep the secret and the steps, before anything is shown: no crash can make the book forget what others have seen.
+
+    Raises
+    ------
+    RillbookError
+        The file cannot be written.
+    """
+    text = json.dumps({"about": ABOUT, "key": key.hex(), "sites": dict(sorted(steps.items()))}, indent=1, ensure_ascii=False) + "\n"
+    path = folder / MEMORY
+    new = path.with_suffix(".new")
+    try:
+        new.write_text(text, encoding="utf-8", newline="\n")
+        os.replace(new, path)
+    except OSError as problem:
+        raise RillbookError(f"the file cannot be written ({problem.strerror}).", "Check the folder's rights.", str(path)) from None
