@@ -33,7 +33,12 @@ app = typer.Typer(
 
 Book = Annotated[Path, typer.Option("--book", help="The book's folder.", show_default="this folder")]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON and nothing else.")]
-Files = Annotated[list[Path], typer.Argument(help="Sheets: CSV, XLSX or ODS; or logger exports.", show_default=False)]
+Files = Annotated[
+    list[Path],
+    typer.Argument(
+        help="Sheets: CSV, XLSX or ODS; surveys that the form saved; GPX with waypoints beside them; or logger exports.", show_default=False
+    ),
+]
 Map = Annotated[Path | None, typer.Option("--map", help="Column map of a sheet that was not made for rillbook.", show_default=False)]
 
 
@@ -95,6 +100,10 @@ def _progress() -> Iterator[Callable[[str], None]]:
         yield lambda step: shown.update(step)
 
 
+def _plain(frame: Any) -> Any:
+    return json.loads(frame.to_json(orient="records", date_format="iso"))
+
+
 def _json(document: Any) -> None:
     typer.echo(json.dumps(document, indent=1, ensure_ascii=False))
 
@@ -119,16 +128,57 @@ def init(
 
 
 @app.command()
-def check(files: Files, map: Map = None, book: Book = Path(), json: Json = False) -> None:
-    """Check sheets against the rules and the book, without writing anything.
+def enter(
+    port: Annotated[
+        int | None, typer.Option("--port", min=1024, max=65535, help="Port on this computer.", show_default="one that is free")
+    ] = None,
+    book: Book = Path(),
+) -> None:
+    """Serve the form on this computer alone: it checks while you type and loads the visit into the book.
 
-    Example: rillbook check sites.csv visits.csv finds.csv
+    Example: rillbook enter --book my_study
+    """
+    from pipeline.enter import serve
+
+    serve(book, port, _say)
+
+
+@app.command()
+def sheets(book: Book = Path(), json: Json = False) -> None:
+    """Write what to record on: the form for phone and computer, a page to print, and a workbook, made from the schemas and the book.
+
+    Example: rillbook sheets --book my_study
+    """
+    from pipeline import run
+
+    files = run.write_sheets(book)
+    if json:
+        _json([str(path) for path in files])
+        return
+    _say("Wrote " + ", ".join(str(path) for path in files) + ".")
+    _say("The form and the workbook know your sites, and a filled sheet holds exact places: keep them to yourself.")
+
+
+@app.command()
+def check(
+    files: Files,
+    map: Map = None,
+    mark: Annotated[
+        Path | None,
+        typer.Option("--mark", help="Write a copy of the workbook, with each fault in its cell, to this new file.", show_default=False),
+    ] = None,
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """Check sheets against the rules and the book, without loading anything.
+
+    Example: rillbook check filled.xlsx --mark marked.xlsx
     """
     from pipeline import run
 
     with _progress() as progress:
-        report = run.check_files(book, files, map, progress=progress)
-    _show(report, json, "Checked. Nothing was written.")
+        report = run.check_files(book, files, map, progress=progress, mark=mark)
+    _show(report, json, "Checked. Nothing was loaded." if mark else "Checked. Nothing was written.")
     raise typer.Exit(report.exit_code)
 
 
@@ -161,6 +211,27 @@ def load(
         raise
     _show(report, json, f"Stored as load {report.load_id}." if report.load_id else "Nothing was stored.")
     raise typer.Exit(report.exit_code)
+
+
+@app.command()
+def photos(
+    folder: Annotated[Path, typer.Argument(help="Folder of the photos; its subfolders too.", show_default=False)],
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """List when and where photos were taken, and the finds that they may show. The list is private; the photos are not touched.
+
+    Example: rillbook photos trip_photos --book my_study
+    """
+    from pipeline import run
+
+    path, offers = run.write_photo_offers(book, folder)
+    if json:
+        _json(_plain(offers))
+        return
+    photos = offers.drop_duplicates("photo")
+    _say(f"{len(photos)} photos, {photos['latitude'].notna().sum()} with a place, {(photos['find_id'] != '').sum()} that may show a find.")
+    _say(f"Wrote {path}. It holds exact places: keep it to yourself, and take the place out of a photo before you share it.")
 
 
 def _show_changes(changed: list[str], vanished: list[str], err: bool) -> None:
@@ -379,16 +450,170 @@ def _show_targets(frame: Any) -> None:
 
 
 @app.command(name="map")
-def map_command(book: Book = Path()) -> None:
-    """Write the public map and the exact one that stays private.
+def map_command(
+    lines: Annotated[
+        Path | None,
+        typer.Option("--lines", help="Streams or boundaries to draw on the maps: GeoPackage or GeoJSON.", show_default=False),
+    ] = None,
+    tiles: Annotated[
+        str | None,
+        typer.Option(
+            "--tiles",
+            help="https address of background tiles, with {z}, {x} and {y}; off until a reader switches it on, because whoever runs it "
+            "then sees where one looks.",
+            show_default=False,
+        ),
+    ] = None,
+    book: Book = Path(),
+) -> None:
+    """Write the public map and the exact one that stays private, each as a page and as a still picture (SVG and PNG).
 
-    Example: rillbook map
+    Example: rillbook map --lines streams.gpkg
     """
     from pipeline import run
 
     with _progress() as progress:
-        public, private = run.write_maps(book, progress)
-    _say(f"Wrote {public} to share, and {private} for you alone: it shows exact places.")
+        public, private = run.write_maps(book, lines, tiles, progress)
+    _say(f"Wrote {public} to share, and {private} for you alone: it shows exact places. Beside each lie the pictures, SVG and PNG.")
+
+
+@app.command()
+def gaps(book: Book = Path(), json: Json = False) -> None:
+    """List what evidence is missing and what would help most; plan the next visits. The plan names sites and is private.
+
+    Example: rillbook gaps --book my_study
+    """
+    from pipeline import run
+
+    with _progress() as progress:
+        written = run.write_gaps(book, progress=progress)
+    if json:
+        _json({name: _plain(frame) for name, frame in written.tables.items()})
+        return
+    months = written.tables["gaps_months"]
+    _say(f"{len(written.tables['gaps'])} cells could have a better grade.")
+    for row in months.head(SHOWN).itertuples():
+        of = f" of {row.population}" if row.population else ""
+        _say(f"  {row.next}: {row.trips} days of search{of} may raise {row.cells_raised} cells")
+    for row in written.tables["gaps_absence"].itertuples():
+        known = row.visits_to_absence == row.visits_to_absence
+        how = (
+            f"{row.visits_to_absence:.0f} visits state absence (detection {row.detection:.2f}, {row.basis})"
+            if known
+            else f"not known: {row.why}"
+        )
+        _say(f"  {row.taxon}: {how}")
+    _say_written(written)
+
+
+@app.command()
+def permit(
+    code: Annotated[str, typer.Argument(help="Permit, as rillbook.toml names it; all of them if not given.", show_default=False)] = "",
+    year: Annotated[int | None, typer.Option("--year", help="Report this year alone.", show_default="all years of the permit")] = None,
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """Write the report for a permit office: captures against the limits, or that there was no activity. It is private.
+
+    Example: rillbook permit INVENTED-1 --year 2024 --book my_first_book
+    """
+    from pipeline import run
+
+    with _progress() as progress:
+        written = run.write_permits(book, code, year, progress)
+    if json:
+        _json({name: _plain(frame) for name, frame in written.tables.items()})
+        return
+    for name, frame in written.tables.items():
+        for row in frame.itertuples() if name.endswith("_limits") else ():
+            _say(f"{row.permit} {row.year}, taxon {row.taxon}, county {row.county}: {row.words}")
+    _say_written(written)
+
+
+@app.command()
+def landowner(
+    code: Annotated[str, typer.Argument(help="Parcel, as rillbook.toml names it; all of them if not given.", show_default=False)] = "",
+    site: Annotated[
+        list[str] | None, typer.Option("--site", help="A site of the parcel; say it again for each.", show_default=False)
+    ] = None,
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """Write a page for the owner of a parcel: what lives there, the water, what helps; nothing of other land. It is private.
+
+    Example: rillbook landowner A --book my_first_book
+    """
+    from pipeline import run
+
+    with _progress() as progress:
+        written = run.write_landowner(book, code, tuple(site or ()), progress)
+    if json:
+        _json({name: _plain(frame) for name, frame in written.tables.items()})
+        return
+    _say_written(written)
+
+
+def _say_written(written: Any) -> None:
+    for note in written.notes:
+        _say(note)
+    _say("Wrote " + ", ".join(str(path) for path in written.files) + ".")
+    if any(path.parent.name == "private" for path in written.files):
+        _say("What lies in the folder private shows exact places: it goes to nobody but the one it is for.")
+
+
+@app.command()
+def quality(
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            help="A Darwin Core archive or table, or sheets made for rillbook; the book's own rows if not given.", show_default=False
+        ),
+    ] = None,
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """Hold rows against the data-quality tests of TDWG: the book's own, as they would be published, or a file. Nothing is changed.
+
+    Example: rillbook quality their_archive.zip --book my_study
+    """
+    from pipeline import run
+
+    with _progress() as progress:
+        progress("running the tests")
+        written = run.write_quality(book, files or [])
+    if json:
+        _json({name: _plain(frame) for name, frame in written.tables.items()})
+        return
+    tests = written.tables["summary"]
+    _say(f"{len(written.tables['records'])} rows, {len(tests)} tests.")
+    for row in tests[tests["not_compliant"] > 0].sort_values("not_compliant", ascending=False, kind="stable").itertuples():
+        mended = f"; {row.not_compliant_after} if every proposal were taken" if row.not_compliant_after < row.not_compliant else ""
+        _say(f"  {row.test}: {row.not_compliant} rows fail{mended}")
+    _say_written(written)
+
+
+@app.command()
+def publish(book: Book = Path(), json: Json = False) -> None:
+    """Write what may be shared, at a precision that protects the sites: a Darwin Core Archive, a Data Package, GeoPackage and GeoJSON.
+
+    Example: rillbook publish --book my_study
+    """
+    from pipeline import run
+
+    with _progress() as progress:
+        done = run.publish(book, progress=progress)
+    private = done.withheld
+    if json:
+        _json({"rows": done.rows, "withheld": private.counts, "coarser": private.coarser, "files": [str(path) for path in done.files]})
+        return
+    _say("To share: " + ", ".join(f"{n} {table}" for table, n in done.rows.items()) + ".")
+    _say("Left out, which is for you alone to know:")
+    for what, number in private.counts.items():
+        _say(f"  {number} {what}")
+    if private.coarser:
+        _say(f"Shown in finer squares before, which nobody can take back: {', '.join(private.coarser)}.")
+    _say(f"Wrote {', '.join(str(path) for path in done.files)}.")
+    _say("Keep published.json with the book, and share it with nobody: it remembers in which squares each site was shown.")
 
 
 @app.command()

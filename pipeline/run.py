@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline import accounting, book, check, column_map, logger_store, loggers, mapping, read, repair, survey_file
+from pipeline import accounting, book, check, column_map, headings, logger_store, loggers, mapping, marking, read, repair, survey_file
+from pipeline.assessing import write_quality as write_quality
 from pipeline.deriving import Derived as Derived
 from pipeline.deriving import derive_targets as derive_targets
 from pipeline.deriving import refuse_empty
@@ -22,8 +23,16 @@ from pipeline.deriving import write_care_sheets as write_care_sheets
 from pipeline.errors import RillbookError
 from pipeline.loggers import LoggerReport
 from pipeline.outcome import HELD_COLUMNS, ROW_FATES, Account, Checked
+from pipeline.placing import add_waypoints, file_hash, split_waypoints
+from pipeline.placing import write_photo_offers as write_photo_offers
+from pipeline.publish import publish as publish
 from pipeline.records import ColumnMap, MappedSource, SourceTable
+from pipeline.reporting import Written as Written
+from pipeline.reporting import write_gaps as write_gaps
+from pipeline.reporting import write_landowner as write_landowner
+from pipeline.reporting import write_permits as write_permits
 from pipeline.settings import FILE_NAME, Settings, data_file, parse_settings, read_settings
+from pipeline.sheets import write_sheets as write_sheets
 from schemas.tables import LOADED, key_of
 
 Progress = Callable[[str], None]
@@ -50,6 +59,8 @@ class Report:
         Number of the load, where something was stored.
     notes : list of str
         What else a person should know.
+    converted : DataFrame
+        Values that are more than a copy of what was written, each with its text and the way that it was read.
     """
 
     account: Account | None
@@ -58,6 +69,7 @@ class Report:
     changes: book.Changes | None = None
     load_id: int | None = None
     notes: list[str] = field(default_factory=list)
+    converted: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     @property
     def exit_code(self) -> int:
@@ -75,6 +87,7 @@ class Report:
             "reasons": account.reasons.to_dict("records") if account else [],
             "held": _records(self.held),
             "flags": _records(self.flags),
+            "converted": _records(self.converted),
             "would_change": self.changes.changed if self.changes else [],
             "would_vanish": self.changes.vanished if self.changes else [],
             "notes": self.notes,
@@ -133,6 +146,8 @@ def _map_tables(tables: list[SourceTable], map_path: Path | None) -> tuple[list[
     if map_path is not None:
         known = column_map.read_map(map_path)
     else:
+        tables, examples = headings.records_of(tables)
+        notes += examples
         known, skipped = column_map.own_map(tables)
         notes += [f"{where}: not one of rillbook's sheets, not read." for where in skipped]
         tables = [one for one in tables if one.label not in skipped]
@@ -165,11 +180,19 @@ def _report(checked: Checked, account: Account, settled: pd.DataFrame, *, notes:
     if answered.any():
         notes = [*notes, f"{int(answered.sum())} that you answered before stay as they were decided; they are not listed again."]
     held, flags = _with_files(checked.held[~answered], checked.sources), _with_files(checked.flags, checked.sources)
-    return Report(account, held, flags, notes=notes, **more)
+    converted = _with_files(checked.converted, checked.sources)
+    if len(converted):
+        notes = [*notes, f"{len(converted)} values were worked out from what was written, not copied; each is on record with its text."]
+    return Report(account, held, flags, notes=notes, converted=converted, **more)
 
 
 def check_files(
-    folder: Path, paths: list[Path], map_path: Path | None = None, today: date | None = None, progress: Progress = _silent
+    folder: Path,
+    paths: list[Path],
+    map_path: Path | None = None,
+    today: date | None = None,
+    progress: Progress = _silent,
+    mark: Path | None = None,
 ) -> Report | LoggerReport:
     """Check files against the book without writing anything.
 
@@ -185,16 +208,30 @@ def check_files(
         Dates after it lie in the future.
     progress : callable
         Told each step.
+    mark : Path, optional
+        Where to write a copy of the workbook with its faults in their cells; a new file.
 
     Returns
     -------
     Report or LoggerReport
     """
-    settings = read_settings(folder)
+    settings, (paths, gpx) = read_settings(folder), split_waypoints(paths)
+    if mark is not None:
+        marking.refuse_files(paths, mark)
     progress("reading")
     if loggers.are_exports(paths, map_path):
+        if mark is not None:
+            raise RillbookError("a logger's export is not marked.", "Read the list on the screen; leave out --mark.", str(paths[0]))
         return loggers.load(folder, paths, map_path, write=False, today=today, progress=progress)
-    return check_tables(folder, settings, read.read_files(paths), map_path, today, progress)
+    tables = read.read_files(paths)
+    report = check_tables(folder, settings, tables, map_path, today, progress, gpx)
+    if mark is None:
+        return report
+    if any(repair.is_repair_list(one) for one in tables):
+        raise RillbookError("a list of held items is not marked.", "Read the list on the screen; leave out --mark.", str(paths[0]))
+    progress("marking")
+    said = marking.mark_workbook(paths[0], _map_tables(tables, map_path)[0], report.held, report.flags, mark)
+    return replace_fields(report, notes=[*report.notes, said])
 
 
 def check_tables(
@@ -204,14 +241,17 @@ def check_tables(
     map_path: Path | None = None,
     today: date | None = None,
     progress: Progress = _silent,
+    gpx: list[Path] | None = None,
 ) -> Report:
-    """Check sheets that are read already; see :func:`check_files`."""
+    """Check sheets that are read already, with places from GPX files; see :func:`check_files`."""
     with book.open_book(folder) as connection:
         if any(repair.is_repair_list(one) for one in tables):
             return _judge_repairs(connection, tables, settings, today or date.today(), progress)[0]
         sources, _, notes = _map_tables(tables, map_path)
         known, settled = book.known_rows(connection), book.settled_reasons(connection)
     progress("checking")
+    sources, said = add_waypoints(sources, gpx or [], settings, known, today or date.today())
+    notes += said
     checked = check.check(sources, settings, known, today or date.today())
     changes = book.changes(known, checked, settled)
     return _report(checked, accounting.account(checked, changes.same), settled, changes=changes, notes=notes)
@@ -252,7 +292,7 @@ def load_files(
     RillbookError
         The files or the book cannot be used; nothing was changed.
     """
-    settings, today = read_settings(folder), today or date.today()
+    settings, today, (paths, gpx) = read_settings(folder), today or date.today(), split_waypoints(paths)
     progress("reading")
     if loggers.are_exports(paths, map_path):
         return loggers.load(folder, paths, map_path, corrects=corrects, today=today, progress=progress)
@@ -260,15 +300,18 @@ def load_files(
     if any(repair.is_repair_list(one) for one in tables):
         return _load_repairs(folder, tables, settings, today, progress)
     sources, known_map, notes = _map_tables(tables, map_path)
-    content = book.content_hash([*(one.source.sha256 for one in sources), known_map.sha256, _standards(settings)])
+    hashes = [one.source.sha256 for one in sources] + [file_hash(path) for path in gpx]
+    content = book.content_hash([*hashes, known_map.sha256, _standards(settings)])
     with book.open_book(folder, write=True) as connection:
         before = book.loaded_as(connection, content)
         if before is not None and corrects is None:
             return _nothing_done([*notes, f"This was loaded before, as load {before}. Nothing was changed."])
         had = book.known_rows(connection)
-        load_id = book.start_load(connection, "load", [path.name for path in paths], content, known_map.title, corrects, _now())
+        load_id = book.start_load(connection, "load", [path.name for path in [*paths, *gpx]], content, known_map.title, corrects, _now())
         known, settled = book.known_rows(connection) if corrects is not None else had, book.settled_reasons(connection)
         progress("checking")
+        sources, said = add_waypoints(sources, gpx, settings, known, today)
+        notes += said
         checked = check.check(sources, settings, known, today)
         changes = (
             book.changes(known, checked, settled) if corrects is None else _corrections(connection, corrects, had, known, checked, settled)
@@ -454,17 +497,48 @@ def compare_populations(folder: Path, first: str, second: str, *, taxon: str, li
     return {name: None if isinstance(value, float) and math.isnan(value) else value for name, value in found.items()}
 
 
-def write_maps(folder: Path, progress: Progress = _silent) -> list[Path]:
-    """Write the public map and the exact one; return the paths."""
-    from pipeline import map_page
+def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None, progress: Progress = _silent) -> list[Path]:
+    """Write the public map and the exact one, each as a page with still pictures beside it; return the two pages.
+
+    Parameters
+    ----------
+    folder : Path
+        The book.
+    lines : Path, optional
+        Streams or boundaries to draw, GeoPackage or GeoJSON.
+    tiles : str, optional
+        Address of background tiles, which a reader may switch on.
+    progress : callable
+        Told each step.
+    """
+    from pipeline import map_lines, map_page, map_parts
+    from pipeline.public_book import public_book, remember
 
     settings = read_settings(folder)
-    progress("drawing the maps")
+    address = map_parts.tiles_address(tiles) if tiles else ""
     with book.open_book(folder) as connection:
         refuse_empty(connection, folder)
-        known = book.known_rows(connection)
-    book_rows = (known["sites"], known["visits"], known["finds"], settings)
-    return [map_page.write_public(folder / "out", *book_rows), map_page.write_exact(folder / "out", *book_rows)]
+        known, doubts = book.known_rows(connection), _in_doubt(connection)
+    shapes = map_lines.read_lines(lines) if lines is not None else None
+    progress("drawing the maps")
+    shown = public_book(folder, settings)
+    remember(folder, shown.key, shown.withheld.steps)
+    doubted = map_parts.public_doubts(doubts, shown.key)
+    marked = {
+        **known,
+        "visits": known["visits"].assign(in_doubt=known["visits"]["visit_id"].isin(doubts["visits"])),
+        "finds": known["finds"].assign(in_doubt=known["finds"]["find_id"].isin(doubts["finds"])),
+    }
+    public = map_parts.public_parts(shown.tables, doubted, settings, shapes, address)
+    exact = map_parts.exact_parts(marked, settings, shapes, address)
+    return [map_page.write(one, folder / "out") for one in (public, exact)]
+
+
+def _in_doubt(connection: Any) -> dict[str, set[str]]:
+    """Visits and finds with an unsettled flag that keeps them out of targets."""
+    asked = "SELECT DISTINCT table_name, row_key FROM flags WHERE effect = 'flag_exclude' AND coalesce(settled_by, '') = ''"
+    found = connection.execute(asked).fetchall()
+    return {table: {key for name, key in found if name == table} for table in ("visits", "finds")}
 
 
 @dataclass(frozen=True)
@@ -498,4 +572,8 @@ def run_demo(folder: Path, progress: Progress = _silent) -> Demo:
     derived = derive_targets(folder, progress=progress)
     progress("writing care sheets")
     files = write_care_sheets(folder, derived)
-    return Demo(report, demo.compare(report.held, report.flags), derived, [*files, *write_maps(folder, progress)])
+    files += write_maps(folder, progress=progress)
+    for written in (write_gaps(folder, progress=progress, derived=derived), write_permits(folder), write_landowner(folder)):
+        files += [path for path in written.files if path.suffix == ".html"]
+    files += publish(folder, progress=progress).files
+    return Demo(report, demo.compare(report.held, report.flags), derived, files)

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 HEAVY = (
-    "astral", "duckdb", "folium", "geopandas", "jinja2", "matplotlib", "pandas", "pandera", "psychrolib", "pyproj", "python_calamine",
-    "scipy",
+    "PIL", "astral", "duckdb", "folium", "geopandas", "jinja2", "matplotlib", "openpyxl", "pandas", "pandera", "psychrolib", "pyogrio",
+    "pyproj", "python_calamine", "scipy", "shapely", "starlette", "uvicorn", "xlsxwriter",
 )  # fmt: skip
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
 
@@ -52,14 +52,22 @@ def test_help_loads_no_heavy_library(root: Path) -> None:
 DOORS = {
     "folium": {"map_page"},
     "branca": {"map_page"},
-    "matplotlib": {"plots"},
+    "matplotlib": {"plots", "map_plots"},
     "duckdb": {"book"},
-    "jinja2": {"care_sheet"},
+    "jinja2": {"care_sheet", "form", "paper", "report_page"},
     "astral": {"sun"},
     "pyproj": {"places"},
+    "pyogrio": {"geo_files"},
+    "geopandas": {"waypoints", "map_lines", "geo_files"},
+    "PIL": {"photos"},
     "psychrolib": {"moist_air"},
     "scipy": {"statistics"},
+    "shapely": {"geo_files", "map_lines", "parcels"},
     "python_calamine": {"read"},
+    "xlsxwriter": {"workbook"},
+    "openpyxl": {"marked_copy"},
+    "starlette": {"enter"},
+    "uvicorn": {"enter"},
     "typer": {"cli", "__main__"},
 }
 
@@ -171,10 +179,12 @@ BOOK_WORDS = re.compile(r"^\| `(\w+)` \|", flags=re.MULTILINE)
 
 
 def test_the_page_on_the_book_explains_every_word(root: Path) -> None:
-    from pipeline.settings import DEFAULTS, TAXON_DEFAULTS
+    from pipeline.report_settings import LIMIT_DEFAULTS, PARCEL_DEFAULTS, PERMIT_DEFAULTS
+    from pipeline.settings import DEFAULTS, DETECTION, TAXON_DEFAULTS
 
     text = (root / "docs/book.md").read_text(encoding="utf-8")
-    assert set(BOOK_WORDS.findall(text)) == set(DEFAULTS) | set(TAXON_DEFAULTS) | {"code", "circle", "box"}
+    reports = set(PERMIT_DEFAULTS) | set(LIMIT_DEFAULTS) | set(PARCEL_DEFAULTS)
+    assert set(BOOK_WORDS.findall(text)) == set(DEFAULTS) | set(TAXON_DEFAULTS) | reports | {DETECTION, "code", "circle", "box"}
 
 
 def test_the_example_of_a_book_is_read(root: Path) -> None:
