@@ -137,7 +137,7 @@ def cell_plot(what: str, months: Sequence[Month], ceiling: float | None, floor: 
             _draw_month(axes, month)
         _draw_lines(axes, months, ceiling, floor)
         _dress(axes, months)
-        return _for_inlining(_svg_text(canvas), ident, what, describe(what, months, ceiling, floor))
+        return for_inlining(svg_text(canvas), ident, what, describe(what, months, ceiling, floor))
 
 
 def _limits(months: Sequence[Month], ceiling: float | None, floor: float | None) -> tuple[float, float]:
@@ -239,7 +239,8 @@ def _key(months: Sequence[Month]) -> list[Any]:
     return key
 
 
-def _svg_text(canvas: Any) -> str:
+def svg_text(canvas: Any) -> str:
+    """A drawn figure as SVG, without date or maker: the same bytes for the same figure."""
     from io import StringIO
 
     out = StringIO()
@@ -247,7 +248,7 @@ def _svg_text(canvas: Any) -> str:
     return out.getvalue()
 
 
-def _for_inlining(svg: str, ident: str, what: str, description: str) -> str:
+def for_inlining(svg: str, ident: str, what: str, description: str) -> str:
     """Cut what only a stand-alone file needs, make the ids the page's own, and add the text alternative."""
     body = svg[svg.index("<svg") :]
     body = re.sub(r"<metadata>.*?</metadata>\s*|<style[^>]*>.*?</style>\s*| xmlns(:xlink)?=\"[^\"]*\"", "", body, flags=re.DOTALL)
@@ -352,7 +353,7 @@ def schedule_plot(what: str, readings: Sequence[tuple[int, float]], days: Sequen
         axes.set_ylim(min(known) - 1.5, max(known) + 2.0)
         _draw_schedule(axes, readings, days, ceiling)
         _dress_year(axes, bool(readings), bool(days), len(days) < YEAR)
-        return _for_inlining(_svg_text(canvas), ident, what, describe_schedule(what, readings, days, ceiling))
+        return for_inlining(svg_text(canvas), ident, what, describe_schedule(what, readings, days, ceiling))
 
 
 def _day_runs(days: Sequence[ScheduleDay]) -> list[list[ScheduleDay]]:

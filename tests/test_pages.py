@@ -100,7 +100,7 @@ def test_every_page_opens_offline_and_no_name_runs(study: Path, opened: Callable
 def test_maps_have_layers_legend_and_popups(study: Path, opened: Callable[[Path, int], Any], name: str) -> None:
     page = opened(study / name, 1280)
     labels = " ".join(page.locator("#layers label").all_inner_texts())
-    for stage in ("Hatchling", "Larva", "Metamorph", "Juvenile", "Adult", "Searched, nothing found"):
+    for stage in ("Hatchling", "Larva", "Metamorph", "Juvenile", "Adult", "Searched, not found"):
         assert stage in labels
     assert ("Egg mass" in labels) == name.startswith("private"), "eggs stand on no public map"
     page.locator(".leaflet-marker-icon.mark").nth(3).click(force=True)

@@ -378,8 +378,8 @@ def test_canaan_places(loaded: Callable[[str], Loaded]) -> None:
     assert "longitude" in held["message"].iloc[0]
     first = places[(places["Name"] == "Freeland Run") & (places["Transect__"] == "2")].iloc[0]
     assert sites.loc["Freeland Run-2", "longitude"] == pytest.approx(float(first["Long"]))
-    public = run.write_maps(one.folder)[0].read_text(encoding="utf-8")
-    assert "1 site is not on the map for want of coordinates; 2 finds were made there" in public
+    _, exact = (path.read_text(encoding="utf-8") for path in run.write_maps(one.folder))
+    assert "1 site is not on the map for want of coordinates; 2 finds were made there" in exact
 
 
 def test_canaan_effort_is_added_up_over_passes(loaded: Callable[[str], Loaded]) -> None:
