@@ -99,7 +99,8 @@ def test_readme_has_the_two_commands(root: Path) -> None:
     text = (root / "README.md").read_text(encoding="utf-8")
     (demo,), (test,) = blocks_after(text, "demo command"), blocks_after(text, "test command")
     assert demo == "python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/rillbook demo my_first_book"
-    assert test == "python3 -m venv .venv-test && .venv-test/bin/pip install -e '.[test]' && .venv-test/bin/python -m pytest"
+    run_them = ".venv-test/bin/python -m pytest -n auto --dist loadfile"
+    assert test == f"python3 -m venv .venv-test && .venv-test/bin/pip install -e '.[test]' && {run_them}"
 
 
 def ci(root: Path, folder: Path, open_data: str) -> subprocess.CompletedProcess[str]:
