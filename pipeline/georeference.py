@@ -176,8 +176,8 @@ def settle_places(sites: pd.DataFrame, written: pd.DataFrame) -> list[Change]:
         given = site["coordinate_uncertainty_m"]
         if pd.isna(given):
             step_deg, step_m = _precision(texts, datum)
-            known = datum if shifted or datum == "WGS84" else None
-            radius = coordinate_uncertainty_m(site["latitude"], step_deg, precision_m=step_m, datum=known, shift_m=float(added[place]))
+            # the shift of a datum that is not known is the widest there is
+            radius = coordinate_uncertainty_m(site["latitude"], step_deg, precision_m=step_m, datum="WGS84", shift_m=float(added[place]))
             how = f"precision as written, receiver's accuracy and day not noted, {note}; added up"
             changes.append(Change(at, "coordinate_uncertainty_m", float(radius), "", how))
         elif shifted:

@@ -148,7 +148,7 @@ def _beside(read: pd.Series, unit: str, low: dict[str, Any] | None, high: dict[s
     }
 
 
-def page(code: str, sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFrame, settings: Settings) -> str:
+def page(code: str, sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFrame, settings: Settings, n_doubted: int = 0) -> str:
     """Write the page of one parcel.
 
     Parameters
@@ -159,6 +159,8 @@ def page(code: str, sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFra
         Columns of ``schemas.tables``, already cut to the parcel; visits with ``incomplete``.
     settings : Settings
         Title, author, taxa.
+    n_doubted : int
+        Water readings left out because a flag doubts them.
 
     Returns
     -------
@@ -176,4 +178,5 @@ def page(code: str, sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFra
         "landowner.html",
         settings=settings, code=code, places=places, visits=rows.to_dict("records"), months=months,
         n_visits=counted(len(visits), "visit"), species=species_rows(visits, finds, settings.taxa), water=water_rows(rows),
+        doubted=counted(n_doubted, "reading") if n_doubted else "",
     )  # fmt: skip

@@ -269,12 +269,25 @@ def page(
         activity=[_activity(year, rows[rows["year"].eq(year)]) for year in years],
         limits=[{**row, "name": names.get(row["taxon"], "all taxa together")} for row in limits.to_dict("records")],
         passed=[_passed(row, names) for row in limits[limits["left"] < 0].to_dict("records")],
-        summary=[
-            {**row, "life_stage": named(STAGES, row["life_stage"]), "disposition": row["disposition"].replace("_", " ")}
-            for row in summary(rows).to_dict("records")
-        ],
+        totals=_totals(rows), summary=_by_species(rows),
         dispositions=[(code.replace("_", " "), words["definition"]) for code, words in vocabulary("disposition").items()],
     )  # fmt: skip
+
+
+def _totals(rows: pd.DataFrame) -> list[dict[str, Any]]:
+    met = rows[rows["find_id"].ne("")]
+    sums = met.groupby(["year", "scientific_name", "county", "disposition"], sort=True)["number"].sum().reset_index()
+    return [{**row, "disposition": row["disposition"].replace("_", " ")} for row in sums.to_dict("records")]
+
+
+def _by_species(rows: pd.DataFrame) -> list[tuple[str, list[dict[str, Any]]]]:
+    """Lines of the summary by species, in order of date."""
+    listed = summary(rows).sort_values(["scientific_name", "date", "county", "life_stage", "disposition"])
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in listed.to_dict("records"):
+        words = {"life_stage": named(STAGES, row["life_stage"]), "disposition": row["disposition"].replace("_", " ")}
+        found.setdefault(row["scientific_name"], []).append({**row, **words})
+    return list(found.items())
 
 
 def _passed(row: Mapping[str, Any], names: Mapping[str, str]) -> str:

@@ -19,6 +19,7 @@ from pipeline.report_settings import Parcel
 from pipeline.settings import read_settings
 
 Progress = Callable[[str], None]
+DOUBTED = "SELECT DISTINCT row_key, field FROM flags WHERE table_name = 'visits' AND coalesce(settled_by, '') = ''"
 
 
 def _silent(step: str) -> None:
@@ -194,6 +195,7 @@ def write_landowner(folder: Path, code: str = "", sites: tuple[str, ...] = (), p
     parcels = (Parcel(code or "_".join(sites), sites, ()),) if sites else _chosen(settings.parcels, code, "parcel", "Or name --site.")
     with book.open_book(folder) as connection:
         known = book.known_rows(connection)
+        doubted = connection.execute(DOUBTED).df()
     pages: dict[Path, str] = {}
     frames: dict[str, pd.DataFrame] = {}
     notes: list[str] = []
@@ -205,13 +207,25 @@ def write_landowner(folder: Path, code: str = "", sites: tuple[str, ...] = (), p
                 f"Parcel {parcel.code}: too near the boundary to tell, left out: {', '.join(near)}. Add to sites what is on the parcel."
             )
         place = known["sites"][known["sites"]["site_id"].isin(own)]
-        visits = known["visits"][known["visits"]["site_id"].isin(own)]
+        visits, n_doubted = _without(known["visits"][known["visits"]["site_id"].isin(own)], doubted)
         finds = known["finds"][known["finds"]["visit_id"].isin(visits["visit_id"])]
         name = f"landowner_{_file_name(parcel.code, [one.code for one in parcels])}"
-        pages[folder / "out" / "private" / f"{name}.html"] = landowner_report.page(parcel.code, place, visits, finds, settings)
+        pages[folder / "out" / "private" / f"{name}.html"] = landowner_report.page(parcel.code, place, visits, finds, settings, n_doubted)
         frames[name] = landowner_report.visit_rows(place, visits, finds, settings.taxa)
     tables = {folder / "out" / "private" / f"{name}.csv": frame for name, frame in frames.items()}
     return Written(_write(pages, tables), frames, notes)
+
+
+def _without(visits: pd.DataFrame, doubted: pd.DataFrame) -> tuple[pd.DataFrame, int]:
+    """Visits without water readings that a flag doubts: an owner cannot judge them; and how many these are."""
+    visits = visits.copy()
+    n = 0
+    for name in ("water_temp_c", "ph", "conductivity_us_cm", "dissolved_oxygen_mg_l"):
+        rows = doubted.loc[doubted["field"].str.split(", ").map(lambda listed, name=name: name in listed), "row_key"]
+        mask = visits["visit_id"].isin(rows) & visits[name].notna()
+        n += int(mask.sum())
+        visits[name] = visits[name].mask(mask)
+    return visits, n
 
 
 def sites_of(parcel: Parcel, sites: pd.DataFrame) -> tuple[list[str], list[str]]:

@@ -717,6 +717,12 @@ def test_tiles_are_named_only_on_request_and_with_the_warning():
     assert "tiles.invalid" not in public(frames) and "Background map" not in public(frames)
 
 
+def test_the_document_on_maps_names_the_figures_that_are_used(root):
+    text = " ".join((root / "docs/map.md").read_text(encoding="utf-8").split())
+    assert f"rests on at least {LEAST_FINDS} finds and {LEAST_VISITS} visits" in text
+    assert f"in books of fewer than {map_figures()['single_finds_below']} finds" in text
+
+
 # --- in the browser
 
 

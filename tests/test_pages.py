@@ -6,6 +6,7 @@ import csv
 import json
 import math
 import re
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ import pytest
 import sheet_reader
 
 from pipeline import book, demo, evidence, run
+from pipeline.errors import RillbookError
 from pipeline.limits import judgement
 from pipeline.plots import MONTHS
 from pipeline.settings import read_settings
@@ -118,6 +120,26 @@ def test_public_map_names_no_site_and_no_exact_place(study: Path) -> None:
             assert len(exact) < 6 or exact not in text, f"{exact} of {row.site_id} stands in the public map"
     visits = pd.read_csv(study.parent / "sheets" / "visits.csv", dtype="str", keep_default_na=False)
     assert not [day for day in set(visits["visit_date"]) if day and day in text]
+
+
+def test_the_map_draws_lines_and_names_tiles_on_request_and_shows_what_is_in_doubt(study: Path, tmp_path: Path) -> None:
+    shutil.copytree(study.parent, tmp_path / "book")
+    lines = tmp_path / "streams.geojson"
+    stream = {"type": "LineString", "coordinates": [[-82.4, 36.1], [-81.9, 36.3], [-80.9, 36.4]]}
+    lines.write_text(json.dumps({"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {}, "geometry": stream}]}))
+    public, exact = run.write_maps(tmp_path / "book", lines, "https://tiles.invalid/{z}/{x}/{y}.png")
+    for path in (public, exact):
+        text = path.read_text(encoding="utf-8")
+        drawn = json.loads(re.findall(r'id="figures-data">(.*?)</script>', text, flags=re.DOTALL)[0])
+        assert [kind for kind, _ in drawn["lines"]] == ["stream"] and drawn["tiles"] == ["https://tiles.invalid/{z}/{x}/{y}.png"]
+        assert "in_doubt" in {layer[4] for layer in drawn["layers"]}, "the invented study has flags that nobody settled"
+        assert path.with_suffix(".svg").exists() and path.with_suffix(".png").exists()
+    memory = (tmp_path / "book" / "published.json").read_text(encoding="utf-8")
+    assert all(f'"{site}"' in memory for site in ("N01", "S03")), "a map is a publication, and is remembered as one"
+    with pytest.raises(RillbookError, match="no address of map tiles"):
+        run.write_maps(tmp_path / "book", tiles="http://tiles.invalid/{z}/{x}/{y}.png")
+    with pytest.raises(RillbookError, match="no such file"):
+        run.write_maps(tmp_path / "book", tmp_path / "none.gpkg")
 
 
 def test_targets_are_written_as_declared(study: Path) -> None:

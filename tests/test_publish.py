@@ -477,6 +477,42 @@ def test_every_published_coordinate_is_a_corner_or_a_centre_of_a_square(demo):
     assert (36.15, -81.85) in coordinates(demo) and (36.5, -81.5) in coordinates(demo)
 
 
+def public_pages(folder: Path) -> dict[str, str]:
+    """Text of everything else under ``out/`` that is not private: maps, care sheets, gap lists, tables, pictures with their metadata.
+
+    Path data of drawings are numbers of a page, not of the earth, and pictures inside a page are icons; both are taken out.
+    """
+    texts = {}
+    for path in sorted((folder / "out").rglob("*")):
+        if not path.is_file() or {"private", "publish"} & set(path.relative_to(folder / "out").parts):
+            continue
+        text = path.read_bytes().decode("latin-1") if path.suffix == ".png" else path.read_text(encoding="utf-8")
+        text = re.sub(r'\b(?:d|points|transform|viewBox|style|x|y|x1|x2|y1|y2|cx|cy|width|height)="[^"]*"', "", text)
+        texts[str(path.relative_to(folder))] = path.name + " " + re.sub(r"data:[a-z/+]+;base64,[A-Za-z0-9+/=]+", "", text)
+    return texts
+
+
+def test_no_other_public_page_or_picture_gives_a_place_away(demo):
+    """Populations stand on care sheets, targets and gap lists: a target belongs to one, and its name is the keeper's own choice."""
+    pages = public_pages(demo)
+    kinds = {Path(name).suffix for name in pages}
+    assert {".html", ".csv", ".json", ".svg", ".png"} <= kinds and {"out/map.html", "out/gaps.html", "out/care_sheet_EWIL.html"} <= set(
+        pages
+    )
+    populations = {word for (word,) in ask(demo, "SELECT DISTINCT population FROM sites WHERE population IS NOT NULL")}
+    words = {word for word in secret_words(demo) - populations if not re.fullmatch(r"[\d.]+", word) and len(word) > 2}
+    assert {"N01", "rill N01", "2022-01-05", "V0001-01"} <= words
+    written = {f"{abs(value):.{digits}f}" for point in true_points(demo) for value in point for digits in (3, 4, 5)}
+    for name, text in pages.items():
+        if name.endswith(".png"):
+            assert not [chunk for chunk in ("tEXt", "iTXt", "zTXt", "eXIf") if chunk in text and "Software" not in text], name
+            continue
+        assert not set(re.findall(r"[\w:.-]+", text)) & words, name
+        assert not [word for word in words if not re.fullmatch(r"[\w:.-]+", word) and word in text], name
+        near = {number for number in re.findall(r"(?<![\d.])\d+\.\d{3,}", text) if any(number.startswith(one[:-1]) for one in written)}
+        assert not {number for number in near if f"{float(number):.3f}" in written}, name
+
+
 def test_the_same_book_gives_the_same_bytes(demo, tmp_path):
     before = {path.name: path.read_bytes() for path in out(demo).rglob("*") if path.is_file()}
     publish(demo, today=DAY)

@@ -267,8 +267,13 @@ def cell(table: str, name: str) -> st.SearchStrategy[str]:
     }.get(field.kind, ANYTHING)
     if field.kind in ("real", "whole") and field.possible and field.unit != "degree":
         likely = NUMBERS | fitting(field.possible[0], min(field.possible[1], 1e4), field.unit)
+    if field.at_least:
+        likely = likely | st.integers(1, 90).map(lambda number: f"{number}+")
     if field.unit == "degree" or name == "verbatim_coordinates":
         likely = PLACES | NUMBERS
+    if field.unit == "degree":
+        # most places of sites are a text alone
+        return st.one_of(st.just(""), st.just(""), likely)
     if name == "taxon":
         likely = st.sampled_from(["GPOR", "ETEN", "gpor", "?"])
     return st.one_of(likely, likely, likely, ANYTHING, st.just(""))

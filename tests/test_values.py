@@ -1,6 +1,6 @@
 """Typing of text, cell by cell.
 
-`check_values/event_dates.csv` holds the published conformance rows for dates of the TDWG Biodiversity Data Quality tests (CC BY 4.0; each
+`check_values/event_dates.csv` and `event_durations.csv` hold the published conformance rows for dates of the TDWG Biodiversity Data Quality tests (CC BY 4.0; each
 row states its source): we may refuse what they read, and never read another date. `check_values/units.csv` holds published conversions.
 Spreadsheet day numbers: ECMA-376 part 1 §18.17.4 (1900 date base; 1900-01-01 is 1, and day 60 is the day that never was).
 """
@@ -268,6 +268,25 @@ def test_no_published_date_is_read_as_another(row: dict[str, str]) -> None:
 def test_every_refusal_of_a_published_date_is_listed() -> None:
     good = [row for row in _checks("event_dates.csv") if row["expected"] not in ("none", "not valid")]
     assert {row["data_id"] for row in good if not possible_days(row["text"])} == set(REFUSED)
+
+
+# Rows of the same tests that no field of ours can meet: 396, 426 and 681 are empty (see the columns of nothing below), and 680 and 683 to 685 hold a second date beside the one as written, for which a visit has one field.
+LONGER_THAN_A_DAY = {
+    "1065": "three days", "1071": "a span of more than a year", "1072": "a year", "1073": "a leap year",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("row", _checks("event_durations.csv"), ids=lambda row: row["data_id"])
+def test_published_durations_of_a_date(row: dict[str, str]) -> None:
+    """MEASURE_EVENTDATE_DURATIONINSECONDS: a visit's date is one day of 86,400 s; what lasts longer is refused, not cut."""
+    days = possible_days(row["text"])
+    if row["expected"] == "NOT_REPORTED":
+        assert days == set()
+    elif row["data_id"] in LONGER_THAN_A_DAY:
+        assert days == set() and int(row["expected"]) > 86400
+    else:
+        (day,) = days
+        assert int(row["expected"]) == (dt.timedelta(days=1)).total_seconds() and day.isoformat() == row["text"]
 
 
 @pytest.mark.parametrize("row", _checks("units.csv"), ids=lambda row: row["id"])
