@@ -243,9 +243,8 @@ def best_months(gaps: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str
         Cells that need a new year count only where the coming month lies in one; cells whose interval is too wide count for nothing, since
         no number of visits can promise them.
     """
-    rows = []
-    open_cells = gaps[gaps["month"].isin(MONTHS) & gaps["more_visits"].gt(0) & gaps["interval"].eq("")]
-    for (population, month), cells in open_cells.groupby(["population", "month"], sort=True):
+    rows, wanted = [], gaps[gaps["month"].isin(MONTHS) & gaps["more_visits"].gt(0) & gaps["interval"].eq("")]
+    for (population, month), cells in wanted.groupby(["population", "month"], sort=True):
         year = today.year + (int(month) < today.month)
         new_year = [year not in shared[tuple(key)]["years"] for key in cells[GROUP].itertuples(index=False, name=None)]
         ready = cells[cells["more_years"] <= new_year]

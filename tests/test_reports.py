@@ -329,12 +329,12 @@ def test_water_stands_beside_its_benchmark() -> None:
 
 
 def test_a_reading_in_doubt_is_left_out_and_counted(study: Path) -> None:
-    """A pH of 3.6 was planted at N03 and flagged; nobody has settled it."""
+    """A pH of 3.6 was planted at N04 and flagged; nobody has settled it."""
     visits = sheet(study, "visits")
     planted = visits[visits["ph"].eq("3.6")]
-    assert planted["site_id"].tolist() == ["N03"]
+    assert planted["site_id"].tolist() == ["N04"]
     table = csv_of(study, "landowner_A")
-    own = table[table["visit_date"].eq(planted["visit_date"].iloc[0]) & table["site_id"].eq("N03")]
+    own = table[table["visit_date"].eq(planted["visit_date"].iloc[0]) & table["site_id"].eq("N04")]
     assert own["ph"].astype("str").tolist() == [""] and "3.6 to" not in (study / "out/private/landowner_A.html").read_text(encoding="utf-8")
     assert "1 reading in doubt left out." in (study / "out/private/landowner_A.html").read_text(encoding="utf-8")
 

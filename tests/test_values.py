@@ -1,7 +1,8 @@
 """Typing of text, cell by cell.
 
-`check_values/event_dates.csv` and `event_durations.csv` hold the published conformance rows for dates of the TDWG Biodiversity Data Quality tests (CC BY 4.0; each
-row states its source): we may refuse what they read, and never read another date. `check_values/units.csv` holds published conversions.
+`check_values/event_dates.csv` and `event_durations.csv` hold the published conformance rows for dates of the TDWG Biodiversity Data Quality
+tests (CC BY 4.0; each row states its source): we may refuse what they read, and never read another date. `check_values/units.csv` holds
+published conversions.
 Spreadsheet day numbers: ECMA-376 part 1 §18.17.4 (1900 date base; 1900-01-01 is 1, and day 60 is the day that never was).
 """
 
@@ -270,7 +271,8 @@ def test_every_refusal_of_a_published_date_is_listed() -> None:
     assert {row["data_id"] for row in good if not possible_days(row["text"])} == set(REFUSED)
 
 
-# Rows of the same tests that no field of ours can meet: 396, 426 and 681 are empty (see the columns of nothing below), and 680 and 683 to 685 hold a second date beside the one as written, for which a visit has one field.
+# Rows of the same tests that no field of ours can meet: 396, 426 and 681 are empty (see the columns of nothing below); 680 and 683 to 685
+# hold a second date beside the one as written, for which a visit has one field.
 LONGER_THAN_A_DAY = {
     "1065": "three days", "1071": "a span of more than a year", "1072": "a year", "1073": "a leap year",
 }  # fmt: skip
