@@ -175,6 +175,9 @@ def settle_places(sites: pd.DataFrame, written: pd.DataFrame) -> list[Change]:
             changes += _shift(at, site, texts, (float(north[place]), float(east[place])), note)
         given = site["coordinate_uncertainty_m"]
         if pd.isna(given):
+            if "coordinate_uncertainty_m" in texts:
+                # what was written is held back: nothing takes its place until a person has decided
+                continue
             step_deg, step_m = _precision(texts, datum)
             # the shift of a datum that is not known is the widest there is
             radius = coordinate_uncertainty_m(site["latitude"], step_deg, precision_m=step_m, datum="WGS84", shift_m=float(added[place]))

@@ -72,6 +72,7 @@ def _document(parts: MapParts) -> dict[str, Any]:
     steps = [] if parts.private else sorted({float(step) for step in parts.cells["step"]})
     return {
         **document(parts.cells, parts.finds, parts.lines.drawn, parts.private),
+        "view": _view(parts.cells, parts.private),
         "finest": steps[0] if steps else 0,
         "steps": steps[1:],
         "outline": outline(bounds_of(parts.cells, parts.private)),
@@ -182,13 +183,11 @@ def _folium_map(cells: pd.DataFrame, private: bool) -> str:
     from branca.element import Element
 
     steps = [] if private else sorted({str(step) for step in cells["step"]}, key=float)
-    south, west, north, east = bounds_of(cells if private else _squares_to_open_with(cells, steps[0]), private)
-    view = [[south, west], [north, east]]
+    view = _view(cells, private)
     drawn = folium.Map(location=view[0], tiles=None, control_scale=True, zoom_control="bottomright", attribution_control=False,
                        min_zoom=3, max_zoom=18, zoom_snap=0.25, prefer_canvas=True)  # fmt: skip
     frame = folium.FeatureGroup(name="Grid", control=False).add_to(drawn)
     _draw_graticule(frame, view, float(steps[0]) if steps else 0.0)
-    folium.FitBounds(view, padding_top_left=(40, 18), padding_bottom_right=(40, 40 if len(steps) < 2 else 140)).add_to(drawn)
     figure = drawn.get_root()
     figure.render()
     figure.script.add_child(Element(f"window.rillbookMap = {drawn.get_name()};"))
@@ -197,10 +196,14 @@ def _folium_map(cells: pd.DataFrame, private: bool) -> str:
     return re.sub(r"(?<![0-9a-f])[0-9a-f]{32}(?![0-9a-f])", lambda found: str(numbers.setdefault(found.group(), len(numbers))), text)
 
 
-def _squares_to_open_with(cells: pd.DataFrame, finest: str) -> pd.DataFrame:
-    """The finest squares where they hold most of the finds, else all of them."""
-    fine = cells[cells["step"] == finest]
-    return fine if 2 * fine["n_finds"].sum() >= cells["n_finds"].sum() else cells
+def _view(cells: pd.DataFrame, private: bool) -> list[list[float]]:
+    """Corners of what the map shows when it opens: the finest squares where they hold most of the finds, else all."""
+    shown = cells
+    if not private:
+        fine = cells[cells["step"] == min(cells["step"], key=float)]
+        shown = fine if 2 * fine["n_finds"].sum() >= cells["n_finds"].sum() else cells
+    south, west, north, east = bounds_of(shown, private)
+    return [[south, west], [north, east]]
 
 
 def _draw_graticule(layer: Any, bounds: Sequence[Sequence[float]], least: float) -> None:

@@ -151,6 +151,11 @@ def test_places_are_brought_to_wgs84_with_a_record_of_each_step():
     assert not {key for key in changes if key[0] in (2, 3) and key[1] != "coordinate_uncertainty_m"}
 
 
+def test_nothing_takes_the_place_of_an_uncertainty_that_is_held_back():
+    typed, written = sites(latitude=["36.20"], longitude=["-81.90"], datum=["WGS84"], coordinate_uncertainty_m=["0.5"])
+    assert georeference.settle_places(typed.assign(coordinate_uncertainty_m=np.nan), written) == []
+
+
 def test_nad27_where_its_shift_is_not_stated_stays_and_counts_as_unknown():
     typed, written = sites(latitude=["60.00000"], longitude=["-100.00000"], datum=["NAD27"])
     (only,) = georeference.settle_places(typed, written)

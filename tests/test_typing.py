@@ -394,6 +394,7 @@ def generated_cells_end_well(frames: dict[str, pd.DataFrame], settings_of_book: 
                     assert record is not None or same(value, plain(text, fields(table)[name]), kind), (table, name, text, value)
 
 
+@pytest.mark.slow
 def test_ten_thousand_generated_cells_are_read_or_held_back_and_never_changed_in_silence(settings_of_book: Settings) -> None:
     SEEN.update(dict.fromkeys(SEEN, 0))
     generated_cells_end_well(settings_of_book=settings_of_book)

@@ -5,7 +5,7 @@
   document.getElementById("no-scripts").remove();
   if (window.innerWidth < 700) { legend.open = false; }
   if (!map) { return; }
-  var chosen = {}, view = map.getBounds(), shownMarks = {}, sums = [], opener = null, version = 0, grouped = {};
+  var chosen = {}, shownMarks = {}, sums = [], opener = null, version = 0, grouped = {};
   data.cells = unfold(data.cells);
   var coarse = data.places.map(function (place) { return !data.private && place[2] > data.finest; });
 
@@ -369,7 +369,6 @@
   byId("heat").addEventListener("change", function () { byId("heat-key").hidden = !byId("heat").checked; });
   byId("layers").addEventListener("change", refresh);
   figures.addEventListener("toggle", filterTable);
-  map.on("moveend", place);
   map.on("popupclose", place);
   map.on("popupopen", function (event) {
     opener = event.popup._source;
@@ -380,7 +379,10 @@
     map.closePopup();
     if (opener.getElement && opener.getElement()) { opener.getElement().focus(); }
   });
-  function refit() { map.invalidateSize(false); map.fitBounds(view, { animate: false }); }
+  function refit() {
+    map.invalidateSize(false);
+    map.fitBounds(data.view, { paddingTopLeft: [40, 18], paddingBottomRight: [40, 40], animate: false });
+  }
   var opened = [];
   window.addEventListener("beforeprint", function () {
     opened = [legend.open, figures.open];
@@ -396,5 +398,6 @@
     refit();
   });
   sumUp();
-  place();
+  map.on("moveend", place);
+  refit();
 })();
