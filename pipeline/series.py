@@ -244,7 +244,9 @@ def excursions(times: ArrayLike, values: ArrayLike, threshold: float, gap_h: flo
     lasts = np.r_[firsts[1:] - 1, len(leaves) - 1][: len(firsts)]
     begin, finish = enters[firsts], leaves[lasts]
     start_at, end_at = (pd.Timestamp(0, tz="UTC") + pd.to_timedelta(part, unit="h").round("ms") for part in (begin, finish))
-    return pd.DataFrame({"start": start_at, "end": end_at, "hours": finish - begin})
+    found = pd.DataFrame({"start": start_at, "end": end_at, "hours": finish - begin})
+    # A crossing that rounds to the reading itself is no stretch of time.
+    return found[found["hours"] > 0].reset_index(drop=True)
 
 
 def _above(times: ArrayLike, values: ArrayLike, threshold: float, gap_h: float) -> tuple[float, float]:
