@@ -12,14 +12,16 @@ from typing import Any
 import pandas as pd
 
 from pipeline.settings import Area, Settings
+from pipeline.units import SPELLINGS, UNITS
 from schemas.fields import Field
-from schemas.rules import NEAR_DUPLICATE_IN
+from schemas.rules import COPIES, GAP_C, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C
 from schemas.tables import fields
 from schemas.vocabulary import vocabulary
 
 FILE = "form.html"
+NOTHING = ("na", "n/a", "-", "–", "—")
 TABLES = ("sites", "visits", "finds", "availability")
-SCRIPTS = ("draft.js", "values.js", "codes.js", "fields.js", "rows.js", "saving.js", "page.js")
+SCRIPTS = ("draft.js", "values.js", "rules.js", "codes.js", "fields.js", "rows.js", "saving.js", "opening.js", "page.js")
 FIRST = {
     "sites": ("site_id", "habitat", "latitude", "longitude", "datum", "coordinate_uncertainty_m", "waterbody"),
     "visits": (
@@ -112,6 +114,14 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
         "carried": CARRIED,
         "made_here": MADE_HERE,
         "near_duplicate_in": list(NEAR_DUPLICATE_IN),
+        "units": UNITS,
+        "spellings": SPELLINGS,
+        "nothing": NOTHING,
+        "rules": _rules(),
+        "figures": {"gap": GAP_C, "warm": WARM_C, "long": LONG_MINUTES, "copies": COPIES, "mass": MASS_PER_SVL3},
+        "taxa": [_taxon(row) for row in settings.taxa.itertuples()],
+        "media": {code: row["medium"] for code, row in vocabulary("microhabitat").items()},
+        "time_zone": settings.time_zone,
         "book": hashlib.sha256(settings.title.encode()).hexdigest()[:12],
     }
 
@@ -139,6 +149,24 @@ def _field(one: Field) -> dict[str, Any]:
         "codes": one.vocabulary or one.refers_to or ("yes_no" if one.kind == "yes_no" else ""),
         "at_least": one.at_least,
     }
+
+
+def _rules() -> dict[str, dict[str, Any]]:
+    """Words of the rules that the page can look at by itself, by id."""
+    return {
+        rule.id: {"table": rule.table, "fields": rule.fields, "message": rule.message, "remedy": rule.remedy}
+        for rule in RULES
+        if rule.table in TABLES
+    }
+
+
+def _taxon(row: Any) -> dict[str, Any]:
+    numbers = {
+        name: None if pd.isna(value) else float(value)
+        for name, value in (("low", row.overlap_svl_low_mm), ("high", row.overlap_svl_high_mm))
+    }
+    aliases = [alias for alias in str(row.aliases or "").split("|") if alias]
+    return {"code": row.code, "aliases": aliases, "group": row.group, "paedomorphic": bool(row.paedomorphic), **numbers}
 
 
 def _site_words(row: Any) -> str:

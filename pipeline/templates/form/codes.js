@@ -14,7 +14,8 @@ function matches(list, typed) {
   return list.map((one) => [rank(one), one]).filter(([place]) => place < 9).sort((a, b) => a[0] - b[0]).map(([, one]) => one);
 }
 
-function withList(input, list, chosen) {
+// isOpenList: a code that is not in the list may be meant, such as that of a new site.
+function withList(input, list, chosen, isOpenList) {
   const shownList = element("ul", { class: "list", role: "listbox", id: input.id + "-list", hidden: "" });
   let found = [], active = 0;
   Object.entries({ role: "combobox", "aria-autocomplete": "list", "aria-expanded": "false", "aria-controls": shownList.id }).forEach(
@@ -55,16 +56,24 @@ function withList(input, list, chosen) {
   }
 
   function pick(place) {
-    input.value = found[place][0];
+    const typed = input.value.trim(), [code, meaning] = found[place];
+    input.value = code;
     close();
     chosen();
+    if (isOpenList && typed && letters(typed) !== letters(code)) {
+      say(`Taken: ${code}${meaning ? `, ${meaning}` : ""}.`, `No: keep “${typed}”`, () => {
+        input.value = typed;
+        chosen();
+        input.focus();
+      });
+    }
   }
 
   input.addEventListener("input", open);
   input.addEventListener("click", () => input.value || open());
   input.addEventListener("blur", () => {
-    // A tap elsewhere takes the one that fits best, as the Tab key does; what fits none stays as it was typed.
-    if (!shownList.hidden && input.value.trim() && found.length) pick(active);
+    // A tap elsewhere takes a code only if one alone fits; else the text stays and is asked about: the first of several would be a guess.
+    if (!shownList.hidden && input.value.trim() && found.length === 1) pick(0);
     close();
   });
   input.addEventListener("keydown", (event) => {

@@ -16,7 +16,7 @@ let draft = restored() || emptyDraft();
 
 function emptyDraft(units) {
   return {
-    visit: row(0), site: null, finds: [], availability: [], next: 1, corrections: [], nothing: false, saved: false, code: "",
+    visit: row(0), site: null, finds: [], availability: [], next: 1, corrections: [], gone: [], nothing: false, saved: false, code: "",
     units: units || { temp: "C", length: "mm" },
   };
 }
@@ -27,13 +27,16 @@ function row(n) {
 }
 
 function restored() {
-  if (!store) return null;
-  try {
-    const kept = JSON.parse(store.getItem(KEPT_AS));
-    return kept && Array.isArray(kept.finds) && kept.visit ? kept : null;
-  } catch (problem) {
-    return null;
-  }
+  // A second copy stands in the history of this window: under load a reload now and then came before the first copy was there.
+  const copies = [() => JSON.parse(store.getItem(KEPT_AS)), () => (window.history.state || {})[KEPT_AS]].map((read) => {
+    try {
+      return read();
+    } catch (problem) {
+      return null;
+    }
+  });
+  const whole = copies.filter((kept) => kept && Array.isArray(kept.finds) && kept.visit).sort((a, b) => (b.at || 0) - (a.at || 0));
+  return store && whole.length ? { gone: [], ...whole[0] } : null;
 }
 
 function keep() {
@@ -41,8 +44,29 @@ function keep() {
   keepQuietly();
 }
 
+if (store) {
+  // Two windows of one visit: what is typed in the one appears in the other, so that neither writes over the other.
+  window.addEventListener("storage", (event) => {
+    const other = event.key === KEPT_AS && restored();
+    if (!other) return;
+    draft = other;
+    draw();
+    say("This visit is open in another window too. Both show the same; better close one.");
+  });
+} else {
+  window.addEventListener("beforeunload", (event) => {
+    if (!draft.saved && (!isEmpty(draft.visit) || draft.finds.length)) event.preventDefault();
+  });
+}
+
 function keepQuietly() {
   if (!store) return;
+  draft.at = Date.now();
+  try {
+    window.history.replaceState({ [KEPT_AS]: draft }, "");
+  } catch (problem) {
+    // some browsers take only so many of these a minute
+  }
   try {
     store.setItem(KEPT_AS, JSON.stringify(draft));
     storeIsFull = false;
@@ -81,15 +105,17 @@ function visitCode() {
 function codeOf(table, one) {
   if (table === "visits") return visitCode();
   if (table === "sites") return (one.values.site_id || "").trim();
+  // a row of an opened file keeps its code
+  if (one.code) return one.code;
   return visitCode() + (table === "finds" ? "-" : "-p") + String(one.n).padStart(2, "0");
 }
 
 function textOf(field, one) {
   // A number in the unit that the tables do not keep carries its unit along; everything else is written as it was typed.
+  // Every form of number that is read later counts, or 50. in °F would be taken in as 50 °C.
   const text = (one.values[field.name] || "").trim();
   const unit = one.unit[field.name];
-  const plain = /^[+-]?[0-9]+(?:[.,][0-9]+)?$/.test(text);
-  return plain && unit && unit !== keptUnit(field) ? text + " " + unit : text;
+  return !Number.isNaN(bareNumber(text)) && unit && unit !== keptUnit(field) ? text + " " + unit : text;
 }
 
 function keptUnit(field) {

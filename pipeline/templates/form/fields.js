@@ -37,12 +37,16 @@ function fieldBox(table, field, one) {
   const line = element("div", { class: "line" }, input);
   box.append(element("label", { for: id, title: field.meaning }, ...words, " ", unit), line, meaning, told, server);
   const taken = () => take(table, field, one, input.value);
-  if (hasList(field)) box.append(withList(input, () => DATA.codes[field.codes], taken));
+  if (hasList(field)) box.append(withList(input, () => DATA.codes[field.codes], taken, field.codes === "sites"));
   if (field.kind === "day") line.append(button("Today", () => fill(table, one, field.name, today()), { tabindex: "-1" }));
   if (field.kind === "clock") line.append(button("Now", () => fill(table, one, field.name, now()), { tabindex: "-1" }));
   input.addEventListener("input", taken);
   input.addEventListener("keydown", (event) => holdBack(event, table, field, one));
-  input.addEventListener("change", () => refresh(table, one, field.name));
+  input.addEventListener("change", () => {
+    refresh(table, one, field.name);
+    refreshRules(table, one, field.name);
+    announce(field, judged(table, field, one));
+  });
   return box;
 }
 
@@ -72,6 +76,8 @@ function ticks(table, field, one, words) {
 function take(table, field, one, text) {
   if (text === (one.values[field.name] || "")) return;
   one.values[field.name] = text;
+  // A repair that was written over is no longer what became of the text.
+  draft.corrections = draft.corrections.filter((other) => other.table !== table || other.n !== one.n || other.field !== field.name || other.corrected === text);
   const unit = unitFor(field);
   if (text.trim() && unit) one.unit[field.name] = unit;
   else delete one.unit[field.name];
@@ -89,13 +95,19 @@ function fill(table, one, name, text) {
 }
 
 function today() {
-  const at = new Date(), two = (n) => String(n).padStart(2, "0");
-  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+  const at = bookClock();
+  return `${at.year}-${at.month}-${at.day}`;
 }
 
 function now() {
-  const at = new Date(), two = (n) => String(n).padStart(2, "0");
-  return `${two(at.getHours())}:${two(at.getMinutes())}`;
+  const at = bookClock();
+  return `${at.hour}:${at.minute}`;
+}
+
+function bookClock() {
+  // The book's civil time; a device that came from elsewhere may show another.
+  const words = { timeZone: DATA.time_zone, hourCycle: "h23", year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit" };
+  return Object.fromEntries(new Intl.DateTimeFormat("en-CA", words).formatToParts(new Date()).map((part) => [part.type, part.value]));
 }
 
 function refresh(table, one, name, typing) {
@@ -114,6 +126,17 @@ function refresh(table, one, name, typing) {
   told.replaceChildren(...(found ? sayings(table, field, one, found) : []));
   if (name === "latitude" || name === "longitude") refreshOther(table, one, name);
   if (table === "finds") showTwins();
+}
+
+function refreshRules(table, one, name) {
+  // A rule may be told at another field than the one that was typed last.
+  const others = new Set(Object.values(DATA.rules).filter((rule) => rule.table === table).flatMap((rule) => rule.fields));
+  others.delete(name);
+  for (const other of others) if (!isNothing(one.values[other] || "")) refresh(table, one, other);
+}
+
+function announce(field, found) {
+  document.getElementById("heard").textContent = found ? `${field.title}: ${found.stop || found.sure}` : "";
 }
 
 let refreshingOther = false;
@@ -136,7 +159,8 @@ function sayings(table, field, one, found) {
   if (found.sure) {
     doings.append(
       button("Yes, it is right", () => {
-        one.sure[field.name] = one.values[field.name];
+        if (found.rule) one.sure[found.rule] = signOf(found.rule, one);
+        else one.sure[field.name] = one.values[field.name];
         keep();
         refresh(table, one, field.name);
       }),
@@ -165,6 +189,7 @@ function holdBack(event, table, field, one) {
     event.preventDefault();
     one.sure["stopped " + field.name] = text;
     refresh(table, one, field.name);
+    announce(field, found);
     return;
   }
   if (event.key === "Enter") {

@@ -40,6 +40,15 @@ on("nothing", () => {
   if (draft.nothing) draft.finds = draft.finds.filter((one) => !isEmpty(one));
   keep();
   draw();
+  const looked = (draft.visit.values.target_taxa || "").trim();
+  if (draft.nothing && !looked) say("Tick the taxa that you looked for: without them the visit says of none that it was absent.");
+});
+on("back", bringBack);
+on("open", () => document.getElementById("file").click());
+document.getElementById("file").addEventListener("change", (event) => {
+  const [file] = event.target.files;
+  if (file) file.text().then((text) => openText(text, file.name));
+  event.target.value = "";
 });
 on("save", save);
 on("new", startNew);

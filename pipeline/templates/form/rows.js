@@ -15,13 +15,17 @@ function card(table, one, words) {
   more.addEventListener("unfold", () => open(true));
   if ([...more.children].some((box) => one.values[box.dataset.field])) open(true);
   const head = element("div", { class: "head" }, fold);
-  if (navigator.geolocation && DATA.tables[table].some((field) => field.name === "latitude")) {
-    head.append(button("This device’s position", () => locate(table, one)));
+  if (givesPosition() && DATA.tables[table].some((field) => field.name === "latitude")) {
+    head.append(button("This device’s position", () => locate(table, one), { class: "locate" }));
   }
   if (table === "finds" || table === "availability") head.append(button("Delete", () => remove(table, one)));
   if (table === "sites") head.append(button("No new site", () => closeSite()));
   made.append(head, grid, more);
   return made;
+}
+
+function givesPosition() {
+  return Boolean(navigator.geolocation) && window.isSecureContext;
 }
 
 function place(table) {
@@ -44,6 +48,7 @@ function draw() {
   document.querySelectorAll("input[name=unit-temp]").forEach((one) => (one.checked = one.value === draft.units.temp));
   document.querySelectorAll("input[name=unit-length]").forEach((one) => (one.checked = one.value === draft.units.length));
   showNothing();
+  showGone();
 }
 
 function add(table, values) {
@@ -74,18 +79,32 @@ function sameAgain() {
 function remove(table, one) {
   const at = draft[table].indexOf(one);
   draft[table].splice(at, 1);
+  draft.gone.push({ table, at, one });
   document.getElementById(`${table}-${one.n}`).remove();
   keep();
   showTwins();
   askServer();
-  say(`${WORDS[table]} ${one.n} is deleted.`, "Undo", () => {
-    draft[table].splice(at, 0, one);
-    keep();
-    draw();
-    say(`${WORDS[table]} ${one.n} is back.`);
-    focusOn(table, one, DATA.first[table][0]);
-    askServer();
-  });
+  showGone();
+  say(`${WORDS[table]} ${one.n} is deleted.`, "Undo", bringBack);
+}
+
+function bringBack() {
+  const last = draft.gone.pop();
+  if (!last) return;
+  const { table, at, one } = last;
+  draft[table].splice(at, 0, one);
+  keep();
+  draw();
+  say(`${WORDS[table]} ${one.n} is back.`);
+  focusOn(table, one, DATA.first[table][0]);
+  askServer();
+}
+
+function showGone() {
+  // Kept with the draft: the line at the bottom may have gone to another message, or the page have been loaded anew.
+  const last = draft.gone[draft.gone.length - 1], back = document.getElementById("back");
+  back.hidden = !last;
+  back.textContent = last ? `Bring ${WORDS[last.table].toLowerCase()} ${last.one.n} back` : "";
 }
 
 function openSite(code) {
@@ -132,7 +151,11 @@ function locate(table, one) {
       }
       say(`Position taken, sure to ${radius} m (twice what the device says).`);
     },
-    () => say("The device gave no position. Type it, or leave it empty: the site’s own place is used."),
+    ({ code }) => {
+      // 1: refused, and it will be refused again
+      if (code === 1) document.querySelectorAll(".locate").forEach((one) => one.remove());
+      say("The device gave no position. Type it, or leave it empty: the site’s own place is used.");
+    },
     { enableHighAccuracy: true, timeout: 30000, maximumAge: 0 },
   );
 }

@@ -73,6 +73,7 @@ function saveFile(words) {
 
 function startNew() {
   const before = draft;
+  if (before.saved && before.code && !DATA.visits.includes(before.code)) DATA.visits.push(before.code);
   const unsaved = !draft.saved && (!isEmpty(draft.visit) || draft.finds.length);
   draft = emptyDraft(before.units);
   keepQuietly();
@@ -126,8 +127,10 @@ function showProblems(answer, rows) {
       elsewhere.push(words);
       continue;
     }
+    const more = told.closest(".more");
+    if (more && more.hidden) more.dispatchEvent(new CustomEvent("unfold"));
     // What is missing is said when the visit is sent; while typing, everything is missing at first.
-    if (problem.rule === "required" || !(one.values[problem.field] || "").trim()) continue;
+    if (problem.rule === "required_missing" || !(one.values[problem.field] || "").trim()) continue;
     told.classList.add(problem.effect.startsWith("hold") ? "held" : "flag");
     told.append(element("div", {}, (problem.effect.startsWith("hold") ? "✗ " : "? ") + words));
   }

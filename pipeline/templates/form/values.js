@@ -1,18 +1,54 @@
 // What a field's text is worth: numbers in the unit that the tables keep, and what stands against them.
-const NUMBER = /^([+-]?[0-9]+(?:[.,][0-9]+)?)\s*(\+?)\s*(°?\s*[A-Za-zµ²/%°]*)$/;
-const MISSING = ["", "-", "–", "na", "n/a"];
-const TO_KEPT = { F: (x) => (x - 32) / 1.8, "°F": (x) => (x - 32) / 1.8, cm: (x) => x * 10 };
+// The same forms as when a file is read: what this page lets pass must not be held back later, nor be read in another unit.
+const NUMBER = /^([+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?|[+-]?(\d+,(\d{1,2}|\d{4,})|0,\d+))$/;
+const NUMBER_AND_UNIT = /^([+\-−]?(?:\d[\d.,]*|\.\d+))\s*([^\s\d.,+\-−].*)$/;
+
+function isNothing(text) {
+  return !text.trim() || DATA.nothing.includes(text.trim().toLowerCase());
+}
+
+function bareNumber(text) {
+  const plain = text.trim().replace(/−/g, "-");
+  return NUMBER.test(plain) ? Number(plain.replace(",", ".")) : NaN;
+}
+
+function unitNamed(spelt, kept) {
+  const fold = (words) => words.replace(/[º˚]/g, "°").replace(/μ/g, "µ").toLowerCase().replace(/\s+/g, " ").replace("° ", "°").trim();
+  const asked = fold(spelt);
+  const known = Object.keys(DATA.units[kept] || {});
+  return known.find((name) => [name, ...DATA.spellings[name]].some((one) => fold(one) === asked)) || "";
+}
 
 function numberOf(field, text, unit) {
-  // null where nothing is written, NaN where it is no number
-  const bare = text.trim().replace("−", "-");
-  if (MISSING.includes(bare.toLowerCase())) return null;
-  const match = NUMBER.exec(bare);
-  if (!match || (match[2] && !field.at_least)) return NaN;
-  const value = Number(match[1].replace(",", "."));
-  const own = match[3].replace(/\s/g, "").toUpperCase().replace("°", "");
-  const written = own === "F" || own === "C" ? own : own === "CM" ? "cm" : unit;
-  return field.unit === "°C" || field.unit === "mm" ? (TO_KEPT[written] || ((x) => x))(value) : value;
+  // null where nothing is written, NaN where it is no number; in the unit that the tables keep
+  if (isNothing(text)) return null;
+  if (field.kind === "whole") return bareNumber(field.at_least ? text.trim().replace(/^(\d+)\s*\+$/, "$1") : text);
+  const alone = bareNumber(text);
+  // a power of ten is read without a unit, and not beside one
+  if (/[eE]/.test(text) && unit && unit !== keptUnit(field)) return NaN;
+  if (!Number.isNaN(alone)) return unit && unit !== keptUnit(field) ? inKept(field, alone, unitNamed(unit, field.unit)) : alone;
+  if (field.unit === "degree") return angleOf(field, text);
+  const parts = NUMBER_AND_UNIT.exec(text.trim());
+  const named = parts && unitNamed(parts[2], field.unit);
+  return named ? inKept(field, bareNumber(parts[1]), named) : NaN;
+}
+
+function inKept(field, value, name) {
+  const [factor, offset] = DATA.units[field.unit][name];
+  return Math.round((value - offset) * factor * 1e10) / 1e10;
+}
+
+function angleOf(field, text) {
+  // degrees, minutes, seconds, with a sign or a letter; the file keeps the text
+  const letters = field.name === "latitude" ? "NS" : "EW";
+  const plain = text.trim().toUpperCase().replace(/−/g, "-").replace(/[º˚]/g, "°").replace(/[’′´`]/g, "'").replace(/[”“″]|''/g, '"');
+  const found = /^([NSEW]?)\s*([+-]?)\s*(\d{1,3}(?:\.\d*)?)(?:[°:\s]\s*(\d{1,2}(?:\.\d*)?))?(?:[':\s]\s*(\d{1,2}(?:\.\d*)?))?\s*[°'"]?\s*([NSEW]?)$/.exec(plain);
+  if (!found || (found[1] && found[6]) || (found[2] && (found[1] || found[6]))) return NaN;
+  const letter = found[1] || found[6];
+  const [minutes, seconds] = [Number(found[4] || 0), Number(found[5] || 0)];
+  if ((letter && !letters.includes(letter)) || minutes >= 60 || seconds >= 60) return NaN;
+  const degrees = Number(found[3]) + minutes / 60 + seconds / 3600;
+  return found[2] === "-" || (letter && letter === letters[1]) ? -degrees : degrees;
 }
 
 function shown(value) {
@@ -28,13 +64,19 @@ function span(field, bounds, unit) {
 function judged(table, field, one) {
   // {stop} cannot be; {sure} rare, ask; repairs offered beside either
   const text = one.values[field.name] || "";
-  if (MISSING.includes(text.trim().toLowerCase())) return null;
+  if (isNothing(text)) return null;
+  const alone = judgedAlone(table, field, one, text);
+  // what a rule says of 0.85 % tells more than that it is unusual
+  return alone && alone.stop ? alone : crossed(table, field, one) || alone;
+}
+
+function judgedAlone(table, field, one, text) {
   if (field.kind === "day") return judgedDay(field, text.trim());
   if (field.kind === "clock") {
     return clockOf(text) === null ? { stop: "A clock time is needed, such as 21:52, 2152 or 9:52 pm." } : null;
   }
   if (field.kind === "code" || field.kind === "yes_no") {
-    const known = DATA.codes[field.codes].some(([code]) => code === text.trim());
+    const known = DATA.codes[field.codes].some(([code]) => letters(code) === letters(text.trim()));
     return known ? null : { stop: "This is none of the codes. Type a few letters and choose." };
   }
   if (field.codes && field.kind === "text") return judgedName(table, field, text.trim());
@@ -45,6 +87,8 @@ function judged(table, field, one) {
 function judgedName(table, field, text) {
   if (field.codes === "visits" || DATA.codes[field.codes] === undefined) return null;
   if (DATA.codes[field.codes].some(([code]) => code === text)) return null;
+  const folded = text.toLowerCase();
+  if (field.codes === "taxa" && DATA.taxa.some((taxon) => [taxon.code, ...taxon.aliases].some((word) => word.toLowerCase() === folded))) return null;
   if (field.codes === "taxa") return { stop: "This taxon is not in the book. Type a few letters and choose." };
   if (draft.site && (draft.site.values.site_id || "").trim() === text) return null;
   return { stop: "The book knows no such site.", newSite: true };
@@ -56,16 +100,19 @@ function judgedDay(field, text) {
   if (!match || day.getMonth() !== Number(match[2]) - 1 || day.getDate() !== Number(match[3])) {
     return { stop: "Write year, month and day, such as 2026-05-03." };
   }
-  return day > new Date() ? { stop: "This day lies in the future." } : null;
+  return text > today() ? { stop: "This day lies in the future." } : null;
 }
 
+const CLOCK = /^(?!0\.)(?:(\d{1,2})[:.h](\d{2})(?::[0-5]\d)?|(\d{2})(\d{2})|(\d)(\d{2})(?=\s*[aApP]))(?:\s*([aApP])\.?[mM]?\.?)?$/;
+
 function clockOf(text) {
-  const match = /^(\d{1,2})[:.]?(\d{2})\s*([ap])?\.?m?\.?$/i.exec(text.trim());
+  const match = CLOCK.exec(text.trim());
   if (!match) return null;
-  let hour = Number(match[1]);
-  if (match[3] && (hour < 1 || hour > 12)) return null;
-  if (match[3]) hour = (hour % 12) + (match[3].toLowerCase() === "p" ? 12 : 0);
-  return hour < 24 && Number(match[2]) < 60 ? hour * 60 + Number(match[2]) : null;
+  let hour = Number(match[1] || match[3] || match[5]);
+  const minute = Number(match[2] || match[4] || match[6]), half = (match[7] || "").toLowerCase();
+  if (half && (hour < 1 || hour > 12)) return null;
+  if (half) hour = (hour % 12) + (half === "p" ? 12 : 0);
+  return hour < 24 && minute < 60 ? hour * 60 + minute : null;
 }
 
 function judgedNumber(table, field, one, text) {
@@ -119,7 +166,7 @@ function inArea(lat, lon) {
 function twins() {
   // pairs of finds that are alike in all that tells animals apart
   const alike = DATA.near_duplicate_in.filter((name) => name !== "visit_id");
-  const sign = (one) => JSON.stringify(alike.map((name) => (one.values[name] || "").trim()));
+  const sign = (one) => JSON.stringify(alike.map((name) => valueOf("finds", one, name)));
   const pairs = [];
   draft.finds.forEach((one, place) => {
     if (!(one.values.svl_mm || "").trim() || (one.values.animal_id || "").trim()) return;
