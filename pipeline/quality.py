@@ -149,9 +149,9 @@ def answer(test: Test, rows: pd.DataFrame, codes: Mapping[str, np.ndarray] | Non
         column = codes[term] if codes is not None else pd.factorize(rows[term])[0]
         # numbered anew after each column, so that the product never overflows
         joined = pd.factorize(joined * (int(column.max(initial=0)) + 1) + column)[0]
-    first = np.full(int(joined.max(initial=-1)) + 1, -1)
-    first[joined[::-1]] = np.arange(len(rows))[::-1]
-    taken = [rows[term].to_numpy(dtype=object)[first].tolist() if term in rows else [""] * len(first) for term in test.terms]
+    any_row = np.full(int(joined.max(initial=-1)) + 1, -1)
+    any_row[joined] = np.arange(len(rows))
+    taken = [rows[term].to_numpy(dtype=object)[any_row].tolist() if term in rows else [""] * len(any_row) for term in test.terms]
     inputs = list(zip(*taken, strict=True))
     return Answers(joined, [test.run(*values) for values in inputs], inputs)
 

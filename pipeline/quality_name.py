@@ -81,7 +81,8 @@ def validation_polynomial_consistent(name: Value, generic: Value, specific: Valu
     """
     if empty(name) or (empty(generic) and empty(specific) and empty(infraspecific)):
         return internal("scientificName is empty, or all of its parts are")
-    first, *others = (name or "").split()
+    # a no-break space is a value, and no word
+    first, *others = (name or "").split() or [""]
     parts = [part for part in others if not _BETWEEN.fullmatch(part)]
     good = (
         (empty(generic) or generic == first)

@@ -10,7 +10,7 @@ import calendar
 import re
 from datetime import date, datetime, timedelta
 
-from pipeline.quality_dates import DAY, TIME, YEAR, Span, iso_day, month_number, read_span, standard_day, written_date
+from pipeline.quality_dates import DAY, TIME, Span, iso_day, month_number, read_span, standard_day, written_date
 from pipeline.quality_responses import (
     AMENDED,
     FILLED_IN,
@@ -159,7 +159,7 @@ def _one(span: Span) -> dict[str, int | None]:
     first, last = span.start.date(), span.last_day
     fine = {span.first.fineness, span.last.fineness}
     same_year = first.year == last.year
-    same_month = same_year and first.month == last.month and YEAR not in fine
+    same_month = same_year and first.month == last.month
     return {
         "year": first.year if same_year else None,
         "month": first.month if same_month else None,

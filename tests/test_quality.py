@@ -218,6 +218,27 @@ def test_what_a_word_can_only_mean(function, text, meant):
     assert (next(iter(json.loads(said.result).values())) if said.result else None) == meant
 
 
+@pytest.mark.parametrize("kind", ["by", "by-sa", "by-nc", "by-nc-sa", "by-nd", "by-nc-nd"])  # the six licences of Creative Commons
+def test_each_licence_passes_at_its_address(kind):
+    for address in (f"https://creativecommons.org/licenses/{kind}/4.0/", f"http://creativecommons.org/licenses/{kind}/4.0/legalcode"):
+        assert quality_other.validation_license_standard(address).result == "COMPLIANT"
+    assert quality_other.validation_license_standard(f"https://creativecommons.org/licenses/{kind}/3.0/").result == "NOT_COMPLIANT"
+
+
+@pytest.mark.parametrize(
+    ("parts", "result"),
+    [
+        (("Aus bus cus", "Aus", "bus", "cus"), "COMPLIANT"),
+        (("Aus (Dus) bus", "Aus", "bus", ""), "COMPLIANT"),
+        (("Aus cf. bus", "Aus", "bus", ""), "COMPLIANT"),
+        (("Aus bus", "", "", "bus"), "NOT_COMPLIANT"),  # the epithet of the species is none below it
+        (("Aus bus", "aus", "bus", ""), "NOT_COMPLIANT"),
+    ],
+)
+def test_parts_of_a_name_stand_in_their_places(parts, result):
+    assert quality_name.validation_polynomial_consistent(*parts).result == result
+
+
 def test_no_list_has_two_meanings_for_one_writing():
     text = (Path(__file__).parent.parent / "data/reference/quality_vocabularies.csv").read_text(encoding="utf-8")
     rows = pd.DataFrame(csv.DictReader(text.splitlines())).assign(short=lambda frame: frame["written"].map(quality_other.fold))
@@ -288,6 +309,15 @@ def test_each_row_is_answered_as_if_it_stood_alone():
     assert (found.records[["compliant", "not_compliant", "not_run"]].sum(axis=1) == len(validations)).all()
 
 
+def test_two_columns_are_told_apart_in_every_combination():
+    """Each pair of 0, 1, 2: 0 and 1 must not be taken for 1 and 0."""
+    pairs = [(a, b) for a in "012" for b in "012"]
+    rows = pd.DataFrame(pairs, columns=["minimumElevationInMeters", "maximumElevationInMeters"])
+    answers = quality.answer(BY_LABEL["VALIDATION_MINELEVATION_LESSTHAN_MAXELEVATION"], rows)
+    assert [answers.inputs[code] for code in answers.codes] == pairs
+    assert [answers.responses[code].result == "COMPLIANT" for code in answers.codes] == [a <= b for a, b in pairs]
+
+
 def test_no_rows_and_no_known_column():
     found = quality.assess(pd.DataFrame({"eventDate": pd.Series([], dtype="str")}))
     assert found.n_rows == 0 and (found.summary["compliant"] == 0).all()
@@ -347,6 +377,9 @@ def test_sheets_made_for_rillbook_belong_together(demo_book):
     finds, visits = (pd.read_csv(demo / f"{name}.csv", dtype=str) for name in ("finds", "visits"))
     assert len(rows) == len(finds) and names.iloc[0] == "2"
     assert rows["eventDate"].iloc[0] == visits.set_index("visit_id")["visit_date"][finds["visit_id"].iloc[0]]
+    # a find's own place stands before its site's
+    own = finds["latitude"].notna()
+    assert own.sum() > 0 and (rows.loc[own.to_numpy(), "decimalLatitude"].to_numpy() == finds.loc[own, "latitude"].to_numpy()).all()
     assert rows["decimalLatitude"].ne("").mean() > 0.99 and not {"taxon", "visit_id", "site_id"} & set(rows)
 
 
@@ -412,12 +445,11 @@ def test_what_is_no_darwin_core_is_said(demo_book, tmp_path):
         assessing.write_quality(demo_book, [Path(one) for one in two])
 
 
-def test_a_file_keeps_formulas_inert(demo_book, tmp_path):
-    path = tmp_path / "theirs.csv"
-    path.write_text('occurrenceID,sex\n1,"=HYPERLINK(1)"\n', encoding="utf-8")
-    written = assessing.write_quality(demo_book, [path])
-    assert written.files[0].name == "quality_theirs.html"
-    for file in written.files[1:]:
+def test_a_file_keeps_formulas_inert(demo_book, monkeypatch):
+    """A code of the book may be any text."""
+    rows = pd.DataFrame({"occurrenceID": ["1", "2"], "sex": ["=HYPERLINK(1)", "Male"]})
+    monkeypatch.setattr(assessing, "own_rows", lambda folder, settings: (rows, pd.Series(["=1+1", "@x"])))
+    for file in assessing.write_quality(demo_book).files[1:]:
         cells = [cell for row in csv.reader(file.open(encoding="utf-8", newline="")) for cell in row]
         assert not [cell for cell in cells if cell.startswith(("=", "+", "@"))]
 
