@@ -49,7 +49,6 @@ HIDDEN_AT_FIRST = (EFFORT, AVAILABLE)
 # Five steps of cividis (Nuñez et al. 2018), which grows lighter all the way, so that it reads in grey; values from memory.
 HEAT = ("#00224e", "#35456c", "#7d7c78", "#b8a96b", "#fee838")
 LIGHT_INK = 2
-CELL_NUMBERS = 13
 
 
 def safe(text: Any) -> str:
@@ -132,8 +131,9 @@ def document(cells: pd.DataFrame, finds: pd.DataFrame | None, lines: Sequence[An
     dict
         Ready for :func:`embed`. `cells` is one row of whole numbers: place, layer, taxon, medium, number of cells that follow; and for each
         of these the month, or 12 and a sum of powers of two, January 1, or 0 where the cell is `few` and nothing more is told; first year
-        after `year`, years after that; finds, animals, visits, visits without, minutes, readings; microhabitats as a sum of powers of two;
-        median in tenths of °C, the lowest below it, the highest above it.
+        after `year`, years after that; then of searches visits, visits without, minutes; of all else finds, animals, visits, microhabitats
+        as a sum of powers of two, readings, and where there are any the median in tenths of °C, and where there are several how far
+        below it the lowest lies, and the highest above it.
     """
     keys = SITE if private else SQUARE
     places = cells[keys].drop_duplicates(keys[0] if private else keys[:3], ignore_index=True)
@@ -157,7 +157,7 @@ def document(cells: pd.DataFrame, finds: pd.DataFrame | None, lines: Sequence[An
         "media": list(MEDIA.values()),
         "microhabitats": [plain(vocabulary("microhabitat").get(code, {}).get("definition", code)) for code in microhabitats],
         "months": MONTHS,
-        "width": CELL_NUMBERS,
+        "n_cells": len(cells),
         "year": first_year,
         "cells": _runs(cells, by, index, private, first_year),
         "finds": [] if finds is None else _finds(finds, by, index),
@@ -191,19 +191,22 @@ def _runs(cells: pd.DataFrame, by: dict[Any, int], index: dict[str, dict[Any, in
             length = len(numbers) + len(own)
             numbers += [*own, 0]
         numbers[length] += 1
-        numbers += [0] * CELL_NUMBERS if row.few else _cell(row, index, first_year)
+        numbers += [0] if row.few else _cell(row, index, first_year)
     return numbers
 
 
 def _cell(row: Any, index: dict[str, dict[Any, int]], first_year: int) -> list[int]:
     months = [int(month) for month in row.months.split("|")]
     when = months[0] if len(months) == 1 else 12 + sum(1 << (month - 1) for month in months)
+    start = [when, int(row.year_from) - first_year, int(row.year_to - row.year_from)]
+    if row.layer in (NOTHING, EFFORT):
+        return [*start, int(row.n_visits), int(row.n_without), round(row.search_minutes)]
     found = sum(1 << index["microhabitat"][code] for code in row.microhabitats.split("|") if code)
-    middle, low, high = (
-        (round(value * 10) for value in (row.temp_median_c, row.temp_min_c, row.temp_max_c)) if row.n_readings else (0, 0, 0)
-    )
-    counts = [int(value) for value in (row.n_finds, row.n_animals, row.n_visits, row.n_without, round(row.search_minutes), row.n_readings)]
-    return [when, int(row.year_from) - first_year, int(row.year_to - row.year_from), *counts, found, middle, middle - low, high - middle]
+    start += [int(row.n_finds), int(row.n_animals), int(row.n_visits), found, int(row.n_readings)]
+    if not row.n_readings:
+        return start
+    middle, low, high = (round(value * 10) for value in (row.temp_median_c, row.temp_min_c, row.temp_max_c))
+    return [*start, middle] if row.n_readings == 1 else [*start, middle, middle - low, high - middle]
 
 
 def _finds(finds: pd.DataFrame, by: dict[Any, int], index: dict[str, dict[Any, int]]) -> list[list[Any]]:

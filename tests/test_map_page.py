@@ -566,40 +566,44 @@ def test_a_large_book_has_a_shorter_table():
 def test_the_document_of_the_page_says_what_the_cells_say():
     for parts in (parts_of(crowd()), exact_parts_of(crowd())):
         document, cells = document_of(map_page.page(parts)), parts.cells
-        assert sum(document["cells"][at + 4] for at in heads_of(document)) == len(cells)
-        unfolded = [cell for cell in unfold(document)]
-        for cell, row in zip(unfolded, cells.itertuples(), strict=True):
-            assert document["layers"][cell["layer"]][4] == row.layer and document["taxa"][cell["taxon"]] == row.taxon
+        assert document["n_cells"] == len(cells)
+        for cell, row in zip(unfold(document), cells.itertuples(), strict=True):
+            assert document["layers"][cell.pop("layer")][4] == row.layer and document["taxa"][cell.pop("taxon")] == row.taxon
             if row.few:
-                assert not any(cell["numbers"])
+                assert not any(cell.values()), "a cell that is few tells nothing"
                 continue
-            when, from_year, years, finds, animals, visits, without, minutes, readings, found, middle, below, above = cell["numbers"]
+            when = cell["when"]
             months = [when] if when <= 12 else [month for month in range(1, 13) if (when - 12) >> (month - 1) & 1]
             assert "|".join(map(str, months)) == row.months
-            assert (document["year"] + from_year, document["year"] + from_year + years) == (row.year_from, row.year_to)
-            assert (finds, animals, visits, without, readings) == (row.n_finds, row.n_animals, row.n_visits, row.n_without, row.n_readings)
-            assert minutes == round(row.search_minutes) and bin(found).count("1") == len(row.microhabitats.split("|")) - (
-                row.microhabitats == ""
-            )
+            assert (document["year"] + cell["year"], document["year"] + cell["year"] + cell["years"]) == (row.year_from, row.year_to)
+            assert cell["visits"] == row.n_visits
+            if row.layer in ("visits", "nothing_found"):
+                assert (cell["without"], cell["minutes"]) == (row.n_without, round(row.search_minutes))
+                continue
+            assert (cell["finds"], cell["animals"], cell["readings"]) == (row.n_finds, row.n_animals, row.n_readings)
+            assert bin(cell["found"]).count("1") == len(row.microhabitats.split("|")) - (row.microhabitats == "")
             if row.n_readings:
-                shown = np.array([middle, middle - below, middle + above]) / 10
+                shown = np.array([cell["middle"], cell["middle"] - cell["below"], cell["middle"] + cell["above"]]) / 10
                 assert shown == pytest.approx([row.temp_median_c, row.temp_min_c, row.temp_max_c], abs=0.0501)
 
 
-def heads_of(document):
-    at, heads = 0, []
-    while at < len(document["cells"]):
-        heads.append(at)
-        at += 5 + document["cells"][at + 4] * document["width"]
-    return heads
-
-
 def unfold(document):
-    numbers, width = document["cells"], document["width"]
-    for at in heads_of(document):
-        for place in range(numbers[at + 4]):
-            start = at + 5 + place * width
-            yield {"layer": numbers[at + 1], "taxon": numbers[at + 2], "numbers": numbers[start : start + width]}
+    """Cells of a page's data, read as its docstring says."""
+    numbers = iter(document["cells"])
+    for place in numbers:
+        layer, taxon, medium, length = (next(numbers) for _ in range(4))
+        for _ in range(length):
+            cell = {"layer": layer, "taxon": taxon, "when": next(numbers)}
+            names = ["year", "years", "visits", "without", "minutes"]
+            if document["layers"][layer][4] not in ("visits", "nothing_found"):
+                names = ["year", "years", "finds", "animals", "visits", "found", "readings"]
+            if cell["when"]:
+                cell |= {name: next(numbers) for name in names}
+            if cell.get("readings"):
+                several = cell["readings"] > 1
+                cell |= {"middle": next(numbers), "below": next(numbers) if several else 0, "above": next(numbers) if several else 0}
+            yield cell
+        assert place < len(document["places"]) and medium < len(document["media"])
 
 
 # --- text of people

@@ -1,31 +1,49 @@
 (function () {
   "use strict";
-  var data = JSON.parse(document.getElementById("figures-data").textContent), map = window.rillbookMap, NONE = -999, SIDE = 128;
+  var data = JSON.parse(document.getElementById("figures-data").textContent), map = window.rillbookMap, NONE = -999, SIDE = 140;
   var legend = document.getElementById("legend"), figures = document.getElementById("figures");
   document.getElementById("no-scripts").remove();
   if (window.innerWidth < 700) { legend.open = false; }
   if (!map) { return; }
+  map.setMinZoom(3);
+  map.setMaxZoom(18);
   var chosen = {}, shownMarks = {}, sums = [], opener = null, version = 0, grouped = {};
-  data.cells = unfold(data.cells);
+  var WIDE = 17, cells = unfold(data.cells), count = data.n_cells;
   var coarse = data.places.map(function (place) { return !data.private && place[2] > data.finest; });
 
   // A cell: place, layer, taxon, medium, months as bits (0: too few to say more), first and last year, finds, animals, visits, visits
-  // without, minutes, readings, microhabitats as bits, median, lowest and highest in tenths of a degree.
+  // without, minutes, readings, microhabitats as bits, median, lowest and highest in tenths of a degree. All cells lie in one typed
+  // array, and only those that someone looks at are cut out of it: a hundred thousand small arrays would hold up the opening of the page.
   function unfold(numbers) {
-    var cells = [], at = 0, last, month, year;
+    var made = new Int32Array(data.n_cells * WIDE), at = 0, to = 0, head, left, k, search;
     while (at < numbers.length) {
-      var head = at;
+      head = at;
+      search = data.layers[numbers[head + 1]][4] === "visits" || data.layers[numbers[head + 1]][4] === "nothing_found";
       at += 5;
-      for (last = at + numbers[head + 4] * data.width; at < last; at += data.width) {
-        month = numbers[at];
-        year = data.year + numbers[at + 1];
-        cells.push([numbers[head], numbers[head + 1], numbers[head + 2], numbers[head + 3], month > 12 ? month - 12 : month && 1 << (month - 1),
-          year, year + numbers[at + 2], numbers[at + 3], numbers[at + 4], numbers[at + 5], numbers[at + 6], numbers[at + 7], numbers[at + 8],
-          numbers[at + 9], numbers[at + 10], numbers[at + 10] - numbers[at + 11], numbers[at + 10] + numbers[at + 12]]);
+      for (left = numbers[head + 4]; left > 0; left -= 1, to += WIDE) {
+        for (k = 0; k < 4; k += 1) { made[to + k] = numbers[head + k]; }
+        if (!numbers[at]) { at += 1; continue; }
+        made[to + 4] = numbers[at] > 12 ? numbers[at] - 12 : 1 << (numbers[at] - 1);
+        made[to + 5] = data.year + numbers[at + 1];
+        made[to + 6] = made[to + 5] + numbers[at + 2];
+        at += 3;
+        if (search) {
+          for (k = 9; k < 12; k += 1) { made[to + k] = numbers[at]; at += 1; }
+          continue;
+        }
+        for (k = 7; k < 10; k += 1) { made[to + k] = numbers[at]; at += 1; }
+        made[to + 13] = numbers[at];
+        made[to + 12] = numbers[at + 1];
+        at += 2;
+        if (made[to + 12] > 0) { made[to + 14] = made[to + 15] = made[to + 16] = numbers[at]; at += 1; }
+        if (made[to + 12] > 1) { made[to + 15] -= numbers[at]; made[to + 16] += numbers[at + 1]; at += 2; }
       }
     }
-    return cells;
+    return made;
   }
+  function cut(number) { return cells.subarray(number * WIDE, number * WIDE + WIDE); }
+  // which number of a cell a symbol of the layer grows with
+  var counted = data.layers.map(function (layer) { return { nothing_found: 10, visits: 9, available: 7 }[layer[4]] || 8; });
   function few(cell) { return cell[4] === 0; }
   function many(n, one, several) { return n + " " + (n === 1 ? one : several); }
   function byId(id) { return document.getElementById(id); }
@@ -37,35 +55,31 @@
     return made;
   }
 
-  function passes(cell) {
-    if (chosen.taxon >= 0 && data.taxa[cell[2]] !== "" && cell[2] !== chosen.taxon) { return false; }
-    var layer = data.layers[cell[1]][4], placed = layer !== "nothing_found" && layer !== "visits";
-    if (few(cell)) { return !(chosen.month || chosen.year || (placed && chosen.medium >= 0)); }
-    if (chosen.medium >= 0 && placed && cell[3] !== chosen.medium) { return false; }
-    if (chosen.month && !(cell[4] & (1 << (chosen.month - 1)))) { return false; }
-    return !chosen.year || (cell[5] <= chosen.year && cell[6] >= chosen.year);
+  function passes(number) {
+    var at = number * WIDE, taxon = cells[at + 2], layer = data.layers[cells[at + 1]][4], placed = layer !== "nothing_found" && layer !== "visits";
+    if (chosen.taxon >= 0 && taxon !== chosen.taxon && data.taxa[taxon] !== "") { return false; }
+    if (cells[at + 4] === 0) { return !(chosen.month || chosen.year || (placed && chosen.medium >= 0)); }
+    if (chosen.medium >= 0 && placed && cells[at + 3] !== chosen.medium) { return false; }
+    if (chosen.month && !(cells[at + 4] & (1 << (chosen.month - 1)))) { return false; }
+    return !chosen.year || (cells[at + 5] <= chosen.year && cells[at + 6] >= chosen.year);
   }
 
   function sumUp() {
     chosen = { month: +byId("month").value, year: +byId("year").value, taxon: +byId("taxon").value, medium: +byId("medium").value };
     sums = data.places.map(function () { return {}; });
-    data.cells.forEach(function (cell) {
-      if (!passes(cell)) { return; }
-      var at = sums[cell[0]], mine = at[cell[1]] || (at[cell[1]] = { cells: [], n: 0, months: 0 });
-      mine.cells.push(cell);
-      if (few(cell)) { return; }
-      mine.months |= cell[4];
-      mine.n += weight(cell);
-    });
+    for (var number = 0; number < count; number += 1) {
+      if (!passes(number)) { continue; }
+      var at = number * WIDE, place = sums[cells[at]], layer = cells[at + 1];
+      var mine = place[layer] || (place[layer] = { cells: [], n: 0, months: 0 });
+      mine.cells.push(number);
+      mine.months |= cells[at + 4];
+      mine.n += cells[at + counted[layer]];
+    }
     version += 1;
   }
-  function weight(cell) {
-    var layer = data.layers[cell[1]][4];
-    return layer === "nothing_found" ? cell[10] : layer === "visits" ? cell[9] : layer === "available" ? cell[7] : cell[8];
-  }
 
-  function middle(cells) {
-    var read = cells.filter(function (cell) { return cell[12] > 0; }), total = 0, so_far = 0, found = null;
+  function middle(numbers) {
+    var read = numbers.map(cut).filter(function (cell) { return cell[12] > 0; }), total = 0, so_far = 0, found = null;
     read.sort(function (one, other) { return one[14] - other[14]; });
     read.forEach(function (cell) { total += cell[12]; });
     read.some(function (cell) { so_far += cell[12]; found = cell[14] / 10; return so_far * 2 >= total; });
@@ -129,12 +143,12 @@
       Object.keys(micro).map(function (code) { return data.microhabitats[code]; }).join("; "));
   }
   function popup(group, number) {
-    var box = element("div"), cells = [], blocks = {}, order = [], place = group.places.length === 1 ? data.places[group.places[0]] : null;
-    group.places.forEach(function (at) { if (sums[at][number]) { cells = cells.concat(sums[at][number].cells); } });
+    var box = element("div"), shown = [], blocks = {}, order = [], place = group.places.length === 1 ? data.places[group.places[0]] : null;
+    group.places.forEach(function (at) { if (sums[at][number]) { shown = shown.concat(sums[at][number].cells.map(cut)); } });
     element("h2", data.layers[number][3], box);
     element("p", place ? placeWords(group.places[0]) : many(group.places.length, "", data.private ? "sites" : "squares").trim() + " together; zoom in to part them", box, "place");
     if (place && place[5]) { element("p", place[5], box); }
-    cells.forEach(function (cell) {
+    shown.forEach(function (cell) {
       var key = few(cell) ? [99, 0, cell[2]] : [Math.log2(cell[4] & -cell[4]), cell[4], cell[2], cell[3]], name = key.join(" ");
       if (!blocks[name]) { blocks[name] = { key: key, cells: [] }; order.push(name); }
       blocks[name].cells.push(cell);
@@ -265,13 +279,13 @@
         });
       });
       numbers = Object.keys(here).map(Number).filter(on).sort(function (one, other) { return one - other; });
-      var room = Math.max(3, Math.floor((map.getSize().x - map.latLngToContainerPoint(at).x - 8) / 34 + 0.5));
+      var room = Math.max(3, Math.floor((map.getSize().x - map.latLngToContainerPoint(at).x - 8) / 38 + 0.5));
       columns = group.coarse && group.wide ? Math.min(numbers.length, room) : Math.ceil(Math.sqrt(numbers.length));
       var rows = Math.ceil(numbers.length / columns);
       if (group.coarse && group.wide && numbers.length) { wanted["t" + key + version] = { at: at, tab: data.places[group.places[0]][2] + "° square" }; }
       numbers.forEach(function (number, turn) {
         var row = Math.floor(turn / columns), column = turn % columns;
-        var shift = group.coarse && group.wide ? [34 * column, 40 * row] : [34 * (column - (columns - 1) / 2), 40 * (row - (rows - 1) / 2)];
+        var shift = group.coarse && group.wide ? [38 * column, 46 * row] : [38 * (column - (columns - 1) / 2), 46 * (row - (rows - 1) / 2)];
         wanted[[key, group.wide ? 0 : map.getZoom(), number, version, group.places.length].join(" ")] = { at: at, group: group, number: number, mine: here[number], shift: shift };
       });
     });
@@ -362,8 +376,8 @@
     if (!figures.open) { return; }
     fillTable();
     var rows = figures.querySelectorAll("tbody tr");
-    if (rows.length !== data.cells.length) { return; }
-    rows.forEach(function (row, number) { row.hidden = !(passes(data.cells[number]) && on(data.cells[number][1])); });
+    if (rows.length !== count) { return; }
+    rows.forEach(function (row, number) { row.hidden = !(passes(number) && on(cells[number * WIDE + 1])); });
   }
   ["month", "year", "taxon", "medium", "heat"].forEach(function (name) { byId(name).addEventListener("change", refresh); });
   byId("heat").addEventListener("change", function () { byId("heat-key").hidden = !byId("heat").checked; });
