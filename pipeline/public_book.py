@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -16,6 +17,8 @@ from pipeline.errors import RillbookError
 from pipeline.protect import BookRows, Withheld, public_rows
 from pipeline.settings import Settings
 
+NAMES = {"sites": ("site_id", "site_name", "waterbody", "county"), "visits": ("observers",), "finds": ("identified_by",)}
+SHORTEST_NAME = 4
 PUBLISHED = Path("out", "publish")
 MEMORY = "published.json"
 ABOUT = (
@@ -47,7 +50,7 @@ class PublicBook:
 
 
 def public_book(folder: Path, settings: Settings) -> PublicBook:
-    """Read a book and take from it what may be shown. Call :func:`remember` before any of it is written.
+    """Read a book and take from it what may be shown. Call :func:`open_to_all` before any of it is written.
 
     Parameters
     ----------
@@ -96,6 +99,40 @@ def read_memory(folder: Path) -> tuple[bytes, dict[str, str]]:
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         raise RillbookError("what was published before cannot be read.", "Restore this file from a copy.", str(path)) from None
     return key, steps
+
+
+def open_to_all(folder: Path, settings: Settings, shown: PublicBook) -> None:
+    """The gate of everything public: see that no free text gives a name away, and remember in which squares sites are shown.
+
+    Parameters
+    ----------
+    folder : Path
+        The book.
+    settings : Settings
+        Its title and taxa, the only free texts that are shown.
+    shown : PublicBook
+        What is about to be written.
+
+    Raises
+    ------
+    RillbookError
+        A text names what is never published, or the memory cannot be written. Nothing was shown.
+    """
+    _refuse_names(settings, shown.rows)
+    remember(folder, shown.key, shown.withheld.steps)
+
+
+def _refuse_names(settings: Settings, rows: BookRows) -> None:
+    """The only free texts that are shown are those of rillbook.toml: they must not say what the tables withhold."""
+    said = {"title": settings.title} | {f"scientific_name {name}": name for name in settings.taxa["scientific_name"]}
+    for table, columns in NAMES.items():
+        frame: pd.DataFrame = getattr(rows, table)
+        for column in columns:
+            for name in {str(one).strip() for one in frame[column].dropna()}:
+                for word, text in said.items():
+                    if len(name) >= SHORTEST_NAME and re.search(rf"(?<!\w){re.escape(name)}(?!\w)", text, flags=re.IGNORECASE):
+                        what = f"{word.split()[0]} in rillbook.toml says {name!r}, which is {column} in {table} and is never published."
+                        raise RillbookError(what, "Word it without that name.", "rillbook.toml")
 
 
 def remember(folder: Path, key: bytes, steps: Mapping[str, str]) -> None:

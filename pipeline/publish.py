@@ -19,16 +19,14 @@ import pandas as pd
 
 from pipeline import darwin_core, data_package, eml, geo_files
 from pipeline.errors import RillbookError
-from pipeline.protect import BookRows, Withheld, opaque
-from pipeline.public_book import PUBLISHED, public_book, remember
+from pipeline.protect import Withheld, opaque
+from pipeline.public_book import PUBLISHED, open_to_all, public_book
 from pipeline.repair import for_spreadsheet
 from pipeline.settings import Settings, read_settings
 from pipeline.squares import squares
 from pipeline.statement import Statement, standard_words
 
 ARCHIVE = "darwin_core_archive.zip"
-NAMES = {"sites": ("site_id", "site_name", "waterbody", "county"), "visits": ("observers",), "finds": ("identified_by",)}
-SHORTEST_NAME = 4
 
 
 @dataclass(frozen=True)
@@ -66,14 +64,13 @@ def publish(folder: Path, *, today: date | None = None, progress: Callable[[str]
     licence = _licence(settings)
     progress("protecting places")
     shown = public_book(folder, settings)
-    _refuse_names(settings, shown.rows)
     tables, withheld = shown.tables, shown.withheld
     if tables["visits"].empty:
         what = "nothing of this book may be published: every site is withheld or has no coordinates."
         raise RillbookError(what, "docs/publishing.md says what withholds a site.", str(folder))
     tables = {**tables, "squares": squares(tables)}
     said = statement(settings, licence, day, shown.key)
-    remember(folder, shown.key, withheld.steps)
+    open_to_all(folder, settings, shown)
     progress("writing")
     files = _write_all(folder, tables, said)
     _write_codes(folder / "out" / "private", withheld.codes)
@@ -93,19 +90,6 @@ def _licence(settings: Settings) -> tuple[str, str]:
         what = what if settings.licence.strip() else "the book states no licence."
         raise RillbookError(what, f"Write one of {', '.join(known)} under [book].", where)
     return found
-
-
-def _refuse_names(settings: Settings, rows: BookRows) -> None:
-    """The only free texts that are published are those of rillbook.toml: they must not say what the tables withhold."""
-    said = {"title": settings.title} | {f"scientific_name {name}": name for name in settings.taxa["scientific_name"]}
-    for table, columns in NAMES.items():
-        frame: pd.DataFrame = getattr(rows, table)
-        for column in columns:
-            for name in {str(one).strip() for one in frame[column].dropna()}:
-                for word, text in said.items():
-                    if len(name) >= SHORTEST_NAME and re.search(rf"(?<!\w){re.escape(name)}(?!\w)", text, flags=re.IGNORECASE):
-                        what = f"{word.split()[0]} in rillbook.toml says {name!r}, which is {column} in {table} and is never published."
-                        raise RillbookError(what, "Word it without that name.", "rillbook.toml")
 
 
 def statement(settings: Settings, licence: tuple[str, str], day: str, key: bytes) -> Statement:

@@ -512,7 +512,7 @@ def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None
         Told each step.
     """
     from pipeline import map_lines, map_page, map_parts
-    from pipeline.public_book import public_book, remember
+    from pipeline.public_book import open_to_all, public_book
 
     settings = read_settings(folder)
     address = map_parts.tiles_address(tiles) if tiles else ""
@@ -522,7 +522,7 @@ def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None
     shapes = map_lines.read_lines(lines) if lines is not None else None
     progress("drawing the maps")
     shown = public_book(folder, settings)
-    remember(folder, shown.key, shown.withheld.steps)
+    open_to_all(folder, settings, shown)
     doubted = map_parts.public_doubts(doubts, shown.key)
     marked = {
         **known,

@@ -33,7 +33,8 @@ EMERGENCY_C = 22.0
 def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Book of the invented study with a trick in its title, in a site's name and in remarks."""
     folder = tmp_path_factory.mktemp("study") / "book"
-    title = 'title = "' + TRICK.replace('"', '\\"')
+    # another trick than the sites' own: a title that says a site's name is refused
+    title = 'title = "' + TRICK.replace("document", "window.document").replace('"', '\\"')
     run.init(folder, demo.settings_text().replace('title = "', title, 1))
     sheets = demo.copy_sheets(folder / "sheets")
     _write_trick(sheets[0], "site_name")
