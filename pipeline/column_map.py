@@ -18,11 +18,9 @@ from pipeline import headings
 from pipeline.errors import RillbookError
 from pipeline.records import Cell, ColumnMap, FieldMap, SourceMap, SourceTable
 from pipeline.units import UNITS
-from pipeline.values import CLOCKS, DATE_ORDERS, Style, read_column
+from pipeline.values import CLOCKS, DATE_ORDERS, NOTHING, Style, read_column
 from schemas.tables import LOADED, fields
 
-# What people write in rillbook's own sheets where there is nothing to write; a column map states its own.
-NOTHING = ("NA", "N/A", "na", "n/a", "-", "–", "—")
 READING_WORDS = ("date_order", "pivot_year", "clock", "date_is", "missing")
 SOURCE_WORDS = ("file", "sheet", "missing", "unused", "no_find", "wide", *LOADED)
 CELL_WORDS = ("column", "recode", "others", "case", "part", "before", "after", "missing")

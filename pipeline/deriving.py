@@ -16,6 +16,7 @@ from pipeline import book, repair
 from pipeline.errors import RillbookError
 from pipeline.grades import least_allowed
 from pipeline.settings import Settings, read_settings
+from pipeline.sheet_evidence import own_rows
 
 METHOD_VERSION = "1"
 Group = tuple[str, str, str, str]
@@ -84,8 +85,9 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         before, accepted = book.published(connection)
         hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
         spans = site_spans.site_spans(connection)
-        more, damp = _further(connection, settings, readings)
-        cycle, half_ranges = _daily_cycle(connection, settings, readings)
+        known = book.known_rows(connection)
+        more, damp = _further(connection, settings, readings, known)
+        cycle, half_ranges = _daily_cycle(connection, settings, readings, known)
     progress("deriving")
     chosen = more["selection"][more["selection"]["word"] == "selected"]
     selected = frozenset(chosen[[*STAGE, "medium", "season"]].astype("str").itertuples(index=False, name=None))
@@ -134,19 +136,18 @@ def _held(targets: pd.DataFrame, visits: Any, open_part: pd.DataFrame, air: Any,
     return kept_targets, kept_air, pd.concat(both, ignore_index=True) if both else kept
 
 
-def _further(connection: Any, settings: Settings, readings: pd.DataFrame) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
+def _further(
+    connection: Any, settings: Settings, readings: pd.DataFrame, known: dict[str, pd.DataFrame]
+) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
     """Humidity, water, selection and detection (method §7 and §8) by the name of their files, and the readings of the air."""
     from pipeline import evidence, humidity, humidity_evidence, selection, water_evidence, water_targets
 
     damp, _ = humidity_evidence.humidity_readings(connection, settings)
-    open_part = humidity.humidity_targets(damp, settings.taxa, settings)
     wet, left_out = water_evidence.water_readings(connection, settings)
-    known = book.known_rows(connection)
     incomplete = connection.execute("SELECT visit_id, incomplete FROM visits").df()
     visits = known["visits"].drop(columns="incomplete", errors="ignore").merge(incomplete, on="visit_id")
     frames = {
-        "humidity": open_part,
-        "humidity_by_temperature": humidity.humidity_table(open_part),
+        "humidity": humidity.humidity_targets(damp, settings.taxa, settings),
         "humidity_found": humidity.humidity_figures(damp),
         "wetness": humidity_evidence.wetness_noted(connection, settings),
         "water": water_targets.water_targets(wet, left_out, settings.taxa, settings),
@@ -156,7 +157,9 @@ def _further(connection: Any, settings: Settings, readings: pd.DataFrame) -> tup
     return frames, damp
 
 
-def _daily_cycle(connection: Any, settings: Settings, readings: pd.DataFrame) -> tuple[dict[str, Any], dict[Group, float]]:
+def _daily_cycle(
+    connection: Any, settings: Settings, readings: pd.DataFrame, known: dict[str, pd.DataFrame]
+) -> tuple[dict[str, Any], dict[Group, float]]:
     """What loggers at the sites tell of day and night, and the half-range that stands for each group (method §5 and §6)."""
     from pipeline import daily_cycle, derive, logger_evidence
     from pipeline.limits import judgement
@@ -164,7 +167,6 @@ def _daily_cycle(connection: Any, settings: Settings, readings: pd.DataFrame) ->
     written, left_out = logger_evidence.usable_readings(connection)
     if written.empty:
         return {}, {}
-    known = book.known_rows(connection)
     where = (written, known["loggers"], known["sites"], settings.time_zone)
     basis = derive.bound_readings(readings, settings.taxa, settings)
     by_months: dict[tuple[int, ...], pd.DataFrame] = {}
@@ -228,7 +230,7 @@ def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[st
     keys = pd.concat([frame[STAGE].fillna("").astype("str") for frame in frames]).drop_duplicates()
     for taxon, population, stage in sorted(keys.itertuples(index=False, name=None)):
         limits, open_part, figures, wetness, water = (
-            _rows_of(frame, taxon, population, stage)
+            own_rows(frame, (taxon, population, stage))
             for frame in (derived.targets, more["humidity"], more["humidity_found"], more["wetness"], more["water"])
         )
         target = open_part.to_dict("records")[0] if len(open_part) else None
@@ -241,10 +243,6 @@ def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[st
 def _least(limits: pd.DataFrame) -> float:
     """Highest of the least temperatures that the cells of a stage allow, °C."""
     return max((least for _, rows in limits.groupby("medium") if not math.isnan(least := least_allowed(rows))), default=math.nan)
-
-
-def _rows_of(frame: pd.DataFrame, taxon: str, population: str, stage: str) -> pd.DataFrame:
-    return frame[(frame[STAGE].fillna("").astype("str") == [taxon, population, stage]).all(axis=1)]
 
 
 def _facts_of(taxon: str, facts: dict[str, Any]) -> dict[str, Any]:

@@ -13,13 +13,13 @@ import pandas as pd
 
 from pipeline.settings import Area, Settings
 from pipeline.units import SPELLINGS, UNITS
+from pipeline.values import NOTHING
 from schemas.fields import Field
 from schemas.rules import COPIES, GAP_C, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C
 from schemas.tables import fields
 from schemas.vocabulary import vocabulary
 
 FILE = "form.html"
-NOTHING = ("na", "n/a", "-", "–", "—")
 TABLES = ("sites", "visits", "finds", "availability")
 SCRIPTS = ("draft.js", "values.js", "rules.js", "codes.js", "fields.js", "rows.js", "saving.js", "opening.js", "page.js")
 FIRST = {
@@ -116,7 +116,7 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
         "near_duplicate_in": list(NEAR_DUPLICATE_IN),
         "units": UNITS,
         "spellings": SPELLINGS,
-        "nothing": NOTHING,
+        "nothing": sorted({token.lower() for token in NOTHING}),
         "rules": _rules(),
         "figures": {"gap": GAP_C, "warm": WARM_C, "long": LONG_MINUTES, "copies": COPIES, "mass": MASS_PER_SVL3},
         "taxa": [_taxon(row) for row in settings.taxa.itertuples()],

@@ -22,8 +22,10 @@ def _rules() -> dict[str, dict[str, float]]:
 
 
 @cache
-def _step(grade: str) -> float:
-    return judgement(f"rounding_{'c' if grade == NONE else grade.lower()}")
+def step(grade: str) -> float:
+    """Step to which figures of a grade are rounded, °C; those without a grade of their own are rounded like the weakest."""
+    letter = grade[:1].lower()
+    return judgement(f"rounding_{letter if letter in ('a', 'b', 'c') else 'c'}")
 
 
 def needs(grade: str, monthly: bool) -> dict[str, float]:
@@ -94,14 +96,14 @@ def provisional(grade: str) -> bool:
 
 def down(value: float, grade: str) -> float:
     """Round a top down to the step of its grade, °C."""
-    step = _step(grade)
-    return math.floor(value / step + HAIR) * step + 0.0
+    size = step(grade)
+    return math.floor(value / size + HAIR) * size + 0.0
 
 
 def up(value: float, grade: str) -> float:
     """Round a bottom up to the step of its grade, °C."""
-    step = _step(grade)
-    return math.ceil(value / step - HAIR) * step + 0.0
+    size = step(grade)
+    return math.ceil(value / size - HAIR) * size + 0.0
 
 
 def least_allowed(rows: pd.DataFrame) -> float:

@@ -126,13 +126,17 @@ def air_visits(damp: pd.DataFrame) -> dict[Cell, frozenset[str]]:
     """
     used = damp[damp["reason"].fillna("") == ""]
     days = used.assign(day=used["site"] + " " + used["date"].dt.strftime("%Y-%m-%d"))
-    return {(*key, OPEN_PART, OPEN_PART): frozenset(rows["day"]) for key, rows in days.groupby(CELL[:3], sort=True)}
+    return {_air_cell(dict(zip(CELL[:3], key, strict=True))): frozenset(rows["day"]) for key, rows in days.groupby(CELL[:3], sort=True)}
+
+
+def _air_cell(row: Mapping[str, Any]) -> Cell:
+    return (row["taxon"], row["population"], row["life_stage"], OPEN_PART, OPEN_PART)
 
 
 def air_to_publish(open_part: pd.DataFrame, visits: Mapping[Cell, frozenset[str]]) -> pd.DataFrame:
     """Humidity targets as entries of the ledger: ``deficit`` (kPa) and ``rh_p25`` (%), columns as :func:`to_publish`."""
     kept = open_part[open_part["status"] == "target"].to_dict("records")
-    cells = [((*(row[name] for name in CELL[:3]), OPEN_PART, OPEN_PART), row) for row in kept]
+    cells = [(_air_cell(row), row) for row in kept]
     return pd.DataFrame(
         [(*cell, name, row[name], visits.get(cell, frozenset())) for cell, row in cells for name in OF_AIR], columns=PUBLISHED_COLUMNS
     )
@@ -159,7 +163,7 @@ def hold_air(
     notes: list[tuple[Any, ...]] = []
     rows = []
     for row in open_part.to_dict("records"):
-        cell = (*(row[name] for name in CELL[:3]), OPEN_PART, OPEN_PART)
+        cell = _air_cell(row)
         for name in OF_AIR if row["status"] == "target" else ():
             bound = bounds.get((*cell, name), math.nan)
             if row[name] < bound if name in NEVER_LOWER else row[name] > bound:

@@ -40,15 +40,15 @@ def _clean(times: ArrayLike, values: ArrayLike) -> tuple[Floats, Floats]:
     return hours, x
 
 
-def _pieces(times: ArrayLike, values: ArrayLike, gap_h: float) -> tuple[Floats, Floats, Floats]:
-    # Length, start and end of each stretch between neighbouring readings that is not a gap.
+def _pieces(times: ArrayLike, values: ArrayLike, gap_h: float) -> tuple[Floats, Floats, Floats, Floats]:
+    # Moment, length, first and last value of each stretch between neighbouring readings that is not a gap.
     if not gap_h > 0:
         raise ValueError("the longest step that is no gap must be above 0 h.")
     hours, x = _clean(times, values)
     length = np.diff(hours)
     # A clock that counts milliseconds must not make a gap of a step.
     kept = length <= gap_h * (1 + 1e-9)
-    return length[kept], x[:-1][kept], x[1:][kept]
+    return hours[:-1][kept], length[kept], x[:-1][kept], x[1:][kept]
 
 
 def usual_step_h(times: ArrayLike) -> float:
@@ -115,7 +115,7 @@ def covered_hours(times: ArrayLike, values: ArrayLike, gap_h: float) -> float:
     float
         Hours; 0 with fewer than two readings.
     """
-    return float(_pieces(times, values, gap_h)[0].sum())
+    return float(_pieces(times, values, gap_h)[1].sum())
 
 
 def time_weighted_mean(times: ArrayLike, values: ArrayLike, gap_h: float) -> float:
@@ -144,7 +144,7 @@ def time_weighted_mean(times: ArrayLike, values: ArrayLike, gap_h: float) -> flo
     ----------
     Definition (trapezium rule).
     """
-    length, start, end = _pieces(times, values, gap_h)
+    _, length, start, end = _pieces(times, values, gap_h)
     return float((length * (start + end) / 2).sum() / length.sum()) if length.size else math.nan
 
 
@@ -225,19 +225,10 @@ def excursions(times: ArrayLike, values: ArrayLike, threshold: float, gap_h: flo
     ----------
     Definition.
     """
-    if math.isnan(threshold):
-        raise ValueError("the threshold is missing.")
-    if not gap_h > 0:
-        raise ValueError("the longest step that is no gap must be above 0 h.")
-    hours, x = _clean(times, values)
-    over = x - threshold
-    length = np.diff(hours)
-    start, end = over[:-1], over[1:]
-    rise = end - start
-    cross = hours[:-1] + length * np.divide(-start, rise, out=np.zeros_like(rise), where=rise != 0)
-    enters = np.where(start >= 0, hours[:-1], cross)
-    leaves = np.where(end >= 0, hours[1:], cross)
-    above = (length <= gap_h * (1 + 1e-9)) & (np.maximum(start, end) > 0)
+    at, length, start, end, share = _shares_above(times, values, threshold, gap_h)
+    enters = at + np.where(start >= threshold, 0.0, length * (1 - share))
+    leaves = at + np.where(end >= threshold, length, length * share)
+    above = np.maximum(start, end) > threshold
     enters, leaves = enters[above], leaves[above]
     new = np.r_[True, enters[1:] > leaves[:-1]] if len(enters) else np.empty(0, dtype=bool)
     firsts = np.flatnonzero(new)
@@ -249,14 +240,20 @@ def excursions(times: ArrayLike, values: ArrayLike, threshold: float, gap_h: flo
     return found[found["hours"] > 0].reset_index(drop=True)
 
 
-def _above(times: ArrayLike, values: ArrayLike, threshold: float, gap_h: float) -> tuple[float, float]:
+def _shares_above(times: ArrayLike, values: ArrayLike, threshold: float, gap_h: float) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    # The pieces, and which share of each lies above a threshold.
     if math.isnan(threshold):
         raise ValueError("the threshold is missing.")
-    length, start, end = _pieces(times, values, gap_h)
+    at, length, start, end = _pieces(times, values, gap_h)
     high, low = np.maximum(start, end) - threshold, np.minimum(start, end) - threshold
     rise = high - low
     share = np.where(low >= 0, 1.0, np.divide(high, rise, out=np.zeros_like(rise), where=rise > 0))
-    share = np.where(high <= 0, 0.0, share)
+    return at, length, start, end, np.where(high <= 0, 0.0, share)
+
+
+def _above(times: ArrayLike, values: ArrayLike, threshold: float, gap_h: float) -> tuple[float, float]:
+    _, length, start, end, share = _shares_above(times, values, threshold, gap_h)
+    high, low = np.maximum(start, end) - threshold, np.minimum(start, end) - threshold
     mean_over = np.where(low >= 0, (high + low) / 2, high / 2)
     return float((length * share).sum()), float((length * share * mean_over).sum())
 

@@ -9,9 +9,10 @@ from typing import Any
 import pandas as pd
 
 from pipeline.errors import RillbookError
+from pipeline.grades import step as rounding_step
 from pipeline.plots import MONTHS, number
 from pipeline.settings import DEFAULTS
-from pipeline.sheet_words import GRADES, Row, counted, degrees, fahrenheit, figure, month_name, month_runs, step_of
+from pipeline.sheet_words import GRADES, Row, counted, degrees, fahrenheit, figure, month_name, month_runs
 
 OWN_BOUND = "P95"
 """How `ceiling_bound_by` begins where the readings themselves set the ceiling, and not a cap or a heat limit."""
@@ -97,7 +98,7 @@ def row_fahrenheit(record: Mapping[str, Any], floor: float | None) -> dict[str, 
     dict of str to int
         ``low`` ≤ ``aim`` ≤ ``high`` ≤ ``act`` [°F], none below the floor's °F.
     """
-    step = step_of(record["grade"])
+    step = rounding_step(str(record["grade"]))
     # The quantiles of a borrowing month and of a cut one are warmer than the figures printed, so °F must not come from them.
     aside = record["status"] == "borrowed" or bool(record["cut_by_ceiling"])
     p25, p50, p75 = (None if aside else figure(record[column]) for column in ("p25", "p50", "p75"))
@@ -140,7 +141,7 @@ def ceiling_words(rows: pd.DataFrame, ceiling: float | None) -> Row | None:
     row = rows[rows["ceiling"] == ceiling].iloc[0]
     exact = float(row["p95_bound"] - row["allowance"]) if str(row["ceiling_bound_by"]).startswith(OWN_BOUND) else None
     warm = rows.loc[rows["month"] == "warm", "grade"]
-    return {"c": ceiling, "words": degrees(ceiling, fahrenheit(ceiling, exact, step_of(warm.iloc[0] if len(warm) else "")))}
+    return {"c": ceiling, "words": degrees(ceiling, fahrenheit(ceiling, exact, rounding_step(str(warm.iloc[0]) if len(warm) else "")))}
 
 
 def floor_words(floor: float | None, months: list[Row], facts: Mapping[str, Any]) -> str:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
 
+from pipeline.grades import down
 from pipeline.limits import judgement
 from pipeline.plots import MONTHS, ScheduleDay, number, schedule_plot
 from pipeline.settings import DEFAULTS
 from pipeline.sheet_evidence import own_rows
-from pipeline.sheet_words import NBSP, Cell, Row, counted, degrees, fahrenheit, figure, plain, step_of
+from pipeline.sheet_words import NBSP, Cell, Row, counted, degrees, fahrenheit, figure, plain
 from pipeline.statistics import weighted_quantile
 from pipeline.weights import site_day_weights
 from pipeline.year_days import day_of_year
@@ -156,19 +156,15 @@ def mosaic_part(
     found = [float(value) for value in weighted_quantile(values["value"].astype(float), weights, shares)]
     acts = rows.loc[rows["month"].astype(str).isin(map(str, months)), "act_line"].dropna()
     highest = min([highest_advised(rows), *acts.astype(float)])
-    step = step_of(warm["grade"].iloc[0])
+    grade = str(warm["grade"].iloc[0])
     # Down, as every set point; the coolest spot too, since a cool retreat harms nobody above the least.
-    kept = [min(_down(value, step), _down(highest, step)) for value in found]
+    kept = [min(down(value, grade), down(highest, grade)) for value in found]
     raised = [value if least is None else max(value, least[0]) for value in kept]
-    notes = [f"cut to {number(_down(highest, step))} °C, as this page forbids more"] if found[-1] > highest else []
+    notes = [f"cut to {number(down(highest, grade))} °C, as this page forbids more"] if found[-1] > highest else []
     notes += [f"raised to {number(least[0])} °C, the least that this page allows"] if least and raised != kept else []
     names = SPOTS.get(key[3], SPOTS[""])
     spots = [{"name": name, "c": c, "words": advised(c, c, least)} for name, c in zip(names, raised, strict=True)]
     return {"why": "", "spots": spots, "notes": notes}
-
-
-def _down(value: float, step: float) -> float:
-    return math.floor(value / step + 1e-9) * step
 
 
 def night_part(key: Cell, read: pd.DataFrame, facts: Mapping[str, Any]) -> dict[str, Any]:

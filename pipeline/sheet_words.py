@@ -9,7 +9,6 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.limits import judgement
 from pipeline.plots import MONTHS, number
 
 Row = dict[str, Any]
@@ -69,12 +68,6 @@ def counted(n: Any, one: str, many: str = "") -> str:
 def degrees(value: float, f: float, digits: int | None = None) -> str:
     """A temperature in °C with its °F."""
     return f"{number(value, digits)}{NBSP}°C ({number(f)}{NBSP}°F)"
-
-
-def step_of(grade: Any) -> float:
-    """Step to which figures of a grade are rounded [°C]; cells without a grade of their own are rounded like the weakest."""
-    letter = str(grade)[:1].lower()
-    return judgement(f"rounding_{letter if letter in ('a', 'b', 'c') else 'c'}")
 
 
 def month_runs(numbers: Iterable[int]) -> str:

@@ -624,7 +624,7 @@ def test_publication_is_refused_with_a_reason_and_the_files_stay(copied, change,
 def test_no_map_is_drawn_under_a_title_that_names_a_site(copied):
     before = (copied / "out" / "map.html").read_bytes(), (copied / MEMORY).read_bytes()
     change_settings(copied, ('title = "Invented study', 'title = "Invented headwater N01 and the study'))
-    with pytest.raises(RillbookError, match="title .* says 'invented headwater N01', which is site_name"):
+    with pytest.raises(RillbookError, match=r"title .* says 'invented headwater N01', which is site_name"):
         run.write_maps(copied)
     assert ((copied / "out" / "map.html").read_bytes(), (copied / MEMORY).read_bytes()) == before
 
