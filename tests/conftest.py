@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
@@ -50,3 +53,34 @@ def chromium() -> str:
     if not found:
         absent("No Chromium is installed.")
     return str(found)
+
+
+@contextmanager
+def offline_pages(chromium: str, allowed: tuple[str, ...] = ("file:", "data:", "blob:")) -> Iterator[Callable[..., Any]]:
+    """Open pages from disk with the network off; what any of them asked for or complained of fails at the end.
+
+    The function that is yielded takes the path of a page, a width in pixels, a script that runs before the page's own, the medium
+    (screen or print), and words of a browser context.
+    """
+    from playwright.sync_api import sync_playwright
+
+    faults: list[str] = []
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+
+        def open_page(path: Path, width: int = 1280, script: str = "", media: Any = None, **words: Any) -> Any:
+            context = browser.new_context(offline=True, viewport={"width": width, "height": 900}, **words)
+            if script:
+                context.add_init_script(script)
+            page = context.new_page()
+            page.on("request", lambda request: None if request.url.startswith(allowed) else faults.append(request.url))
+            page.on("console", lambda message: faults.append(message.text) if message.type in ("error", "warning") else None)
+            page.on("pageerror", lambda error: faults.append(str(error)))
+            if media:
+                page.emulate_media(media=media)
+            page.goto(path.as_uri())
+            return page
+
+        yield open_page
+        browser.close()
+    assert faults == []

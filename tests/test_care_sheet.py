@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from conftest import offline_pages
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -449,27 +450,10 @@ def test_numbers_are_written_as_people_read_them() -> None:
 # The browser: what a person sees, with no network.
 @pytest.fixture(scope="module")
 def opened(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Any:
-    from playwright.sync_api import sync_playwright
-
     targets, readings, taxa, facts = study()
     path = write(tmp_path_factory.mktemp("sheet"), "INVA", targets, readings, taxa, facts)
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-
-        def open_page(width: int, media: str = "screen") -> Any:
-            context = browser.new_context(viewport={"width": width, "height": 900}, offline=True)
-            page = context.new_page()
-            faults: list[str] = []
-            page.on("console", lambda message: faults.append(message.text) if message.type in ("error", "warning") else None)
-            page.on("pageerror", lambda error: faults.append(str(error)))
-            page.on("request", lambda request: None if request.url.startswith(("file:", "data:", "blob:")) else faults.append(request.url))
-            page.emulate_media(media=media)  # type: ignore[arg-type]
-            page.goto(path.as_uri())
-            assert not faults, faults
-            return page
-
-        yield open_page
-        browser.close()
+    with offline_pages(chromium) as open_page:
+        yield lambda width, media=None: open_page(path, width, media=media)
 
 
 LARGEST = """() => {

@@ -15,6 +15,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from conftest import offline_pages
 
 from pipeline import book, form, run
 from pipeline.settings import parse_settings, read_settings
@@ -98,27 +99,8 @@ Opened = Callable[..., Any]
 
 @pytest.fixture
 def opened(chromium: str) -> Iterator[Opened]:
-    """Open a page from disk, offline; a request or a complaint of the browser fails the test."""
-    from playwright.sync_api import sync_playwright
-
-    faults: list[str] = []
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-
-        def open_page(path: Path, width: int = 1280, script: str = "", **words: Any) -> Any:
-            context = browser.new_context(offline=True, viewport={"width": width, "height": 900}, accept_downloads=True, **words)
-            if script:
-                context.add_init_script(script)
-            page = context.new_page()
-            page.on("request", lambda request: None if request.url.startswith(("file:", "data:", "blob:")) else faults.append(request.url))
-            page.on("console", lambda message: faults.append(message.text) if message.type in ("error", "warning") else None)
-            page.on("pageerror", lambda error: faults.append(str(error)))
-            page.goto(path.as_uri())
-            return page
-
+    with offline_pages(chromium) as open_page:
         yield open_page
-        browser.close()
-    assert faults == []
 
 
 class Keyboard:

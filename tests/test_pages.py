@@ -14,6 +14,7 @@ from typing import Any
 import pandas as pd
 import pytest
 import sheet_reader
+from conftest import offline_pages
 
 from pipeline import book, demo, evidence, run
 from pipeline.errors import RillbookError
@@ -59,26 +60,8 @@ def _write_trick(path: Path, column: str) -> None:
 
 @pytest.fixture(scope="module")
 def opened(chromium: str) -> Iterator[Callable[[Path, int], Any]]:
-    """Open a page from disk, offline; whatever it asks for or complains of fails the test."""
-    from playwright.sync_api import sync_playwright
-
-    faults: list[str] = []
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-
-        def open_page(path: Path, width: int) -> Any:
-            page = browser.new_context(offline=True, viewport={"width": width, "height": 900}).new_page()
-            page.on(
-                "request", lambda request: faults.append(request.url) if not request.url.startswith(("file:", "data:", "blob:")) else None
-            )
-            page.on("console", lambda message: faults.append(message.text) if message.type in ("error", "warning") else None)
-            page.on("pageerror", lambda error: faults.append(str(error)))
-            page.goto(path.as_uri())
-            return page
-
+    with offline_pages(chromium) as open_page:
         yield open_page
-        browser.close()
-    assert faults == []
 
 
 def pages(out: Path) -> list[Path]:

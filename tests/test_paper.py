@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from conftest import offline_pages
 
 from pipeline import demo, paper
 from pipeline.settings import Settings, parse_settings
@@ -41,24 +42,8 @@ def html(path: Path) -> str:
 
 @pytest.fixture(scope="module")
 def opened(chromium: str, path: Path) -> Iterator[Callable[..., Any]]:
-    """Open the page from disk, offline; whatever it asks for fails the test."""
-    from playwright.sync_api import sync_playwright
-
-    faults: list[str] = []
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-
-        def open_page(width: int, page_path: Path = path) -> Any:
-            page = browser.new_context(offline=True, viewport={"width": width, "height": 900}).new_page()
-            page.on("request", lambda request: None if request.url.startswith("file:") else faults.append(request.url))
-            page.on("pageerror", lambda problem: faults.append(str(problem)))
-            page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
-            page.goto(page_path.as_uri())
-            return page
-
-        yield open_page
-        browser.close()
-    assert not faults, faults
+    with offline_pages(chromium, allowed=("file:",)) as open_page:
+        yield lambda width, page_path=path: open_page(page_path, width)
 
 
 @pytest.mark.parametrize("table", paper.TABLES)

@@ -11,6 +11,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from conftest import offline_pages
 
 from pipeline import book, demo, landowner_report, permit_report, reporting, run
 from pipeline.errors import RillbookError
@@ -461,24 +462,8 @@ def test_names_and_formulas_are_inert(hostile: Path) -> None:
 
 @pytest.fixture(scope="module")
 def opened(chromium: str) -> Iterator[Callable[[Path, int], Any]]:
-    """Open a page from disk with the network off; whatever it asks for or complains of fails the test."""
-    from playwright.sync_api import sync_playwright
-
-    faults: list[str] = []
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-
-        def open_page(path: Path, width: int) -> Any:
-            page = browser.new_context(offline=True, viewport={"width": width, "height": 900}).new_page()
-            page.on("request", lambda request: None if request.url.startswith("file:") else faults.append(request.url))
-            page.on("console", lambda message: faults.append(message.text) if message.type in ("error", "warning") else None)
-            page.on("pageerror", lambda error: faults.append(str(error)))
-            page.goto(path.as_uri())
-            return page
-
+    with offline_pages(chromium, allowed=("file:",)) as open_page:
         yield open_page
-        browser.close()
-    assert faults == []
 
 
 @pytest.mark.browser
