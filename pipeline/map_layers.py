@@ -44,6 +44,9 @@ LAYER_WORDS = {stage: stage.replace("_", " ").capitalize() for stage in codes("l
     EFFORT: "Visits",
     AVAILABLE: "Readings where no animal was",
 }
+# What a symbol grows with, and which number of a cell that is in the page's script.
+COUNTED = {NOTHING: ("n_without", 10), EFFORT: ("n_visits", 9), AVAILABLE: ("n_finds", 7)}
+ANIMALS = ("n_animals", 8)
 FEW_WORDS = "too few to say more"
 HIDDEN_AT_FIRST = (EFFORT, AVAILABLE)
 # Five steps of cividis (Nuñez et al. 2018), which grows lighter all the way, so that it reads in grey; values from memory.
@@ -133,7 +136,8 @@ def document(cells: pd.DataFrame, finds: pd.DataFrame | None, lines: Sequence[An
         of these the month, or 12 and a sum of powers of two, January 1, or 0 where the cell is `few` and nothing more is told; first year
         after `year`, years after that; then of searches visits, visits without, minutes; of all else finds, animals, visits, microhabitats
         as a sum of powers of two, readings, and where there are any the median in tenths of °C, and where there are several how far
-        below it the lowest lies, and the highest above it.
+        below it the lowest lies, and the highest above it. `first` is what all cells of a place and layer come to: place, layer, what its
+        symbol grows with, months as a sum of powers of two.
     """
     keys = SITE if private else SQUARE
     places = cells[keys].drop_duplicates(keys[0] if private else keys[:3], ignore_index=True)
@@ -152,7 +156,7 @@ def document(cells: pd.DataFrame, finds: pd.DataFrame | None, lines: Sequence[An
     return {
         "private": private,
         "places": [_place(row, private) for row in places.itertuples(index=False)],
-        "layers": [[SYMBOLS[layer][0], SYMBOLS[layer][1], SYMBOLS[layer][2], LAYER_WORDS[layer], layer] for layer in layers],
+        "layers": [[*SYMBOLS[layer], LAYER_WORDS[layer], layer, COUNTED.get(layer, ANIMALS)[1]] for layer in layers],
         "taxa": [plain(name) for name in taxa],
         "media": list(MEDIA.values()),
         "microhabitats": [plain(vocabulary("microhabitat").get(code, {}).get("definition", code)) for code in microhabitats],
@@ -160,6 +164,7 @@ def document(cells: pd.DataFrame, finds: pd.DataFrame | None, lines: Sequence[An
         "n_cells": len(cells),
         "year": first_year,
         "cells": _runs(cells, by, index, private, first_year),
+        "first": _sums(cells, by, index["layer"], private),
         "finds": [] if finds is None else _finds(finds, by, index),
         "lines": [[kind, [[round(float(y), 5), round(float(x), 5)] for y, x in points]] for kind, points in lines],
         "heat": [heat_breaks(), HEAT, heat_words(), LIGHT_INK],
@@ -193,6 +198,21 @@ def _runs(cells: pd.DataFrame, by: dict[Any, int], index: dict[str, dict[Any, in
         numbers[length] += 1
         numbers += [0] if row.few else _cell(row, index, first_year)
     return numbers
+
+
+def _sums(cells: pd.DataFrame, by: dict[Any, int], layers: dict[str, int], private: bool) -> list[list[int]]:
+    """What a page shows before anybody chooses, so that it need not read all cells first."""
+    number = cells[ANIMALS[0]]
+    for layer, (name, _) in COUNTED.items():
+        number = number.mask(cells["layer"] == layer, cells[name])
+    found: dict[tuple[int, int], list[int]] = {}
+    rows = zip(_place_keys(cells, private), cells["layer"], number.fillna(0), cells["months"], cells["few"], strict=True)
+    for key, layer, n, months, few in rows:
+        mine = found.setdefault((by[key], layers[layer]), [0, 0])
+        if not few:
+            mine[0] += int(n)
+            mine[1] |= sum(1 << (int(month) - 1) for month in months.split("|"))
+    return [[place, layer, *sums] for (place, layer), sums in found.items()]
 
 
 def _cell(row: Any, index: dict[str, dict[Any, int]], first_year: int) -> list[int]:

@@ -45,6 +45,9 @@ def page(parts: MapParts) -> str:
     cells, private, facts = parts.cells, parts.private, parts.facts
     some = len(cells) > 0
     rows, note = table_rows(cells, private)
+    drawn = _document(parts) if some else {}
+    # apart, because no browser needs to read the many figures before somebody asks for them
+    figures = drawn.pop("cells", [])
     words = {
         "title": safe(facts["title"] or "Map of finds"),
         "subtitle": "Exact places of finds" if private else "Finds by grid square",
@@ -56,7 +59,8 @@ def page(parts: MapParts) -> str:
         "table_note": f"<p>{note}</p>" if note else "",
         "notes": "".join(f"<li>{safe(note)}</li>" for note in facts["notes"]),
         "credit": safe(". ".join(text for text in (facts["author"], facts["licence"]) if text)),
-        "data": embed(_document(parts)) if some else "{}",
+        "data": embed(drawn),
+        "cells": embed(figures),
         "script": _template("map.js"),
         "vendor_css": _vendor_css() if some else "",
         "vendor_js": _vendor_js() if some else "",

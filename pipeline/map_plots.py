@@ -19,6 +19,8 @@ from schemas.vocabulary import codes, vocabulary
 
 ROWS_MOST, LABELS_MOST, COLUMNS = 10, 24, 3
 OTHER = "other places"
+SIDES = (0.4, 12.6)
+"""Left and right of a panel of the pattern, in months."""
 WORDS: dict[str, Any] = {"parse_math": False}
 
 
@@ -105,7 +107,6 @@ def pattern_plot(table: pd.DataFrame, ident: str) -> str:
             _pattern_panel(axes, layer, table[table["layer"] == layer], rows)
         for axes in grid.flat[len(layers) :]:
             axes.set_axis_off()
-        grid[0, 0].invert_yaxis()
         _heat_key(figure)
         return for_inlining(svg_text(canvas), ident, "Stage by season and place of the animal", describe_pattern(table))
 
@@ -122,16 +123,25 @@ def _pattern_panel(axes: Any, layer: str, mine: pd.DataFrame, rows: Sequence[str
     few = mine[mine["n_animals"].isna()]
     colours = [_heat(celsius) for celsius in known["temp_c"]]
     sizes = 12 + 118 * known["n_animals"] / most
-    axes.scatter(known["month"], known["microhabitat"].map(at), s=sizes, c=colours, edgecolors="black", linewidths=0.7, zorder=2)
-    axes.scatter(few["month"], few["microhabitat"].map(at), s=9, marker="x", c="#666666", linewidths=0.8, zorder=2)
+    marked = {"zorder": 2, "clip_on": False}
+    axes.plot(*_lattice(len(rows)), color="#e4e4e4", linewidth=0.5, zorder=1, clip_on=False)
+    axes.scatter(known["month"], known["microhabitat"].map(at), s=sizes, c=colours, edgecolors="black", linewidths=0.7, **marked)
+    axes.scatter(few["month"], few["microhabitat"].map(at), s=9, marker="x", c="#666666", linewidths=0.8, **marked)
     total = f"{known['n_animals'].sum():.0f} animals, most {most:.0f}" if len(known) else "too few to say more"
     axes.set_title(f"{SYMBOLS[layer][0]}  {LAYER_WORDS[layer]}: {total}", fontsize=8.5, loc="left")
-    axes.set_xlim(0.4, 12.6)
+    axes.set_xlim(*SIDES)
+    axes.set_ylim(len(rows) - 0.5, -0.5)
     axes.set_xticks(range(1, 13), [name[0] for name in MONTHS])
     axes.set_yticks(range(len(rows)), [name.split(";")[0] for name in rows], fontsize=8)
-    axes.tick_params(length=0)
-    axes.grid(color="#e4e4e4", linewidth=0.5)
-    axes.set_axisbelow(True)
+    axes.tick_params(left=False, bottom=False)
+
+
+def _lattice(n_rows: int) -> tuple[list[float], list[float]]:
+    """Every line of a panel as one: a browser opens one path sooner than a group for each line."""
+    across = [(x, y) for y in range(n_rows) for x in (*SIDES, np.nan)]
+    down = [(x, y) for x in range(1, 13) for y in (-0.5, n_rows - 0.5, np.nan)]
+    xs, ys = zip(*across, *down, strict=True)
+    return list(xs), list(ys)
 
 
 def _heat(celsius: float) -> str:

@@ -120,8 +120,8 @@ def own_text(page):
 
 
 def document_of(page):
-    (text,) = re.findall(r'<script type="application/json" id="figures-data">(.*?)</script>', page, flags=re.DOTALL)
-    return json.loads(text)
+    drawn, cells = re.findall(r'<script type="application/json" id="(?:figures|cells)-data">(.*?)</script>', page, flags=re.DOTALL)
+    return json.loads(drawn) | {"cells": json.loads(cells)}
 
 
 def enough(site_name="A", month="2021-06", taxon="DA", stage="adult", visits=3, finds=6, start=0, **more):
@@ -585,6 +585,16 @@ def test_the_document_of_the_page_says_what_the_cells_say():
             if row.n_readings:
                 shown = np.array([cell["middle"], cell["middle"] - cell["below"], cell["middle"] + cell["above"]]) / 10
                 assert shown == pytest.approx([row.temp_median_c, row.temp_min_c, row.temp_max_c], abs=0.0501)
+        first = {(place, document["layers"][layer][4]): (n, months) for place, layer, n, months in document["first"]}
+        assert len(first) == len(document["first"]) and max(n for n, _ in first.values()) > 1
+        places = cells.drop_duplicates(["site_id"] if parts.private else ["step", "south", "west"])
+        keys = list(places["site_id"]) if parts.private else list(zip(places["step"], places["south"], places["west"], strict=True))
+        by = cells["site_id"] if parts.private else pd.Series(zip(cells["step"], cells["south"], cells["west"], strict=True), cells.index)
+        for (place, layer), mine in cells.groupby([by, "layer"]):
+            name = {"nothing_found": "n_without", "visits": "n_visits", "available": "n_finds"}.get(layer, "n_animals")
+            seen = {int(month) for text in mine.loc[~mine["few"].astype(bool), "months"] for month in text.split("|")}
+            assert first.pop((keys.index(place), layer)) == (mine[name].sum(), sum(2 ** (month - 1) for month in seen))
+        assert not first
 
 
 def unfold(document):
@@ -794,6 +804,28 @@ def test_the_map_works_offline_with_every_layer(opened, make, width):
     for turn in (1, 0, -1):
         look = "turn => void rillbookMap.setView(rillbookMap.getCenter(), rillbookMap.getZoom() + turn, { animate: false })"
         tab.evaluate(look, turn)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("make", [public, exact])
+def test_the_map_opens_with_what_all_its_cells_come_to(opened, make):
+    tab = opened(make(crowd()))
+    look = "marks => marks.map(mark => mark.title + ' ' + mark.innerHTML).sort()"
+    first = tab.locator(".mark").evaluate_all(look)
+    tab.locator("#month").select_option(label="June")
+    june = tab.locator(".mark").evaluate_all(look)
+    tab.locator("#month").select_option(index=0)
+    assert tab.locator(".mark").evaluate_all(look) == first != june
+
+
+@pytest.mark.browser
+def test_a_choice_that_the_browser_kept_is_what_the_map_opens_with(opened):
+    page, chosen = exact(crowd()), '<option value="6">'
+    tab = opened(page)
+    tab.locator("#month").select_option(label="June")
+    june = shown_number(tab, "Larva")
+    assert page.count(chosen) == 1 and june > 0
+    assert shown_number(opened(page.replace(chosen, chosen.replace(">", " selected>"))), "Larva") == june
 
 
 @pytest.mark.browser

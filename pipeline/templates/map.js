@@ -8,12 +8,16 @@
   map.setMinZoom(3);
   map.setMaxZoom(18);
   var chosen = {}, shownMarks = {}, sums = [], opener = null, version = 0, grouped = {};
-  var WIDE = 17, cells = unfold(data.cells), count = data.n_cells;
+  var WIDE = 17, cells = null, count = data.n_cells;
   var coarse = data.places.map(function (place) { return !data.private && place[2] > data.finest; });
 
   // A cell: place, layer, taxon, medium, months as bits (0: too few to say more), first and last year, finds, animals, visits, visits
   // without, minutes, readings, microhabitats as bits, median, lowest and highest in tenths of a degree. All cells lie in one typed
-  // array, and only those that someone looks at are cut out of it: a hundred thousand small arrays would hold up the opening of the page.
+  // array, and only those that someone looks at are cut out of it: a hundred thousand small arrays would hold up the page. None is read
+  // before somebody chooses or opens something: the sums that the page opens with stand in data.first.
+  function needCells() {
+    if (!cells) { cells = unfold(JSON.parse(byId("cells-data").textContent)); }
+  }
   function unfold(numbers) {
     var made = new Int32Array(data.n_cells * WIDE), at = 0, to = 0, head, left, k, search;
     while (at < numbers.length) {
@@ -42,8 +46,6 @@
     return made;
   }
   function cut(number) { return cells.subarray(number * WIDE, number * WIDE + WIDE); }
-  // which number of a cell a symbol of the layer grows with
-  var counted = data.layers.map(function (layer) { return { nothing_found: 10, visits: 9, available: 7 }[layer[4]] || 8; });
   function few(cell) { return cell[4] === 0; }
   function many(n, one, several) { return n + " " + (n === 1 ? one : several); }
   function byId(id) { return document.getElementById(id); }
@@ -64,8 +66,16 @@
     return !chosen.year || (cells[at + 5] <= chosen.year && cells[at + 6] >= chosen.year);
   }
 
-  function sumUp() {
+  function readChoices() {
     chosen = { month: +byId("month").value, year: +byId("year").value, taxon: +byId("taxon").value, medium: +byId("medium").value };
+    return chosen.month || chosen.year || chosen.taxon >= 0 || chosen.medium >= 0 || byId("heat").checked;
+  }
+  function firstSums() {
+    sums = data.places.map(function () { return {}; });
+    data.first.forEach(function (one) { sums[one[0]][one[1]] = { cells: [], n: one[2], months: one[3] }; });
+  }
+  function sumUp() {
+    needCells();
     sums = data.places.map(function () { return {}; });
     for (var number = 0; number < count; number += 1) {
       if (!passes(number)) { continue; }
@@ -73,9 +83,8 @@
       var mine = place[layer] || (place[layer] = { cells: [], n: 0, months: 0 });
       mine.cells.push(number);
       mine.months |= cells[at + 4];
-      mine.n += cells[at + counted[layer]];
+      mine.n += cells[at + data.layers[layer][5]];
     }
-    version += 1;
   }
 
   function middle(numbers) {
@@ -144,6 +153,7 @@
   }
   function popup(group, number) {
     var box = element("div"), shown = [], blocks = {}, order = [], place = group.places.length === 1 ? data.places[group.places[0]] : null;
+    if (!cells) { sumUp(); }
     group.places.forEach(function (at) { if (sums[at][number]) { shown = shown.concat(sums[at][number].cells.map(cut)); } });
     element("h2", data.layers[number][3], box);
     element("p", place ? placeWords(group.places[0]) : many(group.places.length, "", data.private ? "sites" : "squares").trim() + " together; zoom in to part them", box, "place");
@@ -320,13 +330,15 @@
     return made;
   }
 
-  var under = L.layerGroup().addTo(map), extras = {};
+  var under = L.layerGroup().addTo(map);
   function extra(name, make) {
     var box = byId(name), group = L.layerGroup();
     if (!box) { return; }
-    make(group);
-    extras[name] = group;
-    function set() { if (box.checked) { group.addTo(map); } else { group.remove(); } }
+    function set() {
+      if (!box.checked) { group.remove(); return; }
+      if (!group.getLayers().length) { make(group); }
+      group.addTo(map);
+    }
     box.addEventListener("change", set);
     set();
   }
@@ -366,7 +378,7 @@
     L.tileLayer(data.tiles[0], { attribution: "", maxZoom: 19, referrerPolicy: "no-referrer" }).addTo(group);
   });
 
-  function refresh() { sumUp(); map.closePopup(); place(); filterTable(); }
+  function refresh() { readChoices(); sumUp(); version += 1; map.closePopup(); place(); filterTable(); }
   // Until somebody wants it the table is text inside a noscript: a large one would hold up the opening of the page.
   function fillTable() {
     var box = byId("table-box"), kept = box.querySelector("noscript");
@@ -375,6 +387,7 @@
   function filterTable() {
     if (!figures.open) { return; }
     fillTable();
+    needCells();
     var rows = figures.querySelectorAll("tbody tr");
     if (rows.length !== count) { return; }
     rows.forEach(function (row, number) { row.hidden = !(passes(number) && on(cells[number * WIDE + 1])); });
@@ -411,7 +424,8 @@
     document.body.classList.remove("printing");
     refit();
   });
-  sumUp();
+  // a browser may keep the choices of an earlier visit
+  if (readChoices()) { sumUp(); } else { firstSums(); }
   map.on("moveend", place);
   refit();
 })();
