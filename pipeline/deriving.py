@@ -15,6 +15,7 @@ import pandas as pd
 from pipeline import book, repair
 from pipeline.errors import RillbookError
 from pipeline.grades import least_allowed
+from pipeline.public_book import public_title
 from pipeline.settings import Settings, read_settings
 from pipeline.sheet_evidence import own_rows
 
@@ -106,7 +107,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     more |= {"humidity": open_part, "humidity_by_temperature": humidity.humidity_table(open_part)}
     days = season.schedule(readings, kept_targets, settings)
     facts = {
-        "title": settings.title, "invented": settings.invented, "author": settings.author, "licence": settings.licence,
+        "title": public_title(settings, known), "invented": settings.invented, "author": settings.author, "licence": settings.licence,
         "seed": settings.seed,
         "time_zone": settings.time_zone, "method_version": METHOD_VERSION, "exclusions": exclusions,
         "allowances": derive.group_allowances(readings, settings.taxa, settings, half_ranges), "input_hash": evidence.input_hash(readings),

@@ -6,7 +6,7 @@ import json
 import os
 import re
 import secrets
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -124,15 +124,38 @@ def open_to_all(folder: Path, settings: Settings, shown: PublicBook) -> None:
 
 def _refuse_names(settings: Settings, rows: BookRows) -> None:
     """The only free texts that are shown are those of rillbook.toml: they must not say what the tables withhold."""
-    said = {"title": settings.title} | {f"scientific_name {name}": name for name in settings.taxa["scientific_name"]}
+    said = [("title", settings.title), *(("scientific_name", name) for name in settings.taxa["scientific_name"])]
+    frames = {table: getattr(rows, table) for table in NAMES}
+    for word, text in said:
+        for name, where in _names_in(text, frames):
+            what = f"{word} in rillbook.toml says {name!r}, which is {where} and is never published."
+            raise RillbookError(what, "Word it without that name.", "rillbook.toml")
+
+
+def _names_in(text: str, frames: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, str]]:
+    """Each name of the book that a text says, and where the book has it."""
     for table, columns in NAMES.items():
-        frame: pd.DataFrame = getattr(rows, table)
         for column in columns:
-            for name in {str(one).strip() for one in frame[column].dropna()}:
-                for word, text in said.items():
-                    if len(name) >= SHORTEST_NAME and re.search(rf"(?<!\w){re.escape(name)}(?!\w)", text, flags=re.IGNORECASE):
-                        what = f"{word.split()[0]} in rillbook.toml says {name!r}, which is {column} in {table} and is never published."
-                        raise RillbookError(what, "Word it without that name.", "rillbook.toml")
+            for name in sorted({str(one).strip() for one in frames[table][column].dropna()}):
+                if len(name) >= SHORTEST_NAME and re.search(rf"(?<!\w){re.escape(name)}(?!\w)", text, flags=re.IGNORECASE):
+                    yield name, f"{column} in {table}"
+
+
+def public_title(settings: Settings, frames: Mapping[str, pd.DataFrame]) -> str:
+    """The title for pages that others copy.
+
+    Parameters
+    ----------
+    settings : Settings
+    frames : mapping of str to DataFrame
+        The book's `sites`, `visits` and `finds`.
+
+    Returns
+    -------
+    str
+        Empty where the title says what is never published.
+    """
+    return "" if any(_names_in(settings.title, frames)) else settings.title
 
 
 def remember(folder: Path, key: bytes, steps: Mapping[str, str]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ from pipeline import book, repair
 from pipeline.deriving import Derived, refuse_empty
 from pipeline.detection import detections, searches
 from pipeline.errors import RillbookError
+from pipeline.public_book import public_title
 from pipeline.report_settings import Parcel
 from pipeline.settings import read_settings
 
@@ -81,8 +82,9 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = _si
     n_cells = int((targets["month"].isin(gaps.MONTHS) & ~targets["life_stage"].isin(gaps.NEVER_ASKED)).sum())
     public = {"gaps": listed, "gaps_months": months, "gaps_absence": absence, "gaps_unseen": never}
     private = {"revisit": plan, "revisit_history": past}
+    shown = replace(settings, title=public_title(settings, known))
     pages = {
-        folder / "out" / "gaps.html": gaps.page(listed, months, absence, never, n_cells, settings, today),
+        folder / "out" / "gaps.html": gaps.page(listed, months, absence, never, n_cells, shown, today),
         folder / "out" / "private" / "revisit.html": revisit.page(plan, past, absence, known["sites"], settings, today),
     }
     tables = {folder / "out" / f"{name}.csv": frame for name, frame in public.items()}

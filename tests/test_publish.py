@@ -27,7 +27,7 @@ from metapype.eml import validate
 from metapype.model import metapype_io
 from shapely.geometry import shape
 
-from pipeline import book, run
+from pipeline import book, reporting, run
 from pipeline.errors import RillbookError
 from pipeline.public_book import MEMORY, read_memory
 from pipeline.publish import ARCHIVE, publish
@@ -627,6 +627,20 @@ def test_no_map_is_drawn_under_a_title_that_names_a_site(copied):
     with pytest.raises(RillbookError, match=r"title .* says 'invented headwater N01', which is site_name"):
         run.write_maps(copied)
     assert ((copied / "out" / "map.html").read_bytes(), (copied / MEMORY).read_bytes()) == before
+
+
+def test_pages_that_others_copy_leave_out_a_title_that_names_a_site(copied):
+    change_settings(copied, ('title = "Invented study', 'title = "Invented headwater N01 and the study'))
+    derived = run.derive_targets(copied)
+    written = run.write_care_sheets(copied, derived)
+    reporting.write_gaps(copied, derived=derived)
+    public = [*written, copied / "out" / "gaps.html", copied / "out" / "targets.json"]
+    assert len(public) == 5
+    for path in public:
+        text = path.read_text(encoding="utf-8")
+        assert "headwater" not in text and "“”" not in text, path
+    assert "Study: not named here" in written[0].read_text(encoding="utf-8")
+    assert "headwater N01" in (copied / "out" / "private" / "revisit.html").read_text(encoding="utf-8")
 
 
 def test_a_licence_may_be_spelt_with_blanks(copied):
