@@ -105,7 +105,7 @@ def _occurrences(tables: Mapping[str, pd.DataFrame], taxa: pd.DataFrame) -> pd.D
     found["vitality"] = [word("vitality", one) for one in finds["condition"]]
     missed = pd.DataFrame({"eventID": absences["event_id"], "occurrenceID": absences["occurrence_id"], "taxon": absences["taxon"]})
     missed = missed.assign(individualCount="0", occurrenceStatus=word("occurrenceStatus", "no"))
-    both = pd.concat([found, missed], ignore_index=True).fillna("")
+    both = pd.concat([found, missed], ignore_index=True).astype("str").fillna("")
     order = {event: number for number, event in enumerate(tables["visits"]["event_id"])}
     both["place"] = both["eventID"].map(order)
     both = both.sort_values(["place", "occurrenceID"], ignore_index=True).drop(columns="place")
