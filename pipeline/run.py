@@ -102,7 +102,8 @@ class WouldReplaceError(RillbookError):
         super().__init__(
             f"the book holds some of this already: {len(changes.changed)} would change and {len(changes.vanished)} would vanish. "
             "Nothing was changed.",
-            "Look at the list; load with --replace if you want that.",
+            "Look at the list. If the sheet holds another visit or find, give that a code of its own. If it corrects what was loaded, load "
+            "it with --replace.",
         )
 
 
