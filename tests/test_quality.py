@@ -445,11 +445,23 @@ def test_what_is_no_darwin_core_is_said(demo_book, tmp_path):
         assessing.write_quality(demo_book, [Path(one) for one in two])
 
 
-def test_a_file_keeps_formulas_inert(demo_book, monkeypatch):
+def test_a_file_keeps_formulas_inert(demo_book, tmp_path):
+    path = tmp_path / "theirs.csv"
+    path.write_text('occurrenceID,sex\n1,"=HYPERLINK(1)"\n', encoding="utf-8")
+    written = assessing.write_quality(demo_book, [path])
+    assert written.files[0].name == "quality_theirs.html"
+    _no_formula(written.files[1:])
+
+
+def test_codes_of_the_book_keep_formulas_inert(demo_book, monkeypatch):
     """A code of the book may be any text."""
     rows = pd.DataFrame({"occurrenceID": ["1", "2"], "sex": ["=HYPERLINK(1)", "Male"]})
     monkeypatch.setattr(assessing, "own_rows", lambda folder, settings: (rows, pd.Series(["=1+1", "@x"])))
-    for file in assessing.write_quality(demo_book).files[1:]:
+    _no_formula(assessing.write_quality(demo_book).files[1:])
+
+
+def _no_formula(files):
+    for file in files:
         cells = [cell for row in csv.reader(file.open(encoding="utf-8", newline="")) for cell in row]
         assert not [cell for cell in cells if cell.startswith(("=", "+", "@"))]
 
