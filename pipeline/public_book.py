@@ -125,20 +125,24 @@ def open_to_all(folder: Path, settings: Settings, shown: PublicBook) -> None:
 def _refuse_names(settings: Settings, rows: BookRows) -> None:
     """The only free texts that are shown are those of rillbook.toml: they must not say what the tables withhold."""
     said = [("title", settings.title), *(("scientific_name", name) for name in settings.taxa["scientific_name"])]
-    frames = {table: getattr(rows, table) for table in NAMES}
-    for word, text in said:
-        for name, where in _names_in(text, frames):
-            what = f"{word} in rillbook.toml says {name!r}, which is {where} and is never published."
-            raise RillbookError(what, "Word it without that name.", "rillbook.toml")
+    for name, where in _names({table: getattr(rows, table) for table in NAMES}):
+        for word, text in said:
+            if _says(text, name):
+                what = f"{word} in rillbook.toml says {name!r}, which is {where} and is never published."
+                raise RillbookError(what, "Word it without that name.", "rillbook.toml")
 
 
-def _names_in(text: str, frames: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, str]]:
-    """Each name of the book that a text says, and where the book has it."""
+def _names(frames: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, str]]:
+    """Each name of the book that is never published, and where the book has it."""
     for table, columns in NAMES.items():
         for column in columns:
-            for name in sorted({str(one).strip() for one in frames[table][column].dropna()}):
-                if len(name) >= SHORTEST_NAME and re.search(rf"(?<!\w){re.escape(name)}(?!\w)", text, flags=re.IGNORECASE):
+            for name in sorted({str(one).strip() for one in frames[table][column].dropna().unique()}):
+                if len(name) >= SHORTEST_NAME:
                     yield name, f"{column} in {table}"
+
+
+def _says(text: str, name: str) -> bool:
+    return re.search(rf"(?<!\w){re.escape(name)}(?!\w)", text, flags=re.IGNORECASE) is not None
 
 
 def public_title(settings: Settings, frames: Mapping[str, pd.DataFrame]) -> str:
@@ -155,7 +159,7 @@ def public_title(settings: Settings, frames: Mapping[str, pd.DataFrame]) -> str:
     str
         Empty where the title says what is never published.
     """
-    return "" if any(_names_in(settings.title, frames)) else settings.title
+    return "" if any(_says(settings.title, name) for name, _ in _names(frames)) else settings.title
 
 
 def remember(folder: Path, key: bytes, steps: Mapping[str, str]) -> None:

@@ -22,7 +22,7 @@
     var made = new Int32Array(data.n_cells * WIDE), at = 0, to = 0, head, left, k, search;
     while (at < numbers.length) {
       head = at;
-      search = data.layers[numbers[head + 1]][4] === "visits" || data.layers[numbers[head + 1]][4] === "nothing_found";
+      search = isSearch(numbers[head + 1]);
       at += 5;
       for (left = numbers[head + 4]; left > 0; left -= 1, to += WIDE) {
         for (k = 0; k < 4; k += 1) { made[to + k] = numbers[head + k]; }
@@ -45,6 +45,7 @@
     }
     return made;
   }
+  function isSearch(layer) { return data.layers[layer][4] === "nothing_found" || data.layers[layer][4] === "visits"; }
   function cut(number) { return cells.subarray(number * WIDE, number * WIDE + WIDE); }
   function few(cell) { return cell[4] === 0; }
   function many(n, one, several) { return n + " " + (n === 1 ? one : several); }
@@ -58,7 +59,7 @@
   }
 
   function passes(number) {
-    var at = number * WIDE, taxon = cells[at + 2], layer = data.layers[cells[at + 1]][4], placed = layer !== "nothing_found" && layer !== "visits";
+    var at = number * WIDE, taxon = cells[at + 2], placed = !isSearch(cells[at + 1]);
     if (chosen.taxon >= 0 && taxon !== chosen.taxon && data.taxa[taxon] !== "") { return false; }
     if (cells[at + 4] === 0) { return !(chosen.month || chosen.year || (placed && chosen.medium >= 0)); }
     if (chosen.medium >= 0 && placed && cells[at + 3] !== chosen.medium) { return false; }
@@ -206,7 +207,7 @@
       if (text) { made.textContent = text; }
       svg.appendChild(made);
     }
-    var heated = byId("heat").checked && layer[4] !== "nothing_found" && layer[4] !== "visits", celsius = heated ? middle(mine.cells) : null;
+    var heated = byId("heat").checked && !isSearch(number), celsius = heated ? middle(mine.cells) : null;
     if (heated) {
       fill = celsius === null ? "#fff" : data.heat[1][heatOf(celsius)];
       ink = celsius !== null && heatOf(celsius) < data.heat[3] ? "#fff" : "#000";
@@ -318,7 +319,7 @@
   }
   function mark(one) {
     var layer = data.layers[one.number], number = one.mine.n ? "" + one.mine.n : data.few;
-    if (one.mine.n && (layer[4] === "visits" || layer[4] === "nothing_found")) { number = many(one.mine.n, "visit", "visits"); }
+    if (one.mine.n && isSearch(one.number)) { number = many(one.mine.n, "visit", "visits"); }
     var title = layer[3] + ": " + number;
     var where = one.group.places.length === 1 ? placeWords(one.group.places[0]) : one.group.places.length + (data.private ? " sites" : " squares");
     var drawn = draw(one.number, one.mine, one.group.coarse, title + ", " + where), size = drawn.size;
