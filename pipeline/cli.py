@@ -16,8 +16,8 @@ import typer
 from pipeline.errors import RillbookError
 
 if TYPE_CHECKING:
-    from pipeline.loggers import LoggerReport
-    from pipeline.run import Report
+    from pipeline.commands.load_loggers import LoggerReport
+    from pipeline.commands.run import Report
 
 ALL_ACCEPTED, COULD_NOT_RUN, INTERRUPTED = 0, 2, 130
 STOPPED = "stopped. What was not finished is not in the book; `rillbook status` says what is."
@@ -117,7 +117,7 @@ def init(
 
     Example: rillbook init my_study
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     try:
         text = settings.read_text(encoding="utf-8-sig") if settings is not None else None
@@ -138,7 +138,7 @@ def enter(
 
     Example: rillbook enter --book my_study
     """
-    from pipeline.enter import serve
+    from pipeline.commands.enter import serve
 
     serve(book, port, _say)
 
@@ -149,7 +149,7 @@ def sheets(book: Book = Path(), json: Json = False) -> None:
 
     Example: rillbook sheets --book my_study
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     files = run.write_sheets(book)
     if json:
@@ -174,7 +174,7 @@ def check(
 
     Example: rillbook check filled.xlsx --mark marked.xlsx
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     with _progress() as progress:
         report = run.check_files(book, files, map, progress=progress, mark=mark)
@@ -197,7 +197,7 @@ def load(
 
     Example: rillbook load sites.csv visits.csv finds.csv
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     try:
         with _progress() as progress:
@@ -223,7 +223,7 @@ def photos(
 
     Example: rillbook photos trip_photos --book my_study
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     path, offers = run.write_photo_offers(book, folder)
     if json:
@@ -246,7 +246,7 @@ def _show(report: Report | LoggerReport, as_json: bool, last: str) -> None:
     if as_json:
         _json(report.as_dict())
         return
-    from pipeline.loggers import LoggerReport
+    from pipeline.commands.load_loggers import LoggerReport
 
     if isinstance(report, LoggerReport):
         _show_loggers(report, last)
@@ -331,7 +331,7 @@ def held(
 
     Example: rillbook held --csv held.csv
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     if csv is not None:
         number = run.write_held(book, csv)
@@ -362,7 +362,7 @@ def status(book: Book = Path(), json: Json = False) -> None:
 
     Example: rillbook status
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     found = run.status(book)
     if json:
@@ -399,7 +399,7 @@ def undo(load: Annotated[int, typer.Argument(help="Number of the load.", show_de
 
     Example: rillbook undo 3
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     run.undo(book, load)
     _say(f"Load {load} is undone. The text of its rows stays in the book.")
@@ -419,7 +419,7 @@ def targets(
 
     Example: rillbook targets
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     with _progress() as progress:
         derived = run.derive_targets(book, accept=accept_warmer, by=by, reason=reason, progress=progress)
@@ -470,7 +470,7 @@ def map_command(
 
     Example: rillbook map --lines streams.gpkg
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     with _progress() as progress:
         public, private = run.write_maps(book, lines, tiles, progress)
@@ -483,7 +483,7 @@ def gaps(book: Book = Path(), json: Json = False) -> None:
 
     Example: rillbook gaps --book my_study
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     with _progress() as progress:
         written = run.write_gaps(book, progress=progress)
@@ -517,7 +517,7 @@ def permit(
 
     Example: rillbook permit INVENTED-1 --year 2024 --book my_first_book
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     with _progress() as progress:
         written = run.write_permits(book, code, year, progress)
@@ -543,7 +543,7 @@ def landowner(
 
     Example: rillbook landowner A --book my_first_book
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     with _progress() as progress:
         written = run.write_landowner(book, code, tuple(site or ()), progress)
@@ -576,7 +576,7 @@ def quality(
 
     Example: rillbook quality their_archive.zip --book my_study
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     with _progress() as progress:
         progress("running the tests")
@@ -598,7 +598,7 @@ def publish(book: Book = Path(), json: Json = False) -> None:
 
     Example: rillbook publish --book my_study
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     with _progress() as progress:
         done = run.publish(book, progress=progress)
@@ -630,7 +630,7 @@ def compare(
 
     Example: rillbook compare N-high S-low --taxon EWIL --stage larva --medium water
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     found = run.compare_populations(book, first, second, taxon=taxon, life_stage=stage, medium=medium)
     if json:
@@ -655,7 +655,7 @@ def blend(
 
     Example: rillbook blend --target 60 --tap 250 --ro 10 --chlorine 0
     """
-    from pipeline.water import blend_advice
+    from pipeline.formulas.water import blend_advice
 
     advice = blend_advice(target, tap, ro, chlorine, quantity)
     if json:
@@ -672,7 +672,7 @@ def demo(folder: Annotated[Path, typer.Argument(help="New folder for the invente
 
     Example: rillbook demo my_first_book
     """
-    from pipeline import run
+    from pipeline.commands import run
 
     with _progress() as progress:
         result = run.run_demo(folder, progress)

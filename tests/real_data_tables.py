@@ -12,7 +12,8 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline import accounting, run
+from pipeline.checking import accounting
+from pipeline.commands import run
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = ROOT / "docs" / "real_data.md"

@@ -299,7 +299,8 @@ def test_a_reader_that_stops_early_is_no_error(book: Path) -> None:
 
 STOPPED = """
     import sys, time
-    from pipeline import book, cli
+    from pipeline import cli
+    from pipeline.book import store as book
     insert = book._insert
     def slow(connection, name, frame, load_id):
         insert(connection, name, frame, load_id)
@@ -325,7 +326,7 @@ def test_stopping_by_hand_leaves_the_book_as_it_was(rillbook, book: Path) -> Non
 
 
 def test_a_fault_of_the_program_is_one_line_and_says_how_to_report_it(rillbook, book: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # type: ignore[no-untyped-def]
-    from pipeline import check
+    from pipeline.checking import check
 
     def broken(*_: object) -> None:
         raise ValueError("two\nlines")

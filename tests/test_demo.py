@@ -8,7 +8,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from pipeline import book, demo, run
+from pipeline.book import store as book
+from pipeline.commands import demo_study as demo
+from pipeline.commands import run
 from pipeline.errors import RillbookError
 from schemas.rules import EFFECTS
 

@@ -19,7 +19,7 @@ import pytest
 from benchmarks import validate_bound
 from nbclient import NotebookClient
 
-from pipeline import run
+from pipeline.commands import run
 
 ROOT = Path(__file__).resolve().parent.parent
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))

@@ -16,11 +16,14 @@ import pytest
 import sheet_reader
 from conftest import offline_pages
 
-from pipeline import book, demo, evidence, run
+from pipeline.book import store as book
+from pipeline.care.plots import MONTHS
+from pipeline.commands import demo_study as demo
+from pipeline.commands import run
 from pipeline.errors import RillbookError
-from pipeline.limits import judgement
-from pipeline.plots import MONTHS
+from pipeline.formulas.limits import judgement
 from pipeline.settings import read_settings
+from pipeline.targets import evidence
 from schemas.frames import TARGET_COLUMNS
 
 TRICK = "${document.title='x'} <img src=x onerror=\"document.title='y'\">"

@@ -18,9 +18,10 @@ import sheet_reader
 from real_data_tables import PAGE, SHEETS, TODAY, Loaded, column_map, cut, load, new_book, tables
 from typer.testing import CliRunner
 
-from pipeline import book, run
+from pipeline.book import store as book
 from pipeline.cli import app
-from pipeline.limits import judgement
+from pipeline.commands import run
+from pipeline.formulas.limits import judgement
 
 pytestmark = pytest.mark.open_data
 NOTHING = ("NULL", "-99", "")

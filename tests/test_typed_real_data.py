@@ -14,12 +14,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline import book, run, sun
-from pipeline.column_map import parse_map
-from pipeline.coordinates import ZONE_MISSING, read_angle, read_place
-from pipeline.mapping import apply_map
-from pipeline.places import distance_m
-from pipeline.read import read_files
+from pipeline.book import store as book
+from pipeline.commands import run
+from pipeline.formulas import sun
+from pipeline.formulas.places import distance_m
+from pipeline.reading.apply_map import apply_map
+from pipeline.reading.column_map import parse_map
+from pipeline.reading.coordinates import ZONE_MISSING, read_angle, read_place
+from pipeline.reading.files import read_files
 
 pytestmark = pytest.mark.open_data
 TODAY = date(2026, 1, 1)

@@ -13,13 +13,15 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from pipeline import accounting, book, check, run
-from pipeline.candidates import gather
-from pipeline.coordinates import read_place
-from pipeline.records import MappedSource, SourceTable
+from pipeline.book import store as book
+from pipeline.checking import accounting, check
+from pipeline.checking.typed_rows import gather
+from pipeline.commands import run
+from pipeline.reading.coordinates import read_place
+from pipeline.reading.rows import MappedSource, SourceTable
+from pipeline.reading.units import UNITS
+from pipeline.reading.values import read_column
 from pipeline.settings import Settings, read_settings
-from pipeline.units import UNITS
-from pipeline.values import read_column
 from schemas.fields import Field
 from schemas.tables import LOADED, fields, key_of
 from schemas.vocabulary import codes
@@ -312,8 +314,8 @@ def sheets(draw: st.DrawFn) -> dict[str, pd.DataFrame]:
 
 def as_sources(frames: dict[str, pd.DataFrame]) -> list[MappedSource]:
     """Through the own map of rillbook's sheets, as a file of these cells would go."""
-    from pipeline.column_map import own_map
-    from pipeline.mapping import apply_map
+    from pipeline.reading.apply_map import apply_map
+    from pipeline.reading.column_map import own_map
 
     tables = [SourceTable(f"{table}.csv", "", frame, np.arange(2, len(frame) + 2), "", {}, 0) for table, frame in frames.items()]
     return apply_map(own_map(tables)[0], tables)

@@ -16,7 +16,7 @@ import pytest
 from benchmarks import validate_bound
 from benchmarks.validate_bound import Design
 
-from pipeline.derive import targets, warm_season
+from pipeline.targets.derive import targets, warm_season
 from schemas.frames import Readings
 
 CAMPAIGNS = 60

@@ -16,7 +16,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline import demo, run
+from pipeline.commands import demo_study as demo
+from pipeline.commands import run
 
 ROUNDS = 3
 

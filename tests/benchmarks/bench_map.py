@@ -16,7 +16,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline import map_page, map_parts, protect
+from pipeline.maps import page as map_page
+from pipeline.maps import parts as map_parts
+from pipeline.publishing import protect
 from pipeline.settings import Settings, parse_settings
 from schemas.tables import fields
 

@@ -24,9 +24,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline import run
-from pipeline.derive import WarmSeason, warm_season
+from pipeline.commands import run
 from pipeline.settings import FILE_NAME, Settings, parse_settings
+from pipeline.targets.derive import WarmSeason, warm_season
 
 SEED = 20260601
 WARM = (6, 7, 8, 9)

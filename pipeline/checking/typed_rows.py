@@ -1,0 +1,237 @@
+"""Rows of one table from all sheets of a load: typed, and merged where one thing is described more than once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.reading.rows import Mapped, MappedSource
+from pipeline.reading.values import CANONICAL, as_text, empty_column, read_column
+from schemas.tables import fields, key_of
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """All rows that the sheets give for one table, before anything is refused.
+
+    Attributes
+    ----------
+    table : str
+        Name of the table.
+    typed : DataFrame
+        Every declared field in its type, one row a candidate.
+    text : DataFrame of str
+        The same as text: the canonical form where it could be read, else as written.
+    written : DataFrame of str
+        As written.
+    origin : DataFrame of int
+        ``source`` (sheet), ``row`` (position) and ``line`` (in the file) of each candidate.
+    faults : DataFrame
+        ``row``, ``field``, ``fault`` of the cells that could not be read.
+    ways : DataFrame
+        ``row``, ``field``, ``text``, ``how`` of the cells whose value is more than a copy of what was written; ``at_least``.
+    parts : tuple of (int, Mapped)
+        The mapped sheets, in the order of the candidates.
+    """
+
+    table: str
+    typed: pd.DataFrame
+    text: pd.DataFrame
+    written: pd.DataFrame
+    origin: pd.DataFrame
+    faults: pd.DataFrame
+    ways: pd.DataFrame
+    parts: tuple[tuple[int, Mapped], ...]
+
+
+@dataclass(frozen=True)
+class Merged:
+    """Candidates brought together by key.
+
+    Attributes
+    ----------
+    row_of : ndarray of int
+        For each candidate the row that it belongs to: the candidate that came first.
+    provider : dict of str to Series
+        For each field, row to the candidate whose cell is stored.
+    later : ndarray of bool
+        Candidates that describe their row differently; the first of each kind is held, its repeats belong to it.
+    differs : dict of str to ndarray of bool
+        For each field, candidates whose text differs from the one that is kept.
+    """
+
+    row_of: np.ndarray
+    provider: dict[str, pd.Series]
+    later: np.ndarray
+    differs: dict[str, np.ndarray]
+
+
+def gather(table: str, sources: list[MappedSource]) -> Candidates:
+    """Type the rows of one table from every sheet that has some.
+
+    Parameters
+    ----------
+    table : str
+        Name of the table.
+    sources : list of MappedSource
+        The mapped sheets of a load.
+
+    Returns
+    -------
+    Candidates
+    """
+    parts = tuple((number, mapped) for number, source in enumerate(sources) for mapped in source.mapped if mapped.table == table)
+    typed, text, written, origin, faults, ways, start = [], [], [], [], [], [], 0
+    for number, mapped in parts:
+        index = pd.RangeIndex(start, start + len(mapped.text))
+        raw, pairs = _without_pairs(mapped.text.set_axis(index).reindex(columns=list(fields(table))).astype("str"))
+        one, one_faults, one_ways = _type(table, raw, mapped, index)
+        typed.append(one)
+        written.append(raw)
+        text.append(pd.DataFrame({name: as_text(one[name], field.kind).fillna(raw[name]) for name, field in fields(table).items()}))
+        lines = sources[number].source.lines[mapped.rows] if len(mapped.rows) else np.array([], dtype="int64")
+        origin.append(pd.DataFrame({"source": number, "row": mapped.rows, "line": lines}, index=index))
+        faults += one_faults
+        ways += [pairs, *one_ways]
+        start += len(index)
+    if not parts:
+        empty = pd.DataFrame({name: empty_column(field.kind, pd.RangeIndex(0)) for name, field in fields(table).items()})
+        blank = pd.DataFrame({name: pd.Series(dtype="str") for name in fields(table)})
+        columns = pd.DataFrame({"source": [], "row": [], "line": []}, dtype="int64")
+        return Candidates(table, empty, blank, blank, columns, _faults([]), _ways([]), ())
+    return Candidates(table, pd.concat(typed), pd.concat(text), pd.concat(written), pd.concat(origin), _faults(faults), _ways(ways), parts)
+
+
+def _without_pairs(raw: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Text with a pair such as ``15.2/13.1`` in the field of the wet bulb parted: dry bulb first, for the air if it has none."""
+    if "wet_bulb_c" not in raw:
+        return raw, _ways([])
+    pairs = raw["wet_bulb_c"].str.extract(r"^\s*([^/]*\d[^/]*?)\s*/\s*([^/]*\d[^/]*?)\s*$")
+    is_pair = pairs.notna().all(axis=1) & raw["air_temp_c"].isna()
+    if not is_pair.any():
+        return raw, _ways([])
+    parted = raw.assign(
+        air_temp_c=raw["air_temp_c"].where(~is_pair, pairs[0]).astype("str"),
+        wet_bulb_c=raw["wet_bulb_c"].where(~is_pair, pairs[1]).astype("str"),
+    )
+    text = raw.loc[is_pair, "wet_bulb_c"]
+    how = {"air_temp_c": "dry bulb, first of the pair", "wet_bulb_c": "wet bulb, second of the pair"}
+    return parted, _ways([_way(name, text, pd.Series(words, index=text.index)) for name, words in how.items()])
+
+
+def _type(table: str, raw: pd.DataFrame, mapped: Mapped, index: pd.Index) -> tuple[pd.DataFrame, list[pd.DataFrame], list[pd.DataFrame]]:
+    columns, faults, ways = {}, [], []
+    for name, field in fields(table).items():
+        if name not in mapped.text and raw[name].isna().all():
+            columns[name] = empty_column(field.kind, index)
+            continue
+        typed = read_column(raw[name], field, mapped.styles.get(name, CANONICAL))
+        columns[name] = typed.values
+        faults += [pd.DataFrame({"row": index[mask], "field": name, "fault": fault}) for fault, mask in typed.faults.items()]
+        ways.append(_way(name, raw[name], typed.how, typed.at_least))
+    frame = pd.DataFrame(columns, index=index)
+    if table == "visits" and mapped.styles.get("visit_date", CANONICAL).evening:
+        after_midnight = (frame["start_time"] < "12:00").fillna(False).astype(bool) & frame["visit_date"].notna()
+        frame["visit_date"] = frame["visit_date"].where(~after_midnight, frame["visit_date"] + pd.Timedelta(days=1))
+        moved = raw.loc[after_midnight, "visit_date"]
+        ways.append(_way("visit_date", moved, pd.Series("the evening's date; it began after midnight", index=moved.index)))
+    return frame, faults, ways
+
+
+def _way(name: str, text: pd.Series, how: pd.Series, at_least: pd.Series | None = None) -> pd.DataFrame:
+    said = how.notna()
+    marked = False if at_least is None else at_least[said].to_numpy()
+    return pd.DataFrame({"row": text.index[said], "field": name, "text": text[said], "how": how[said], "at_least": marked})
+
+
+def _ways(parts: list[pd.DataFrame]) -> pd.DataFrame:
+    """All ways in which a cell was read, side by side where a cell has more than one."""
+    parts = [part for part in parts if len(part)]
+    if not parts:
+        return pd.DataFrame({"row": pd.Series(dtype="int64"), "field": [], "text": [], "how": [], "at_least": pd.Series(dtype="bool")})
+    every = pd.concat(parts, ignore_index=True)
+    joined = every.groupby(["row", "field"], sort=False).agg({"text": "first", "how": "; ".join, "at_least": "any"})
+    return joined.reset_index()
+
+
+def _faults(parts: list[pd.DataFrame]) -> pd.DataFrame:
+    parts = [part for part in parts if len(part)]
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame({"row": pd.Series(dtype="int64"), "field": [], "fault": []})
+
+
+def merge(one: Candidates) -> Merged:
+    """Bring candidates of one key together: equal ones are merged, blanks are filled, a different later one is set apart.
+
+    Parameters
+    ----------
+    one : Candidates
+        Rows of one table.
+
+    Returns
+    -------
+    Merged
+    """
+    text, key = one.text, one.text[key_of(one.table)]
+    own = key.where(key.notna(), "\x00" + pd.Series(np.arange(len(key)), index=key.index).astype("str"))
+    group = pd.Series(pd.factorize(own)[0], index=key.index)
+    later = _described_differently(text, group)
+    differing = _differences(text, group, later)
+    first = group.map(pd.Series(group.index, index=group.array).groupby(level=0).first())
+    row_of = first.to_numpy().copy()
+    if later.any():
+        described = text[later].fillna("\x00").agg("\x1f".join, axis=1)
+        row_of[later.to_numpy()] = described.map({text_: place for place, text_ in reversed(list(described.items()))}).to_numpy()
+    provider = {}
+    for name in text.columns:
+        written = text[name].notna() & ~later
+        provider[name] = pd.Series(text.index[written], index=row_of[written.to_numpy()]).groupby(level=0).first()
+    return Merged(row_of, provider, later.to_numpy(), {name: differing[name].to_numpy() for name in text.columns})
+
+
+def _described_differently(text: pd.DataFrame, group: pd.Series) -> pd.Series:
+    """Candidates that say something else than those kept before them; what such a candidate says is not kept."""
+    later = pd.Series(False, index=group.index)
+    if not group.duplicated().any():
+        return later
+    suspect = group[group.isin(group[_differences(text, group, later).any(axis=1)])]
+    for _, members in text.loc[suspect.index].groupby(suspect, sort=False):
+        kept: dict[str, str] = {}
+        for row, cells in zip(members.index, members.to_dict("records"), strict=True):
+            given = {name: value for name, value in cells.items() if pd.notna(value)}
+            if any(kept.get(name, value) != value for name, value in given.items()):
+                later[row] = True
+            else:
+                kept.update(given)
+    return later
+
+
+def _differences(text: pd.DataFrame, group: pd.Series, later: pd.Series) -> pd.DataFrame:
+    kept = text.where(~later, np.nan).groupby(group).transform("first")
+    return text.notna() & kept.notna() & (text != kept)
+
+
+def rows(one: Candidates, merged: Merged, columns: pd.DataFrame) -> pd.DataFrame:
+    """One row a key, each field from the candidate that provides it; rows described differently keep their own fields.
+
+    Parameters
+    ----------
+    one, merged : Candidates, Merged
+        Rows and how they belong together.
+    columns : DataFrame
+        The typed, text or written frame of `one`.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by the first candidate of each row.
+    """
+    index = pd.Index(sorted(set(merged.row_of)))
+    frame = columns.loc[index].copy()
+    later = set(one.text.index[merged.later])
+    for name, provider in merged.provider.items():
+        filled = provider[(provider.index != provider.to_numpy()) & ~provider.index.isin(later)]
+        if len(filled):
+            frame.loc[filled.index, name] = columns.loc[filled.to_numpy(), name].to_numpy()
+    return frame

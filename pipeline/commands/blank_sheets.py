@@ -1,0 +1,43 @@
+"""What to record on: the form, the paper sheet and the workbook of one book, written together."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.book import store as book
+from pipeline.entry import form, paper, workbook
+from pipeline.errors import RillbookError
+from pipeline.settings import read_settings
+
+
+def write_sheets(folder: Path) -> list[Path]:
+    """Write the form, the paper sheet and the workbook under the book's `out/`.
+
+    Parameters
+    ----------
+    folder : Path
+        The book.
+
+    Returns
+    -------
+    list of Path
+        The files. They are blank and made anew each time.
+
+    Raises
+    ------
+    RillbookError
+        There is no book, or a file cannot be written.
+    """
+    settings = read_settings(folder)
+    with book.open_book(folder) as connection:
+        known = book.known_rows(connection)
+    out = folder / "out"
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        return [
+            form.write(out, settings, known),
+            paper.write(out, settings, known),
+            workbook.write_workbook(out / workbook.FILE, settings, known),
+        ]
+    except OSError as problem:
+        raise RillbookError(f"the sheets cannot be written ({problem.strerror}).", "Close them in other programs.", str(out)) from None

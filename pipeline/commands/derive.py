@@ -1,0 +1,257 @@
+"""From a book to its targets and care sheets: which steps derive what, in which order, and what is written."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from pipeline.book import store as book
+from pipeline.care.evidence import own_rows
+from pipeline.checking import repair
+from pipeline.errors import RillbookError
+from pipeline.formulas.grades import least_allowed
+from pipeline.publishing.public_book import public_title
+from pipeline.settings import Settings, read_settings
+
+METHOD_VERSION = "1"
+Group = tuple[str, str, str, str]
+
+STAGE = ["taxon", "population", "life_stage"]
+EGGS = "egg_mass"
+UNITS = {"deficit": "kPa", "rh_p25": "%"}
+IN_WATER = ("water", "edge")
+
+
+def _silent(step: str) -> None:
+    """Say nothing."""
+
+
+@dataclass(frozen=True)
+class Derived:
+    """Targets with what they rest on."""
+
+    targets: pd.DataFrame
+    readings: pd.DataFrame
+    facts: dict[str, Any]
+    kept: pd.DataFrame
+
+
+def refuse_empty(connection: Any, folder: Path) -> None:
+    """Stop where nothing is loaded yet."""
+    if book.is_empty(connection):
+        raise RillbookError("nothing is loaded yet.", "Load a sheet with `rillbook load FILE`.", str(folder))
+
+
+def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str = "", progress: Callable[[str], None] = _silent) -> Derived:
+    """Derive the targets of a book, hold them to what was published, and write them down.
+
+    Parameters
+    ----------
+    folder : Path
+        The book.
+    accept : str
+        Taxon whose values a named person takes even where they are warmer than an earlier publication.
+    by, reason : str
+        Who, and why; required with `accept`.
+    progress : callable
+        Told each step.
+
+    Returns
+    -------
+    Derived
+
+    Raises
+    ------
+    RillbookError
+        The book is empty, or a warmer value is accepted without name and reason.
+    """
+    from pipeline.formulas.limits import judgement
+    from pipeline.targets import derive, evidence, humidity, ledger, season, site_spans
+
+    settings = read_settings(folder)
+    if accept and accept not in set(settings.taxa["code"]):
+        raise RillbookError(f"{accept!r} is not among the book's taxa.", f"Known: {', '.join(settings.taxa['code'])}.")
+    if accept and not (by.strip() and reason.strip()):
+        raise RillbookError("a warmer value is accepted by a named person with a reason.", "Add --by NAME and --reason TEXT.")
+    with book.open_book(folder) as connection:
+        refuse_empty(connection, folder)
+        progress("reading the evidence")
+        readings, exclusions = evidence.readings(connection, settings)
+        before, accepted = book.published(connection)
+        hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
+        spans = site_spans.site_spans(connection)
+        known = book.known_rows(connection)
+        more, damp = _further(connection, settings, readings, known)
+        cycle, half_ranges = _daily_cycle(connection, settings, readings, known)
+    progress("deriving")
+    chosen = more["selection"][more["selection"]["word"] == "selected"]
+    selected = frozenset(chosen[[*STAGE, "medium", "season"]].astype("str").itertuples(index=False, name=None))
+    targets = derive.targets(readings, settings.taxa, settings, half_ranges=half_ranges, selected=selected)
+    visits = ledger.visits_of_cells(readings, settings.taxa, settings)
+    now = datetime.now(UTC).replace(tzinfo=None)
+    air = ledger.air_visits(damp)
+    kept_targets, open_part, kept = _held(targets, visits, more["humidity"], air, before, accepted)
+    with book.open_book(folder, write=True) as connection:
+        if accept:
+            book.accept_warmer(connection, kept[kept["taxon"] == accept], by, reason, now)
+            before, accepted = book.published(connection)
+            kept_targets, open_part, kept = _held(targets, visits, more["humidity"], air, before, accepted)
+        book.publish(connection, ledger.to_publish(kept_targets, visits), now)
+        book.publish(connection, ledger.air_to_publish(open_part, air), now)
+    more |= {"humidity": open_part, "humidity_by_temperature": humidity.humidity_table(open_part)}
+    days = season.schedule(readings, kept_targets, settings)
+    facts = {
+        "title": public_title(settings, known), "invented": settings.invented, "author": settings.author, "licence": settings.licence,
+        "seed": settings.seed,
+        "time_zone": settings.time_zone, "method_version": METHOD_VERSION, "exclusions": exclusions,
+        "allowances": derive.group_allowances(readings, settings.taxa, settings, half_ranges), "input_hash": evidence.input_hash(readings),
+        "inputs": hashes["sha256"].tolist(), "warm_months": settings.warm_months, "cold_months": settings.cold_months,
+        "cooling_c_per_hour": judgement("cooling_rate"),
+        "site_spans": spans, "further": more, **cycle,
+        "schedule": days, "schedule_weeks": season.by_week(days), "schedule_months": season.by_month(days),
+        "selection": more["selection"], "detection": more["detection"],
+        "notes": [
+            f"{row.taxon} {row.life_stage} {row.medium}{'' if row.month == row.medium else f' {row.month}'}: {row.quantity} kept at"
+            f" {row.kept:g} {UNITS.get(row.quantity, '°C')}"
+            for row in kept.itertuples()
+        ],
+    }  # fmt: skip
+    files = {"schedule": facts["schedule_weeks"], **{name: frame for name, frame in more.items() if name != "wetness"}}
+    _write_targets(folder / "out", kept_targets, files, facts)
+    return Derived(kept_targets, readings, facts, kept)
+
+
+def _held(targets: pd.DataFrame, visits: Any, open_part: pd.DataFrame, air: Any, before: pd.DataFrame, accepted: pd.DataFrame) -> Any:
+    """Targets and humidity held to what was published, and what was kept."""
+    from pipeline.targets import ledger
+
+    kept_targets, kept = ledger.hold_to_published(targets, visits, before, accepted)
+    kept_air, kept_damp = ledger.hold_air(open_part, air, before, accepted)
+    both = [frame for frame in (kept, kept_damp) if len(frame)]
+    return kept_targets, kept_air, pd.concat(both, ignore_index=True) if both else kept
+
+
+def _further(
+    connection: Any, settings: Settings, readings: pd.DataFrame, known: dict[str, pd.DataFrame]
+) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
+    """Humidity, water, selection and detection (method §7 and §8) by the name of their files, and the readings of the air."""
+    from pipeline.targets import evidence, humidity, humidity_evidence, selection, water_evidence
+    from pipeline.targets import water as water_targets
+
+    damp, _ = humidity_evidence.humidity_readings(connection, settings)
+    wet, left_out = water_evidence.water_readings(connection, settings)
+    incomplete = connection.execute("SELECT visit_id, incomplete FROM visits").df()
+    visits = known["visits"].drop(columns="incomplete", errors="ignore").merge(incomplete, on="visit_id")
+    frames = {
+        "humidity": humidity.humidity_targets(damp, settings.taxa, settings),
+        "humidity_found": humidity.humidity_figures(damp),
+        "wetness": humidity_evidence.wetness_noted(connection, settings),
+        "water": water_targets.water_targets(wet, left_out, settings.taxa, settings),
+        "selection": selection.selection(readings, evidence.availability(connection), settings),
+        "detection": selection.detection_by_temperature(visits, known["finds"]),
+    }
+    return frames, damp
+
+
+def _daily_cycle(
+    connection: Any, settings: Settings, readings: pd.DataFrame, known: dict[str, pd.DataFrame]
+) -> tuple[dict[str, Any], dict[Group, float]]:
+    """What loggers at the sites tell of day and night, and the half-range that stands for each group (method §5 and §6)."""
+    from pipeline.formulas.limits import judgement
+    from pipeline.loggers import usable as logger_evidence
+    from pipeline.targets import daily_cycle, derive
+
+    written, left_out = logger_evidence.usable_readings(connection)
+    if written.empty:
+        return {}, {}
+    where = (written, known["loggers"], known["sites"], settings.time_zone)
+    basis = derive.bound_readings(readings, settings.taxa, settings)
+    by_months: dict[tuple[int, ...], pd.DataFrame] = {}
+    half_ranges: dict[Group, float] = {}
+    for key, rows in basis.items():
+        months = tuple(sorted({int(month) for month in rows["month"]}))
+        if months not in by_months:
+            by_months[months] = daily_cycle.logger_half_range(*where, months)
+        half = daily_cycle.half_range_for(rows, by_months[months])
+        if half is not None:
+            half_ranges[key] = half
+    facts = {
+        "night_drop": daily_cycle.night_drop(*where),
+        "corrected": daily_cycle.corrected_readings(readings, *where),
+        "logger_record": logger_evidence.record(*where, judgement("watch_line"), judgement("logger_gap_steps")),
+        "logger_left_out": left_out,
+    }
+    return facts, half_ranges
+
+
+def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFrame], facts: dict[str, Any]) -> None:
+    rows = json.loads(targets.to_json(orient="records", force_ascii=False, double_precision=6))
+    document = {
+        "study": facts["title"], "invented": facts["invented"], "licence": facts["licence"],
+        "method_version": facts["method_version"], "seed": facts["seed"], "input_hash": facts["input_hash"], "inputs": facts["inputs"],
+        "exclusions": facts["exclusions"].to_dict("records"),
+        "allowances": [
+            {**dict(zip(("taxon", "population", "life_stage", "medium"), cell, strict=True)), "parts_c": parts}
+            for cell, parts in facts["allowances"].items()
+        ],
+        "notes": facts["notes"], "targets": rows,
+    }  # fmt: skip
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        for name, frame in {"targets": targets, **more}.items():
+            repair.for_spreadsheet(frame).to_csv(out / f"{name}.csv", index=False, encoding="utf-8", lineterminator="\n")
+        (out / "targets.json").write_text(json.dumps(document, indent=1, ensure_ascii=False) + "\n", encoding="utf-8", newline="\n")
+    except OSError as problem:
+        raise RillbookError(f"the targets cannot be written ({problem.strerror}).", "Close the file in other programs.", str(out)) from None
+
+
+def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
+    """Write one care sheet a taxon that has a find; return the paths."""
+    from pipeline.care import sheet as care_sheet
+
+    settings = read_settings(folder)
+    seen = set(derived.facts["exclusions"]["taxon"]) | set(derived.readings["taxon"])
+    taxa = [code for code in settings.taxa["code"] if code in seen]
+    frames = (derived.targets, derived.readings, settings.taxa)
+    facts = {**derived.facts, "statements": dict(_statements(derived, settings))}
+    return [care_sheet.write(folder / "out", code, *frames, _facts_of(code, facts)) for code in taxa]
+
+
+def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[str, str, str], dict[str, list[dict[str, str]]]]]:
+    """What a care sheet says of humidity and water, for each taxon, population and stage; never beyond a ceiling or floor of the page."""
+    from pipeline.targets import humidity
+    from pipeline.targets import water as water_targets
+
+    more = derived.facts["further"]
+    names = settings.taxa.set_index("code")["scientific_name"]
+    frames = [derived.targets, more["humidity"], more["humidity_found"], more["water"]]
+    keys = pd.concat([frame[STAGE].fillna("").astype("str") for frame in frames]).drop_duplicates()
+    for taxon, population, stage in sorted(keys.itertuples(index=False, name=None)):
+        limits, open_part, figures, wetness, water = (
+            own_rows(frame, (taxon, population, stage))
+            for frame in (derived.targets, more["humidity"], more["humidity_found"], more["wetness"], more["water"])
+        )
+        target = open_part.to_dict("records")[0] if len(open_part) else None
+        ceiling, floor = float(limits["ceiling"].min()), _least(limits)
+        damp = [] if stage == EGGS else humidity.humidity_rows(target, figures, wetness=wetness, ceiling=ceiling, floor=floor)
+        met = len(water) or limits["medium"].isin(IN_WATER).any()
+        yield (taxon, population, stage), {"humidity": damp, "water": water_targets.water_rows(water, names[taxon], stage) if met else []}
+
+
+def _least(limits: pd.DataFrame) -> float:
+    """Highest of the least temperatures that the cells of a stage allow, °C."""
+    return max((least for _, rows in limits.groupby("medium") if not math.isnan(least := least_allowed(rows))), default=math.nan)
+
+
+def _facts_of(taxon: str, facts: dict[str, Any]) -> dict[str, Any]:
+    """What the sheet of one taxon states: notes of its own only."""
+    own = [note for note in facts["notes"] if note.split(" ", 1)[0] == taxon]
+    span = facts["site_spans"].get(taxon)
+    return {**facts, "notes": [*([span] if span else []), *own]}

@@ -1,0 +1,311 @@
+"""The order of the steps for logger files: look at each, read it chunk by chunk, check it, compare it with the book, store it."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from pipeline.book import store as book
+from pipeline.errors import RillbookError
+from pipeline.loggers import checks as logger_checks
+from pipeline.loggers import exports as logger_files
+from pipeline.loggers import staging as logger_store
+from pipeline.loggers.exports import FATES, Layout
+from pipeline.loggers.map import LoggerMap, is_logger_map, read_logger_map
+from pipeline.settings import read_settings
+
+HELD_WORDS = {
+    "unreadable": ("{text!r} is no {kind}.", "If it means that there is no value, list it under missing in a map."),
+    "not_possible": ("{text} is not possible here.", "If it means that there is no value, list it under missing in a map."),
+    "reading_differs": ("{text}", "What was there first is kept. Undo the load that is wrong, and load this file again."),
+}
+KINDS = {"temp_c": "temperature", "rh_pct": "humidity", "read_at": "date and time in the order of this file"}
+
+
+@dataclass(frozen=True)
+class FileReport:
+    """What became of one file.
+
+    Attributes
+    ----------
+    file, logger_id : str
+        The file and the logger that it is of.
+    found : dict of str to str
+        How it is written, and where that is known from.
+    rows : dict of str to int
+        Rows by fate: heading, stored, same (as another file), event, blank, held.
+    values : dict of str to int
+        Values of temperature, humidity and light, and those missing or held.
+    """
+
+    file: str
+    logger_id: str
+    found: dict[str, str]
+    rows: dict[str, int]
+    values: dict[str, int]
+
+
+@dataclass(frozen=True)
+class LoggerReport:
+    """What a check or a load of logger files found."""
+
+    files: list[FileReport]
+    held: pd.DataFrame
+    flags: pd.DataFrame
+    load_id: int | None = None
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def exit_code(self) -> int:
+        """0 where all was accepted, 1 where something is held back."""
+        return 1 if len(self.held) else 0
+
+    @property
+    def rows(self) -> dict[str, int]:
+        """Rows of all files by fate."""
+        return dict(sum((Counter(one.rows) for one in self.files), Counter()))
+
+    def as_dict(self) -> dict[str, Any]:
+        """The report for `--json`."""
+        return {
+            "load": self.load_id, "rows": self.rows, "files": [one.__dict__ for one in self.files], "held": _records(self.held),
+            "flags": _records(self.flags), "notes": self.notes,
+        }  # fmt: skip
+
+
+def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return json.loads(frame.to_json(orient="records", force_ascii=False, date_format="iso"))  # type: ignore[no-any-return]
+
+
+def are_exports(paths: list[Path], map_path: Path | None) -> bool:
+    """Whether the files are for this path: a map with a `[logger]` section says so, or every file looks like a logger's.
+
+    Raises
+    ------
+    RillbookError
+        Sheets and logger files stand together.
+    """
+    if map_path is not None:
+        return is_logger_map(map_path)
+    found = [logger_files.is_export(path) for path in paths]
+    if any(found) and not all(found):
+        export, sheet = paths[found.index(True)].name, paths[found.index(False)].name
+        raise RillbookError(f"{export} looks like a logger's export and {sheet} does not.", "Load sheets first, then the logger files.")
+    return bool(found) and all(found)
+
+
+def load(
+    folder: Path,
+    paths: list[Path],
+    map_path: Path | None = None,
+    *,
+    write: bool = True,
+    corrects: int | None = None,
+    today: date | None = None,
+    progress: Callable[[str], None] = lambda step: None,
+) -> LoggerReport:
+    """Check logger files, and store them in one transaction.
+
+    Parameters
+    ----------
+    folder : Path
+        The book; its loggers must be known.
+    paths : list of Path
+        Logger exports.
+    map_path : Path, optional
+        Map with a `[logger]` section.
+    write : bool
+        Whether to store anything.
+    corrects : int, optional
+        Load that this one takes the place of.
+    today : date, optional
+        Readings more than a day after it lie in the future.
+    progress : callable
+        Told each step.
+
+    Returns
+    -------
+    LoggerReport
+
+    Raises
+    ------
+    RillbookError
+        A file cannot be read in one way only, or its logger is not in the book; nothing was changed.
+    """
+    settings = read_settings(folder)
+    known_map = read_logger_map(map_path) if map_path is not None else LoggerMap()
+    opened: AbstractContextManager[Any] = book.open_book(folder, write=write)
+    with opened as connection:
+        known = logger_store.known_loggers(connection)
+        layouts = []
+        for path in paths:
+            progress(f"looking at {path.name}")
+            layouts.append(logger_files.resolve(logger_files.inspect(path, known_map, today), list(known["logger_id"])))
+        content = book.content_hash([*(one.sha256 for one in layouts), known_map.sha256])
+        before = book.loaded_as(connection, content)
+        if before is not None and corrects is None:
+            nothing = pd.DataFrame()
+            return LoggerReport([], nothing, nothing, notes=[f"This was loaded before, as load {before}. Nothing was changed."])
+        load_id = None
+        if write:
+            now = datetime.now(UTC).replace(tzinfo=None)
+            load_id = book.start_load(connection, "loggers", [path.name for path in paths], content, known_map.title, corrects, now)
+        report = _judge(connection, layouts, known.set_index("logger_id"), settings.time_zone, progress, load_id)
+        if load_id is not None:
+            progress("storing")
+            logger_store.store(connection, load_id, _file_rows(layouts, report), report.flags, report.held)
+            summary = {"rows": report.rows, "cells": {}, "tables": {"logger_readings": {"accepted": report.rows.get("stored", 0)}}}
+            connection.execute("UPDATE loads SET account = ? WHERE load_id = ?", [json.dumps(summary), load_id])
+    return LoggerReport(report.files, report.held, report.flags, load_id, report.notes)
+
+
+def _judge(
+    connection: Any, layouts: list[Layout], known: pd.DataFrame, time_zone: str, progress: Callable[[str], None], load_id: int | None
+) -> LoggerReport:
+    """Read and check every file, chunk by chunk, and compare what came with the book; the text of rows is stored where there is a load."""
+    logger_store.begin(connection)
+    flags, held, days = [], [], []
+    fates, values = [], []
+    for number, layout in enumerate(layouts):
+        progress(f"reading {layout.path.name}")
+        watched = logger_checks.watch(known.at[layout.logger_id, "medium"], layout.step_s, time_zone)
+        counted: Counter[str] = Counter()
+        seen: Counter[str] = Counter()
+        texts: Counter[tuple[str, str, str]] = Counter()
+        first: dict[tuple[str, str, str], int] = {}
+        for part in logger_files.parts(layout):
+            logger_store.add(connection, number, layout.logger_id, part.readings)
+            if load_id is not None:
+                logger_store.add_rows(connection, load_id, number, part.rows, sum(counted.values()))
+            logger_checks.feed(watched, part.readings)
+            counted.update(part.rows["fate"])
+            seen.update(part.values)
+            texts.update(part.held)
+            first = {**part.held_line, **first}
+        assert sum(counted.values()) == layout.rows, "a row has no fate"
+        found, of_days = logger_checks.finish(watched)
+        flags += [found.assign(source=number), _contradictions(layout, number)]
+        held += [_held_row(number, key, n, first[key]) for key, n in texts.items()]
+        days.append(of_days)
+        fates.append(counted)
+        values.append(seen)
+    progress("comparing with the book")
+    judged = logger_store.judge(connection)
+    held += _differing(judged)
+    flags += [_overlap_flags(connection, layouts), *_exposed(connection, layouts, known, days, time_zone)]
+    return _report(layouts, fates, values, judged, flags, held)
+
+
+def _contradictions(layout: Layout, number: int) -> pd.DataFrame:
+    rows = [
+        {
+            "rule": rule,
+            "field": "logger_id" if rule == "name_contradicts" else "read_at",
+            "n": layout.readings,
+            "message": message,
+            "remedy": remedy,
+            "line": 0,
+        }
+        for rule, message, remedy in layout.contradictions
+    ]
+    return pd.DataFrame(rows, columns=list(logger_checks.FLAG_COLUMNS)).assign(source=number)
+
+
+def _held_row(number: int, key: tuple[str, str, str], n: int, line: int) -> dict[str, Any]:
+    name, text, rule = key
+    message, remedy = HELD_WORDS[rule]
+    return {
+        "source": number, "rule": rule, "field": name, "text": text, "n": n, "line": line, "remedy": remedy,
+        "message": message.format(text=text, kind=KINDS[name]),
+    }  # fmt: skip
+
+
+def _differing(judged: pd.DataFrame) -> list[dict[str, Any]]:
+    rows = []
+    for row in judged[judged["fate"] == "differs"].itertuples():
+        text = (
+            f"{row.n} readings differ from those that are stored of the same instant; first {row.read_at}: "
+            f"{_pair(row.temp_c, row.rh_pct)}, stored {_pair(row.other_c, row.other_pct)}."
+        )
+        rows.append(_held_row(row.source, ("temp_c", text, "reading_differs"), row.n, row.line))
+    return rows
+
+
+def _pair(temp: float, humid: float) -> str:
+    return " and ".join(f"{value:g} {unit}" for value, unit in ((temp, "°C"), (humid, "%")) if value == value) or "nothing"
+
+
+def _overlap_flags(connection: Any, layouts: list[Layout]) -> pd.DataFrame:
+    found = logger_store.overlaps(connection)
+    message = [
+        f"{row.n} readings of logger {layouts[row.source].logger_id} from another file lie in the time of this one; "
+        f"of {layouts[row.source].readings} readings here {row.same} are the same and {row.differs} differ."
+        for row in found.itertuples()
+    ]
+    remedy = "Is it one export twice, or one of another logger, or read with the wrong offset?"
+    return found.assign(rule="overlap", field="read_at", value=found["n"].astype("float64"), message=message, remedy=remedy, line=0)[
+        [*logger_checks.FLAG_COLUMNS, "source"]
+    ]
+
+
+def _exposed(connection: Any, layouts: list[Layout], known: pd.DataFrame, days: list[pd.DataFrame], time_zone: str) -> list[pd.DataFrame]:
+    """Water loggers beside the air logger of their site, where there is one."""
+    found = []
+    for number, (layout, of_days) in enumerate(zip(layouts, days, strict=True)):
+        here = known.loc[layout.logger_id]
+        if here["medium"] != "water":
+            continue
+        shift = logger_checks.standard_shift_us(time_zone)
+        air = logger_store.air_days(connection, here["site_id"], shift) if pd.notna(here["site_id"]) else None
+        found.append(logger_checks.out_of_water(of_days, air).assign(source=number))
+    return found
+
+
+def _report(
+    layouts: list[Layout],
+    fates: list[Counter[str]],
+    values: list[Counter[str]],
+    judged: pd.DataFrame,
+    flags: list[pd.DataFrame],
+    held: list[dict[str, Any]],
+) -> LoggerReport:
+    files = []
+    for number, layout in enumerate(layouts):
+        mine = judged[judged["source"] == number].set_index("fate")["n"]
+        rows = {fate: int(fates[number][fate]) for fate in FATES if fate != "reading"}
+        rows["held"] += int(mine.get("differs", 0))
+        rows = {"stored": int(mine.get("stored", 0)), "same": int(mine.get("same", 0)), **rows}
+        assert sum(rows.values()) == layout.rows, "a row has no fate"
+        assert int(mine.sum()) == fates[number]["reading"], "a reading has no fate"
+        files.append(
+            FileReport(layout.path.name, layout.logger_id, layout.found, rows, {name: int(n) for name, n in values[number].items() if n})
+        )
+    some = [one for one in flags if len(one)]
+    together = pd.concat(some, ignore_index=True) if some else pd.DataFrame(columns=[*logger_checks.FLAG_COLUMNS, "source"])
+    held_frame = pd.DataFrame(held, columns=["source", "rule", "field", "text", "n", "message", "remedy", "line"])
+    return LoggerReport(files, _with_names(held_frame, layouts), _with_names(together, layouts))
+
+
+def _with_names(frame: pd.DataFrame, layouts: list[Layout]) -> pd.DataFrame:
+    return frame.assign(
+        logger_id=[layouts[one].logger_id for one in frame["source"]], file=[layouts[one].path.name for one in frame["source"]]
+    )
+
+
+def _file_rows(layouts: list[Layout], report: LoggerReport) -> pd.DataFrame:
+    return pd.DataFrame([
+        {
+            "source": number, "logger_id": layout.logger_id, "file": layout.path.name, "sha256": layout.sha256, "serial": layout.serial,
+            "step_s": layout.step_s, "found": logger_store.as_json(layout.found), "header": logger_store.as_json(layout.shape.headings),
+            "account": logger_store.as_json({"rows": one.rows, "values": one.values}),
+        }
+        for number, (layout, one) in enumerate(zip(layouts, report.files, strict=True))
+    ])  # fmt: skip

@@ -1,0 +1,171 @@
+"""What may be shared of a book, in open standards, written together under `out/publish/`."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import re
+import shutil
+import tempfile
+import zipfile
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from pipeline.checking.repair import for_spreadsheet
+from pipeline.errors import RillbookError
+from pipeline.publishing import darwin_core, data_package, eml, geo_files
+from pipeline.publishing.protect import Withheld, opaque
+from pipeline.publishing.public_book import PUBLISHED, open_to_all, public_book
+from pipeline.publishing.publication import Statement, standard_words
+from pipeline.publishing.squares import squares
+from pipeline.settings import Settings, read_settings
+
+ARCHIVE = "darwin_core_archive.zip"
+
+
+@dataclass(frozen=True)
+class Published:
+    """What was written, how many rows each table has, and what was left out."""
+
+    files: list[Path]
+    rows: dict[str, int]
+    withheld: Withheld
+
+
+def publish(folder: Path, *, today: date | None = None, progress: Callable[[str], None] = lambda step: None) -> Published:
+    """Write everything that may be shared.
+
+    Parameters
+    ----------
+    folder : Path
+        The book.
+    today : date, optional
+        Day of publication.
+    progress : callable
+        Told of each step.
+
+    Returns
+    -------
+    Published
+
+    Raises
+    ------
+    RillbookError
+        The book states no title, author or known licence, or names in them what must not be named; nothing of it may be shown; or a file
+        cannot be written. What was published before stays then.
+    """
+    settings, day = read_settings(folder), (today or date.today()).isoformat()
+    licence = _licence(settings)
+    progress("protecting places")
+    shown = public_book(folder, settings)
+    tables, withheld = shown.tables, shown.withheld
+    if tables["visits"].empty:
+        what = "nothing of this book may be published: every site is withheld or has no coordinates."
+        raise RillbookError(what, "docs/publishing.md says what withholds a site.", str(folder))
+    tables = {**tables, "squares": squares(tables)}
+    said = statement(settings, licence, day, shown.key)
+    open_to_all(folder, settings, shown)
+    progress("writing")
+    files = _write_all(folder, tables, said)
+    _write_codes(folder / "out" / "private", withheld.codes)
+    return Published(files, {table: len(frame) for table, frame in tables.items()}, withheld)
+
+
+def _licence(settings: Settings) -> tuple[str, str]:
+    """Name and address of the book's licence."""
+    where = "rillbook.toml"
+    for name, text in (("title", settings.title), ("author", settings.author)):
+        if not text.strip():
+            raise RillbookError(f"the book states no {name}.", f'A publication needs one: write {name} = "..." under [book].', where)
+    found = standard_words().get(("license", re.sub(r"[\s-]+", "-", settings.licence.strip().lower())))
+    if found is None:
+        known = [name for (term, _), (name, _) in standard_words().items() if term == "license"]
+        what = f"the licence {settings.licence!r} is not one that data portals take."
+        what = what if settings.licence.strip() else "the book states no licence."
+        raise RillbookError(what, f"Write one of {', '.join(known)} under [book].", where)
+    return found
+
+
+def statement(settings: Settings, licence: tuple[str, str], day: str, key: bytes) -> Statement:
+    """What is said of the whole publication."""
+    title = " ".join(settings.title.split())
+    if settings.invented and "invented" not in title.lower():
+        title = f"Invented study: {title}"
+    author = " ".join(settings.author.split())
+    withheld = (
+        "Withheld to protect the sites from collecting, and people: exact places, names of sites, waters, counties and states, elevation, "
+        "days and clock times, people, codes of sites, visits, finds, animals, photos and loggers, and remarks; finds of eggs and at "
+        "nests; sites and taxa that are marked as withheld; and at a site a taxon that is more sensitive than its square allows. "
+        f"Ask {author}: better data may be had on request."
+    )
+    citation = f"{author} ({day[:4]}). {title}. Version of {day}."
+    return Statement(title, author, settings.invented, *licence, citation, day, withheld, opaque(key, "dataset", "", ""))
+
+
+def _write_codes(private: Path, codes: pd.DataFrame) -> None:
+    """Write which public code belongs to which row of the book, for those who ask."""
+    try:
+        private.mkdir(parents=True, exist_ok=True)
+        (private / "public_codes.csv").write_text(csv_text(codes), encoding="utf-8", newline="\n")
+    except OSError as problem:
+        raise RillbookError(f"the list of codes cannot be written ({problem.strerror}).", "Close it elsewhere.", str(private)) from None
+
+
+def _write_all(folder: Path, tables: Mapping[str, pd.DataFrame], said: Statement) -> list[Path]:
+    """Write everything beside the place where it belongs, and move it there once all of it is whole."""
+    place = folder / PUBLISHED
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        work = Path(tempfile.mkdtemp(prefix=".publish", dir=place.parent))
+        try:
+            made = _write_into(work, tables, said)
+            for name in made:
+                (place / name).parent.mkdir(parents=True, exist_ok=True)
+                os.replace(work / name, place / name)
+        finally:
+            shutil.rmtree(work, ignore_errors=True)
+    except OSError as problem:
+        raise RillbookError(
+            f"the publication cannot be written ({problem.strerror}).", "Close its files in other programs.", str(place)
+        ) from None
+    return [place / name for name in made]
+
+
+def _write_into(work: Path, tables: Mapping[str, pd.DataFrame], said: Statement) -> list[str]:
+    frames = darwin_core.archive_frames(tables, said)
+    contents = {darwin_core.FILES[name][0]: csv_text(frame) for name, frame in frames.items()}
+    contents |= {"meta.xml": darwin_core.meta_xml(frames), "eml.xml": eml.eml_xml(tables, said)}
+    _zip(work / ARCHIVE, contents)
+    (work / "data_package").mkdir()
+    texts: dict[str, str] = {f"{table}.csv": csv_text(frame) for table, frame in data_package.package_frames(tables).items()}
+    texts["datapackage.json"] = _json(data_package.descriptor(said))
+    texts["README.md"] = data_package.read_me(tables, said)
+    for name, text in texts.items():
+        (work / "data_package" / name).write_text(text, encoding="utf-8", newline="\n")
+    geo_files.write_geopackage(work / "squares.gpkg", tables, said)
+    geo_files.write_geojson(work / "squares.geojson", tables, said)
+    return [ARCHIVE, *(f"data_package/{name}" for name in texts), "squares.gpkg", "squares.geojson"]
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """A frame as CSV in which no spreadsheet finds a formula."""
+    file = io.StringIO()
+    for_spreadsheet(frame).to_csv(file, index=False, lineterminator="\n")
+    return file.getvalue()
+
+
+def _zip(path: Path, contents: Mapping[str, str]) -> None:
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, text in contents.items():
+            # a fixed time: the same rows give the same bytes
+            archive.writestr(zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0)), text.encode("utf-8"), zipfile.ZIP_DEFLATED)
+
+
+def _json(document: Any) -> str:
+    return json.dumps(document, indent=1, ensure_ascii=False) + "\n"

@@ -1,0 +1,188 @@
+"""The entry form: one page with its own script, made from the schemas and the book, for a phone in the stream or the kitchen table."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from pipeline.reading.units import SPELLINGS, UNITS
+from pipeline.reading.values import NOTHING
+from pipeline.settings import Area, Settings
+from pipeline.writing.page import render
+from schemas.fields import Field
+from schemas.rules import COPIES, GAP_C, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C
+from schemas.tables import fields
+from schemas.vocabulary import vocabulary
+
+FILE = "form.html"
+TABLES = ("sites", "visits", "finds", "availability")
+SCRIPTS = ("draft.js", "values.js", "rules.js", "codes.js", "fields.js", "rows.js", "saving.js", "opening.js", "page.js")
+FIRST = {
+    "sites": ("site_id", "habitat", "latitude", "longitude", "datum", "coordinate_uncertainty_m", "waterbody"),
+    "visits": (
+        "site_id", "visit_date", "start_time", "end_time", "protocol", "search_minutes", "observer_count", "target_taxa", "all_counted",
+        "thermometer_accuracy_c", "air_temp_c", "water_temp_c",
+    ),
+    "finds": (
+        "taxon", "life_stage", "count", "microhabitat", "substrate", "water_temp_c", "substrate_temp_c", "svl_mm", "found_at",
+    ),
+    "availability": ("microhabitat", "water_temp_c", "substrate_temp_c"),
+}  # fmt: skip
+"""Fields that are open at once; all others are folded away, and the Tab key passes them."""
+
+CARRIED = (
+    "taxon",
+    "verbatim_taxon",
+    "identified_by",
+    "id_certainty",
+    "life_stage",
+    "microhabitat",
+    "cover_object",
+    "substrate",
+    "sun",
+    "reading_place",
+)
+"""What "Same again" takes from the find before: what was chosen, never what was read or measured, for a reading belongs to one animal."""
+
+MADE_HERE = {"finds": ("find_id", "visit_id"), "availability": ("point_id", "visit_id")}
+"""Codes that the form makes from the visit's."""
+
+
+def write(out_folder: Path, settings: Settings, known: Mapping[str, pd.DataFrame]) -> Path:
+    """Write the form to `out_folder`/form.html and return that path; arguments as :func:`form_page`."""
+    path = out_folder / FILE
+    path.write_text(form_page(settings, known), encoding="utf-8", newline="\n")
+    return path
+
+
+def form_page(settings: Settings, known: Mapping[str, pd.DataFrame]) -> str:
+    """Make the form of a book.
+
+    Parameters
+    ----------
+    settings : Settings
+        Title, taxa and study areas of the book.
+    known : mapping of str to DataFrame
+        Rows that the book holds, by table; ``sites`` and ``visits`` are used, so that a known site is chosen and a code is not given twice.
+
+    Returns
+    -------
+    str
+        One HTML page that asks for nothing else; the same text for the same book. It names the book's sites: it is not for others.
+    """
+    from markupsafe import Markup
+
+    folder = resources.files("pipeline.entry").joinpath("templates", "form")
+    parts = {name: folder.joinpath(name).read_text(encoding="utf-8") for name in ("form.css", *SCRIPTS)}
+    return render(
+        "entry",
+        "form/form.html",
+        title=settings.title,
+        invented=settings.invented,
+        style=Markup(parts["form.css"]),
+        script=Markup("".join(parts[name] for name in SCRIPTS)),
+        data=Markup(_in_script(form_data(settings, known))),
+    )
+
+
+def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
+    """What the form's script knows of schemas and book.
+
+    Returns
+    -------
+    dict
+        ``tables`` (fields by table), ``codes`` (lists by name: code and meaning), ``areas``, ``visits`` (codes that are taken), ``first``,
+        ``carried``, ``made_here``, ``near_duplicate_in``, ``book`` (a word by which the browser keeps this book's draft apart).
+    """
+    lists = {name: [[code, row["definition"]] for code, row in vocabulary(name).items()] for name in _vocabularies()}
+    lists["taxa"] = [[str(row.code), str(row.scientific_name)] for row in settings.taxa.itertuples()]
+    lists["sites"] = [[str(row.site_id), _site_words(row)] for row in known["sites"].sort_values("site_id").itertuples()]
+    lists["yes_no"] = [["yes", "Yes"], ["no", "No"]]
+    return {
+        "tables": {table: [_field(one) for one in _shown(table)] for table in TABLES},
+        "codes": lists,
+        "areas": [_area(area) for area in settings.areas],
+        "visits": sorted(str(one) for one in known["visits"]["visit_id"]),
+        "first": FIRST,
+        "carried": CARRIED,
+        "made_here": MADE_HERE,
+        "near_duplicate_in": list(NEAR_DUPLICATE_IN),
+        "units": UNITS,
+        "spellings": SPELLINGS,
+        "nothing": sorted({token.lower() for token in NOTHING}),
+        "rules": _rules(),
+        "figures": {"gap": GAP_C, "warm": WARM_C, "long": LONG_MINUTES, "copies": COPIES, "mass": MASS_PER_SVL3},
+        "taxa": [_taxon(row) for row in settings.taxa.itertuples()],
+        "media": {code: row["medium"] for code, row in vocabulary("microhabitat").items()},
+        "time_zone": settings.time_zone,
+        "book": hashlib.sha256(settings.title.encode()).hexdigest()[:12],
+    }
+
+
+def _shown(table: str) -> list[Field]:
+    first = FIRST[table]
+    kept = [one for one in fields(table).values() if not one.derived and one.name not in MADE_HERE.get(table, ())]
+    return sorted(kept, key=lambda one: first.index(one.name) if one.name in first else len(first))
+
+
+def _vocabularies() -> list[str]:
+    return sorted({one.vocabulary for table in TABLES for one in _shown(table) if one.vocabulary})
+
+
+def _field(one: Field) -> dict[str, Any]:
+    return {
+        "name": one.name,
+        "title": one.title,
+        "meaning": one.meaning,
+        "unit": one.unit,
+        "kind": one.kind,
+        "required": one.required,
+        "possible": one.possible,
+        "expected": one.expected,
+        "codes": one.vocabulary or one.refers_to or ("yes_no" if one.kind == "yes_no" else ""),
+        "at_least": one.at_least,
+    }
+
+
+def _rules() -> dict[str, dict[str, Any]]:
+    """Words of the rules that the page can look at by itself, by id."""
+    return {
+        rule.id: {"table": rule.table, "fields": rule.fields, "message": rule.message, "remedy": rule.remedy}
+        for rule in RULES
+        if rule.table in TABLES
+    }
+
+
+def _taxon(row: Any) -> dict[str, Any]:
+    numbers = {
+        name: None if pd.isna(value) else float(value)
+        for name, value in (("low", row.overlap_svl_low_mm), ("high", row.overlap_svl_high_mm))
+    }
+    aliases = [alias for alias in str(row.aliases or "").split("|") if alias]
+    return {"code": row.code, "aliases": aliases, "group": row.group, "paedomorphic": bool(row.paedomorphic), **numbers}
+
+
+def _site_words(row: Any) -> str:
+    return "; ".join(str(part) for part in (row.site_name, row.waterbody) if isinstance(part, str) and part)
+
+
+def _area(area: Area) -> dict[str, Any]:
+    return {"kind": area.kind, "numbers": list(area.numbers)}
+
+
+def _in_script(value: Any) -> str:
+    """JSON that no text in it can lead out of its script element."""
+    text = json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return (
+        text.replace("<", "\\u003c")
+        .replace(">", "\\u003e")
+        .replace("&", "\\u0026")
+        .replace("\u2028", "\\u2028")
+        .replace("\u2029", "\\u2029")
+    )

@@ -1,0 +1,318 @@
+"""The workbook for typing in: a sheet a table with its drop-downs, spans and example row, all made from the schemas."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from pipeline.errors import RillbookError
+from pipeline.reading.headings import CODE_SHEET, DATE_FORM, EXAMPLE, GUIDE_SHEET, filled_in, heading_of, shown_unit
+from pipeline.reading.values import EXAMPLES, read_column
+from pipeline.settings import Settings
+from schemas.fields import Field, Span
+from schemas.rules import COLUMN_FAULTS
+from schemas.tables import LOADED, key_of
+from schemas.vocabulary import codes, vocabulary
+
+FILE = "book.xlsx"
+HEAD, EXAMPLE_ROW, FIRST, LAST = 0, 1, 2, 1001
+YES_NO = ("yes", "no")
+# Fixed by the file format: what is longer makes a spreadsheet program refuse the workbook.
+LONGEST_MESSAGE, LONGEST_TITLE = 255, 32
+AS_TEXT = ("text", "code", "codes", "day", "clock", "yes_no")
+EXAMPLE_DAY, EXAMPLE_CLOCK = "2024-05-31", "21:30"
+INK = {"needed": "#7a3b00", "head": "#12424f", "grey": "#6b6b6b", "odd": "#ffe8b3"}
+
+
+def write_workbook(path: Path, settings: Settings, known: Mapping[str, pd.DataFrame]) -> Path:
+    """Write the blank workbook.
+
+    Parameters
+    ----------
+    path : Path
+        Where to; what stands there is replaced, for a blank workbook holds nothing of anyone's.
+    settings : Settings
+        The book's settings; its taxa make a drop-down.
+    known : mapping of str to DataFrame
+        Current rows of the book by table; the codes of its sites and enclosures make drop-downs.
+
+    Returns
+    -------
+    Path
+        The file: a guide, a sheet for each table that sheets bring, and a sheet with every code and its meaning.
+
+    Raises
+    ------
+    RillbookError
+        The file cannot be written.
+    """
+    import xlsxwriter
+    from xlsxwriter.exceptions import FileCreateError
+
+    path.parent.mkdir(parents=True, exist_ok=True)
+    # texts are written by write_string only: by `write` one that begins like a formula would become one
+    book = xlsxwriter.Workbook(str(path))
+    looks = _looks(book)
+    _guide(book.add_worksheet("guide"), settings, looks)
+    sheets = {table: book.add_worksheet(table) for table in LOADED}
+    lists = _lists(settings, known)
+    names = _codes(book, book.add_worksheet("codes"), lists, looks)
+    for table, sheet in sheets.items():
+        _table(book, sheet, table, settings, names, looks)
+    sheets["visits"].activate()
+    try:
+        book.close()
+    except (FileCreateError, OSError) as problem:
+        raise RillbookError(f"the workbook cannot be written ({problem}).", "Close it in other programs.", str(path)) from None
+    return path
+
+
+def _looks(book: Any) -> dict[str, Any]:
+    head = {"bold": True, "text_wrap": True, "valign": "top", "font_color": "#ffffff", "border": 1, "num_format": "@"}
+    return {
+        "head": book.add_format({**head, "bg_color": INK["head"]}),
+        "needed": book.add_format({**head, "bg_color": INK["needed"]}),
+        "text": book.add_format({"num_format": "@"}),
+        "number": book.add_format({}),
+        "example": book.add_format({"italic": True, "font_color": INK["grey"], "num_format": "@"}),
+        "example_number": book.add_format({"italic": True, "font_color": INK["grey"]}),
+        "odd": book.add_format({"bg_color": INK["odd"]}),
+        "wrapped": book.add_format({"text_wrap": True, "valign": "top"}),
+    }
+
+
+def _guide(sheet: Any, settings: Settings, looks: Mapping[str, Any]) -> None:
+    lines = [
+        settings.title or "(a book without a title)",
+        "One sheet a table, one line a row. Leave a sheet empty that you do not need. Brown headings with a star are needed in every row.",
+        f"The grey row {EXAMPLE_ROW + 1} of each sheet shows the form. It is known by its code, {EXAMPLE}, and is never loaded.",
+        "Leave empty what was not noted. Units stand in the headings; a heading may be changed to another unit, such as (°F).",
+        f"Dates are written {DATE_FORM}, such as {EXAMPLE_DAY}; clock times as {EXAMPLE_CLOCK}. They stay text, so that no spreadsheet "
+        "program makes something else of them.",
+        "A cell says what belongs in it when you stand on it. What is not possible is refused; what is unusual turns yellow: read the "
+        "notes again.",
+        "Drop-downs hold the codes; their meanings are on the sheet codes. A code of a site or a visit may also be new.",
+        "Then: rillbook check FILE.xlsx, and rillbook load FILE.xlsx. rillbook check FILE.xlsx --mark MARKED.xlsx writes a copy with every "
+        "fault in its cell.",
+        "A filled copy holds exact places. Do not share it.",
+    ]
+    sheet.set_column(0, 0, 110)
+    sheet.write_string(HEAD, 0, GUIDE_SHEET[0], looks["head"])
+    for row, line in enumerate(lines, 1):
+        sheet.write_string(row, 0, line, looks["wrapped"])
+        sheet.set_row(row, 16 * math.ceil(len(line) / 95))
+    sheet.protect()
+
+
+def _lists(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str, list[tuple[str, str]]]:
+    """Every list that a drop-down draws on: the vocabularies in use, and the book's taxa, sites and enclosures."""
+    used = dict.fromkeys(one.vocabulary for table in LOADED for one in filled_in(table).values() if one.kind == "code")
+    lists = {name: [(code, row["definition"]) for code, row in vocabulary(name).items()] for name in used}
+    lists["yes_no"] = [(word, "") for word in YES_NO]
+    taxa = settings.taxa
+    lists["taxa"] = [(str(code), str(name)) for code, name in zip(taxa["code"], taxa["scientific_name"], strict=True)]
+    for table in ("sites", "enclosures"):
+        rows = known.get(table)
+        lists[table] = [] if rows is None else [(str(code), "in the book") for code in rows[key_of(table)].dropna()]
+    return {name: rows for name, rows in lists.items() if rows}
+
+
+def _codes(book: Any, sheet: Any, lists: Mapping[str, list[tuple[str, str]]], looks: Mapping[str, Any]) -> dict[str, str]:
+    """Write the sheet of codes; return the named range of each list."""
+    for column, (title, width) in enumerate(zip(CODE_SHEET, (20, 26, 90), strict=True)):
+        sheet.write_string(HEAD, column, title, looks["head"])
+        sheet.set_column(column, column, width, looks["text"])
+    sheet.freeze_panes(1, 0)
+    names, row = {}, 1
+    for name, rows in lists.items():
+        # direct references to another sheet are written differently by some programs and lost by others: names are kept by all
+        names[name] = f"list_{name}"
+        book.define_name(names[name], f"=codes!$B${row + 1}:$B${row + len(rows)}")
+        for code, meaning in rows:
+            for column, text in enumerate((name.replace("_", " "), code, meaning)):
+                sheet.write_string(row, column, text, looks["text"])
+            row += 1
+    sheet.autofilter(0, 0, row - 1, 2)
+    # without a password: a guard against a slip, no lock
+    sheet.protect(options={"autofilter": True, "sort": True})
+    return names
+
+
+def _table(book: Any, sheet: Any, table: str, settings: Settings, names: Mapping[str, str], looks: Mapping[str, Any]) -> None:
+    example = example_row(table, settings)
+    for column, (name, declared) in enumerate(filled_in(table).items()):
+        look = "text" if declared.kind in AS_TEXT else "number"
+        heading = heading_of(declared)
+        sheet.set_column(column, column, max(12, max(map(len, heading.split())) * 1.1 + 3), looks[look])
+        sheet.write_string(HEAD, column, heading, looks["needed" if declared.required else "head"])
+        text = example.get(name, "")
+        if text and look == "number":
+            sheet.write_number(EXAMPLE_ROW, column, float(text), looks["example_number"])
+        elif text:
+            sheet.write_string(EXAMPLE_ROW, column, text, looks["example"])
+        sheet.data_validation(FIRST, column, LAST, column, validation(declared, column, names))
+        sheet.data_validation(HEAD, column, HEAD, column, {"validate": "any", **_told(declared)})
+        if declared.expected is not None:
+            low, high = declared.expected
+            cell = _cell(column)
+            rule = f"=AND(ISNUMBER({cell}),OR({cell}<{low:.10g},{cell}>{high:.10g}))"
+            sheet.conditional_format(FIRST, column, LAST, column, {"type": "formula", "criteria": rule, "format": looks["odd"]})
+        if name == key_of(table):
+            book.define_name(f"new_{table}", f"={table}!{_column(column)}${FIRST + 1}:{_column(column)}${LAST + 1}")
+    sheet.set_row(HEAD, 46)
+    sheet.freeze_panes(1, 1)
+    sheet.ignore_errors({"number_stored_as_text": f"A1:{_column(column).strip('$')}{LAST + 1}"})
+    sheet.set_landscape()
+    sheet.repeat_rows(HEAD)
+
+
+def _column(column: int) -> str:
+    from xlsxwriter.utility import xl_col_to_name
+
+    return str(xl_col_to_name(column, col_abs=True))
+
+
+def _cell(column: int) -> str:
+    return f"{_column(column)}{FIRST + 1}"
+
+
+def validation(declared: Field, column: int, names: Mapping[str, str]) -> dict[str, Any]:
+    """Say what the cells of a field take, in the words of XlsxWriter's ``data_validation``.
+
+    Parameters
+    ----------
+    declared : Field
+        The field.
+    column : int
+        Its column, from 0; formulas refer to it.
+    names : mapping of str to str
+        Named range of each list.
+
+    Returns
+    -------
+    dict
+        Possible spans and codes stop what is typed; a code of a site or a visit, and the form of a date, only warn.
+    """
+    told, cell = _told(declared), _cell(column)
+    if declared.kind in ("code", "yes_no"):
+        listed = declared.vocabulary or "yes_no"
+        return {"validate": "list", "source": f"={names[listed]}", **told, **_refusal("code_unknown", declared)}
+    if declared.refers_to == "taxa" and declared.kind == "text" and "taxa" in names:
+        return {"validate": "list", "source": f"={names['taxa']}", **told, **_refusal("code_unknown", declared)}
+    if declared.refers_to and declared.kind == "text" and declared.refers_to != "taxa":
+        source = names.get(declared.refers_to, f"new_{declared.refers_to}")
+        words = _message(f"This code is not in the list. It is right if it stands on the sheet {declared.refers_to} or in the book.")
+        return {"validate": "list", "source": f"={source}", **told, "error_type": "warning", "error_message": words}
+    if declared.kind in ("real", "whole") and declared.possible is not None:
+        return {**_span(declared, declared.possible, cell), **told, **_refusal("not_possible", declared)}
+    if declared.kind == "day":
+        rule = f'=OR(ISNUMBER({cell}),AND(LEN({cell})=10,MID({cell},5,1)="-",MID({cell},8,1)="-"))'
+        words = _message(f"Write {EXAMPLES['day']}. Another order may be held back, for it can mean more than one day.")
+        return {"validate": "custom", "value": rule, **told, "error_type": "warning", "error_message": words}
+    return {"validate": "any", **told}
+
+
+def _span(declared: Field, possible: Span, cell: str) -> dict[str, Any]:
+    low, high = possible
+    if _takes_text(declared):
+        whole = f",{cell}=INT({cell})" if declared.kind == "whole" else ""
+        return {"validate": "custom", "value": f"=OR(ISTEXT({cell}),AND({cell}>={low:.10g},{cell}<={high:.10g}{whole}))"}
+    return {"validate": "integer" if declared.kind == "whole" else "decimal", "criteria": "between", "minimum": low, "maximum": high}
+
+
+def _takes_text(declared: Field) -> bool:
+    """Whether people write more than a number here, such as ``58F`` or ``3+``: the cell lets a text pass, and the check reads it."""
+    return any(not read_column(pd.Series([more], dtype="str"), declared).faults for more in ("58F", "3+", "10 N", "10 W"))
+
+
+def _refusal(fault: str, declared: Field) -> dict[str, Any]:
+    """The rule's own words for what a cell does not take."""
+    rule = next(one for one in COLUMN_FAULTS if one.id == fault)
+    low, high = declared.possible or ("", "")
+    listed = declared.vocabulary.replace("_", " ") or ("the book's taxa" if declared.refers_to else "yes or no")
+    known = (
+        ", ".join(codes(declared.vocabulary) if declared.vocabulary else () if declared.refers_to else YES_NO) or "those of the drop-down"
+    )
+    words = {"text": "This", "unit": declared.unit, "low": _number(low), "high": _number(high), "vocabulary": listed, "codes": known}
+    message = " ".join(rule.message.replace("{text!r}", "{text}").replace("{text} {unit}", "{text}").format(**words).split())
+    remedy = rule.remedy.format(**words) if fault == "code_unknown" else ""
+    return {"error_type": "stop", "error_title": _title(declared), "error_message": _message(f"{message.replace(' )', ')')} {remedy}")}
+
+
+def _told(declared: Field) -> dict[str, Any]:
+    """What a cell says when one stands on it: meaning, usual span, form."""
+    unit = shown_unit(declared)
+    parts = [declared.meaning + ("." if not declared.meaning.endswith(".") else "")]
+    if declared.expected is not None:
+        parts.append(f"Usual: {_number(declared.expected[0])} to {_number(declared.expected[1])} {unit}".strip() + ".")
+    if declared.kind in EXAMPLES:
+        parts.append(f"Write {EXAMPLES[declared.kind]}.")
+    if declared.required:
+        parts.append("Needed.")
+    return {"input_title": _title(declared), "input_message": _message(" ".join(parts)), "ignore_blank": True}
+
+
+def _number(value: object) -> str:
+    return f"{value:.10g}" if isinstance(value, (int, float)) else str(value)
+
+
+def _message(text: str) -> str:
+    text = text.strip()
+    return text if len(text) <= LONGEST_MESSAGE else text[: LONGEST_MESSAGE - 2].rstrip(" ,") + " …"
+
+
+def _title(declared: Field) -> str:
+    unit = shown_unit(declared)
+    full = f"{declared.title} ({unit})" if unit else declared.title
+    return (full if len(full) <= LONGEST_TITLE else declared.title)[:LONGEST_TITLE]
+
+
+def example_row(table: str, settings: Settings) -> dict[str, str]:
+    """Texts of the row that shows the form: a modest value for each number, one code of each list, no place.
+
+    Parameters
+    ----------
+    table : str
+        A declared table.
+    settings : Settings
+        The first taxon of the book stands in the row.
+
+    Returns
+    -------
+    dict of str to str
+        Field to text; its key is `EXAMPLE`, by which the row is known and left out when the workbook is loaded.
+    """
+    taxa = list(settings.taxa["code"])
+    texts: dict[str, str] = {}
+    for name, one in filled_in(table).items():
+        if one.key or (one.refers_to and one.refers_to != "taxa"):
+            texts[name] = EXAMPLE
+        elif one.refers_to == "taxa":
+            texts[name] = str(taxa[0]) if taxa else EXAMPLE
+        elif one.kind in ("real", "whole"):
+            texts[name] = _modest(one)
+        else:
+            texts[name] = _first(one)
+    return {name: text for name, text in texts.items() if text}
+
+
+def _first(one: Field) -> str:
+    if one.kind == "code":
+        known = codes(one.vocabulary)
+        return known[len(known) // 2]
+    return {"yes_no": "yes", "day": EXAMPLE_DAY, "clock": EXAMPLE_CLOCK}.get(one.kind, "")
+
+
+def _modest(one: Field) -> str:
+    """A number well inside the expected span, to two digits; in the lower part, for most spans are wide at the top."""
+    if one.expected is None:
+        return ""
+    low, high = one.expected
+    number = math.sqrt(low * high) if low > 0 else low + (high - low) / 4
+    if one.kind == "whole":
+        return "1" if one.required else f"{round(number)}"
+    return f"{float(f'{number:.1e}'):.10g}"

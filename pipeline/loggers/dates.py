@@ -1,0 +1,221 @@
+"""The dates of a logger's export: one pass over every row finds the order in which they can be read, or shows that there are two."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from itertools import islice
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.errors import RillbookError
+from pipeline.loggers.layout import MISSING, Shape, cell_of, moment_of
+from pipeline.loggers.map import ORDERS, Words
+from pipeline.loggers.text import DAY_US, MOMENT, clock_of, day_of, offset_us, orders_of, rows_of
+
+CHUNK = 20_000
+ORDER_WORDS = {"ymd": "year first", "mdy": "month first", "dmy": "day first"}
+# Distinct steps that are counted before the rare ones are let go: memory stays small for any file
+DISTINCT = 2000
+AHEAD = timedelta(days=1)
+
+
+def tokens_of(words: Words) -> tuple[str, ...]:
+    """Texts that mean that there is no value, folded."""
+    return (*MISSING, *(token.casefold() for token in words.missing))
+
+
+@dataclass
+class Tally:
+    """How one order of the dates fares over the whole file; moments and steps in µs, `failed` and `future` name the first such row."""
+
+    failed: str = ""
+    future: str = ""
+    first: int | None = None
+    last: int | None = None
+    steps: Counter[int] = field(default_factory=Counter)
+    day_steps: Counter[int] = field(default_factory=Counter)
+    day_changes: int = 0
+
+    @property
+    def step(self) -> int:
+        """Commonest step, µs; 0 without any."""
+        return max(self.steps.items(), key=lambda item: (item[1], -abs(item[0])), default=(0, 0))[0]
+
+    @property
+    def keeps_step(self) -> bool:
+        """Whether most changes of the date go by the file's own step."""
+        return not self.day_changes or (self.step > 0 and self.day_steps[self.step] * 2 > self.day_changes)
+
+
+@dataclass
+class Survey:
+    """What one pass over all rows found: a tally an order, and counts of rows, readings, kinds of clock, offsets, commas and dots."""
+
+    tallies: dict[str, Tally]
+    rows: int = 0
+    readings: int = 0
+    marked: int = 0
+    plain: int = 0
+    offsets: int = 0
+    without_offset: int = 0
+    commas: int = 0
+    dots: int = 0
+    own_orders: set[str] = field(default_factory=set)
+    units: set[str] = field(default_factory=set)
+    first_text: str = ""
+    last_text: str = ""
+
+
+def survey_of(path: Path, encoding: str, shape: Shape, words: Words, today: date) -> Survey:
+    """Go through every row of a file and try every order of its dates.
+
+    Parameters
+    ----------
+    path, encoding, shape : Path, str, Shape
+        The file, and where things stand in it.
+    words : Words
+        What a map states; with a date order only that one is tried.
+    today : date
+        Readings more than a day after it lie in the future.
+
+    Returns
+    -------
+    Survey
+    """
+    survey = Survey({order: Tally() for order in ((words.date_order,) if words.date_order else ORDERS)})
+    rows = rows_of(path, encoding, shape.delimiter)
+    skipped = sum(1 for _ in islice(rows, shape.first))
+    survey.rows = skipped
+    tokens = tokens_of(words)
+    limit = ((today + AHEAD) - date(1970, 1, 1)).days * DAY_US + DAY_US
+    texts: dict[str, str] = {}
+    while chunk := list(islice(rows, CHUNK)):
+        survey.rows += len(chunk)
+        timed = []
+        for line, row in chunk:
+            moment = moment_of(row, shape.columns)
+            values = [text for role in ("temp_c", "rh_pct") if (text := cell_of(row, shape.columns.get(role))).casefold() not in tokens]
+            match = MOMENT.fullmatch(moment)
+            if match is not None:
+                timed.append((line, match, bool(values)))
+            for text in values:
+                survey.commas += "," in text
+                survey.dots += "." in text
+            if values and "unit" in shape.columns:
+                survey.units.add(cell_of(row, shape.columns["unit"]).strip("°").upper())
+                assert len(survey.units) < DISTINCT, "the unit column holds something else"
+        _tally(survey, timed, words, limit, texts)
+    survey.first_text, survey.last_text = texts.get("first", ""), texts.get("last", "")
+    return survey
+
+
+def _tally(survey: Survey, timed: list[tuple[int, re.Match[str], bool]], words: Words, limit: int, texts: dict[str, str]) -> None:
+    """Try every order of the dates on one chunk."""
+    if not timed:
+        return
+    survey.marked += sum(match[3] is not None for _, match, _ in timed)
+    survey.plain += sum(match[3] is None for _, match, _ in timed)
+    survey.offsets += sum(match[4] is not None for _, match, _ in timed)
+    survey.without_offset += sum(match[4] is None for _, match, _ in timed)
+    survey.readings += sum(value for _, _, value in timed)
+    survey.own_orders |= {orders_of(match[1])[0] if len(orders_of(match[1])) == 1 else "" for _, match, _ in timed}
+    texts.setdefault("first", timed[0][1][0])
+    changed = np.array([texts.get("date", "") != timed[0][1][1], *(a[1][1] != b[1][1] for a, b in zip(timed[1:], timed, strict=False))])
+    texts["last"], texts["date"] = timed[-1][1][0], timed[-1][1][1]
+    is_reading = np.array([value for _, _, value in timed])
+    clocks = [clock_of(match[2], match[3]) for _, match, _ in timed]
+    shift = np.array([0 if match[4] is None else offset_us(match[4]) or 0 for _, match, _ in timed], dtype="int64")
+    for order, tally in survey.tallies.items():
+        days = [day_of(match[1], order, words.pivot_year) for _, match, _ in timed]
+        good = np.array([day is not None and clock is not None for day, clock in zip(days, clocks, strict=True)])
+        if not good.all() and not tally.failed:
+            line, match, _ = timed[int(np.argmin(good))]
+            tally.failed = f"line {line}, {match[0]!r}"
+        moments = np.array([(day or 0) * DAY_US + (clock or 0) for day, clock in zip(days, clocks, strict=True)], dtype="int64")
+        late = good & (moments - shift > limit)
+        if late.any() and not tally.future:
+            line, match, _ = timed[int(np.argmax(late))]
+            tally.future = f"line {line}, {match[0]!r}"
+        _steps(tally, moments[is_reading & good], changed[is_reading & good])
+
+
+def _steps(tally: Tally, moments: np.ndarray, changed: np.ndarray) -> None:
+    if not len(moments):
+        return
+    before = np.concatenate([[moments[0] if tally.last is None else tally.last], moments[:-1]])
+    steps = moments - before
+    if tally.last is None:
+        tally.first, steps, changed = int(moments[0]), steps[1:], changed[1:]
+    tally.last = int(moments[-1])
+    tally.day_changes += int(changed.sum())
+    for counter, some in ((tally.steps, steps), (tally.day_steps, steps[changed])):
+        for step, n in zip(*np.unique(some, return_counts=True), strict=True):
+            counter[int(step)] += int(n)
+        if len(counter) > DISTINCT:
+            kept = counter.most_common(DISTINCT // 2)
+            counter.clear()
+            counter.update(dict(kept))
+
+
+def date_order(survey: Survey, words: Words, where: str) -> tuple[str, str]:
+    """The one order in which the dates can be read, and where it is known from.
+
+    An order is possible if every row is a date in it, none lies in the future, and most changes of the date go by the file's commonest
+    step: in a wrong order the day that follows is a month away.
+
+    Raises
+    ------
+    RillbookError
+        No order is possible, or more than one; each is shown.
+    """
+    if not survey.marked and not survey.plain:
+        raise RillbookError(
+            "no row has a date and a clock time.", "Write them as 2024-05-31 21:30, or look at the columns of the map.", where
+        )
+    if survey.marked and survey.plain:
+        raise RillbookError("some clock times have AM or PM and some have not.", "Export it again with one kind of clock.", where)
+    if words.clock and (words.clock == "ampm") != bool(survey.marked):
+        raise RillbookError(f"the map says clock = {words.clock!r}, the file does not.", "Mend the map.", where)
+    if words.date_order:
+        return words.date_order, "from the map"
+    # a year of four digits in front, or a month's name, leaves nothing to find out
+    if (
+        len(survey.own_orders) == 1
+        and (own := next(iter(survey.own_orders)))
+        and not survey.tallies[own].failed
+        and not survey.tallies[own].future
+    ):
+        return own, "the dates say it themselves"
+    possible = [order for order, one in survey.tallies.items() if not one.failed and not one.future and one.keeps_step]
+    if len(possible) == 1:
+        return possible[0], "the only order that fits every row"
+    if possible:
+        shown = "; ".join(f"{ORDER_WORDS[order]} ({order}): {_span(survey.tallies[order])}" for order in possible)
+        raise RillbookError(
+            f"its dates can be read in {len(possible)} ways, {shown}. Nothing is read.",
+            f"State date_order = \"{possible[0]}\" or \"{possible[1]}\" in the [logger] section of a map.", where,
+        )  # fmt: skip
+    reasons = "; ".join(f"{ORDER_WORDS[order]}: {_reason(one)}" for order, one in survey.tallies.items())
+    raise RillbookError(
+        f"its dates fit no order: {reasons}.", "Look at those rows, or state date_order in the [logger] section of a map.", where
+    )
+
+
+def _span(tally: Tally) -> str:
+    if tally.first is None or tally.last is None:
+        return "no reading"
+    first, last = (str(np.datetime64(moment, "us").astype("datetime64[m]")).replace("T", " ") for moment in (tally.first, tally.last))
+    return f"{first} to {last}"
+
+
+def _reason(tally: Tally) -> str:
+    if tally.failed:
+        return f"{tally.failed} is no date"
+    if tally.future:
+        return f"{tally.future} lies in the future"
+    kept = tally.day_steps[tally.step]
+    return f"the step of {tally.step / 6e7:g} min breaks at {tally.day_changes - kept} of {tally.day_changes} changes of the date"

@@ -1,0 +1,358 @@
+"""Symbols, words and figures of a map's layers: the document that the page's script draws, the legend, and the table."""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+from typing import Any
+
+import pandas as pd
+
+from pipeline.formulas.year_days import MONTH_NAMES
+from pipeline.maps.frames import AVAILABLE, EFFORT, IN_DOUBT, LAYERS, NOTHING, SITE, SQUARE, many, map_figures
+from pipeline.maps.public import SEVERAL
+from schemas.vocabulary import codes, vocabulary
+
+MEDIA = {
+    "": "place not noted",
+    "water": "in water",
+    "edge": "at the water's edge",
+    "land": "on land under cover",
+    "surface": "in the open",
+    SEVERAL: "in several places",
+}
+# Letter, colour and outline of a symbol. Colours: the palette of Okabe & Ito 2008, safe for colour-blind readers (values from memory).
+SYMBOLS: dict[str, tuple[str, str, str]] = {
+    "egg_mass": ("E", "#f0e442", "M3 13a11 8 0 1 0 22 0a11 8 0 1 0-22 0Z"),
+    "hatchling": ("H", "#e69f00", "M2 4H26L14 25Z"),
+    "larva": ("L", "#56b4e9", "M4 13a10 10 0 1 0 20 0a10 10 0 1 0-20 0Z"),
+    "metamorph": ("M", "#009e73", "M14 1L26 13L14 25L2 13Z"),
+    "juvenile": ("J", "#cc79a7", "M14 1L26 23H2Z"),
+    "adult": ("A", "#d55e00", "M4 3H24V23H4Z"),
+    "undetermined": ("U", "#bbbbbb", "M8 3H20L26 13L20 23H8L2 13Z"),
+    IN_DOUBT: ("?", "#eeeeee", "M9 2H19L26 9V17L19 24H9L2 17V9Z"),
+    NOTHING: ("0", "#ffffff", "M4 13a10 10 0 1 0 20 0a10 10 0 1 0-20 0Z"),
+    EFFORT: ("V", "#ffffff", "M2 5H26V17L14 25L2 17Z"),
+    AVAILABLE: ("R", "#ffffff", "M9 2H19V8H25V18H19V24H9V18H3V8H9Z"),
+}
+LAYER_WORDS = {stage: stage.replace("_", " ").capitalize() for stage in codes("life_stage")} | {
+    IN_DOUBT: "In doubt: a flag not settled",
+    NOTHING: "Searched, not found",
+    EFFORT: "Visits",
+    AVAILABLE: "Readings where no animal was",
+}
+# What a symbol grows with, and which number of a cell that is in the page's script.
+COUNTED = {NOTHING: ("n_without", 10), EFFORT: ("n_visits", 9), AVAILABLE: ("n_finds", 7)}
+ANIMALS = ("n_animals", 8)
+FEW_WORDS = "too few to say more"
+HIDDEN_AT_FIRST = (EFFORT, AVAILABLE)
+# Five steps of cividis (Nuñez et al. 2018), which grows lighter all the way, so that it reads in grey; values from memory.
+HEAT = ("#00224e", "#35456c", "#7d7c78", "#b8a96b", "#fee838")
+LIGHT_INK = 2
+
+
+def safe(text: Any) -> str:
+    """Make any text harmless in HTML, in the JavaScript template literals that folium writes, and in the templates that it makes of them.
+
+    Parameters
+    ----------
+    text : object
+        What a person typed; missing gives an empty text.
+
+    Returns
+    -------
+    str
+        With ``& < > " '`` and ``$``, backtick, backslash and braces as entities, and line ends as blanks.
+    """
+    if text is None or (not isinstance(text, str) and pd.isna(text)):
+        return ""
+    escaped = html.escape(str(text), quote=True)
+    return re.sub(r"[$`\\{}]", lambda found: f"&#{ord(found.group())};", re.sub(r"[\r\n\u2028\u2029]+", " ", escaped))
+
+
+def plain(text: Any) -> str:
+    """A person's text as it is, missing as an empty one, line ends as blanks."""
+    return "" if text is None or (not isinstance(text, str) and pd.isna(text)) else re.sub(r"[\r\n\u2028\u2029]+", " ", str(text))
+
+
+def embed(document: Any) -> str:
+    """Write a document as JSON that nothing in a page takes for anything else: markup and template signs as escapes."""
+    text = json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+    def in_a_text(found: re.Match[str]) -> str:
+        return re.sub(r"[<>&$`{}'\u2028\u2029]", lambda sign: f"\\u{ord(sign.group()):04x}", found.group())
+
+    return re.sub(r'"(?:[^"\\]|\\.)*"', in_a_text, text)
+
+
+def symbol(layer: str, months: Iterable[int] = ()) -> str:
+    """A layer's symbol for the legend, as an SVG element; `months` are the tall ticks under it."""
+    letter, colour, outline = SYMBOLS[layer]
+    seen = set(months)
+    bars = [(2 + 2.1 * (month - 1), month in seen) for month in range(1, 13)] if seen else []
+    ticks = "".join(f'<path d="M{x:.1f} {"26v7" if tall else "31v2"}" stroke="{"#000" if tall else "#888"}"/>' for x, tall in bars)
+    baseline = {"hatchling": 14, "juvenile": 20}.get(layer, 17)
+    return (
+        '<svg width="28" height="34" viewBox="0 0 28 34" aria-hidden="true">'
+        f'<path d="{outline}" fill="{colour}" stroke="#000" stroke-width="1.5"/>'
+        f'<text x="14" y="{baseline}" text-anchor="middle" font-size="11" font-weight="bold">{letter}</text>'
+        f'<g stroke-width="1.3">{ticks}</g></svg>'
+    )
+
+
+def heat_breaks() -> list[float]:
+    """Edges of the colours of temperature, °C."""
+    return [float(edge) for edge in map_figures()["temperature_breaks_c"].split("|")]
+
+
+def heat_words() -> list[str]:
+    """What each colour of temperature stands for."""
+    edges = heat_breaks()
+    middle = [f"{low:g} to {high:g} °C" for low, high in pairwise(edges)]
+    return [f"below {edges[0]:g} °C", *middle, f"{edges[-1]:g} °C and above"]
+
+
+def document(cells: pd.DataFrame, finds: pd.DataFrame | None, lines: Sequence[Any], private: bool) -> dict[str, Any]:
+    """All that the page's script draws.
+
+    Parameters
+    ----------
+    cells : DataFrame
+        From `public_cells` or `exact_cells`.
+    finds : DataFrame or None
+        Single finds; for the exact map alone.
+    lines : sequence
+        Lines to draw, each ``(kind, [(latitude, longitude), …])`` in degrees.
+    private : bool
+        The cells are exact.
+
+    Returns
+    -------
+    dict
+        Ready for :func:`embed`. `cells` is one row of whole numbers: place, layer, taxon, medium, number of cells that follow; and for each
+        of these the month, or 12 and a sum of powers of two, January 1, or 0 where the cell is `few` and nothing more is told; first year
+        after `year`, years after that; then of searches visits, visits without, minutes; of all else finds, animals, visits, microhabitats
+        as a sum of powers of two, readings, and where there are any the median in tenths of °C, and where there are several how far
+        below it the lowest lies, and the highest above it. `first` is what all cells of a place and layer come to: place, layer, what its
+        symbol grows with, months as a sum of powers of two.
+    """
+    keys = SITE if private else SQUARE
+    places = cells[keys].drop_duplicates(keys[0] if private else keys[:3], ignore_index=True)
+    by = {key: number for number, key in enumerate(_place_keys(places, private))}
+    taxa = sorted(set(cells["taxon"]))
+    microhabitats = sorted({code for text in set(cells["microhabitats"]) for code in text.split("|")} - {""})
+    present = set(cells["layer"])
+    layers = [layer for layer in LAYERS if layer in present]
+    first_year = int(cells["year_from"].min()) if cells["year_from"].notna().any() else 0
+    index = {
+        "layer": {one: number for number, one in enumerate(layers)},
+        "taxon": {one: number for number, one in enumerate(taxa)},
+        "medium": {one: number for number, one in enumerate(MEDIA)},
+        "microhabitat": {one: number for number, one in enumerate(microhabitats)},
+    }
+    return {
+        "private": private,
+        "places": [_place(row, private) for row in places.itertuples(index=False)],
+        "layers": [[*SYMBOLS[layer], LAYER_WORDS[layer], layer, COUNTED.get(layer, ANIMALS)[1]] for layer in layers],
+        "taxa": [plain(name) for name in taxa],
+        "media": list(MEDIA.values()),
+        "microhabitats": [plain(vocabulary("microhabitat").get(code, {}).get("definition", code)) for code in microhabitats],
+        "months": MONTH_NAMES,
+        "n_cells": len(cells),
+        "year": first_year,
+        "cells": _runs(cells, by, index, private, first_year),
+        "first": _sums(cells, by, index["layer"], private),
+        "finds": [] if finds is None else _finds(finds, by, index),
+        "lines": [[kind, [[round(float(y), 5), round(float(x), 5)] for y, x in points]] for kind, points in lines],
+        "heat": [heat_breaks(), HEAT, heat_words(), LIGHT_INK],
+        "sizes": [int(edge) for edge in map_figures()["count_breaks"].split("|")],
+        "few": FEW_WORDS,
+    }
+
+
+def _place_keys(frame: pd.DataFrame, private: bool) -> list[Any]:
+    return list(frame["site_id"]) if private else list(zip(frame["step"], frame["south"], frame["west"], strict=True))
+
+
+def _place(row: Any, private: bool) -> list[Any]:
+    if not private:
+        return [float(row.south), float(row.west), float(row.step)]
+    uncertainty = None if pd.isna(row.coordinate_uncertainty_m) else float(row.coordinate_uncertainty_m)
+    return [round(row.latitude, 5), round(row.longitude, 5), uncertainty, plain(row.site_id), plain(row.site_name), plain(row.remarks)]
+
+
+def _runs(cells: pd.DataFrame, by: dict[Any, int], index: dict[str, dict[Any, int]], private: bool, first_year: int) -> list[int]:
+    """Cells as whole numbers, those of one place, layer, taxon and medium behind one head of five numbers: browsers read that fast."""
+    numbers: list[int] = []
+    head: list[int] = []
+    length = 0
+    for row, key in zip(cells.itertuples(index=False), _place_keys(cells, private), strict=True):
+        own = [by[key], index["layer"][row.layer], index["taxon"][row.taxon], index["medium"][row.medium]]
+        if own != head:
+            head = own
+            length = len(numbers) + len(own)
+            numbers += [*own, 0]
+        numbers[length] += 1
+        numbers += [0] if row.few else _cell(row, index, first_year)
+    return numbers
+
+
+def _sums(cells: pd.DataFrame, by: dict[Any, int], layers: dict[str, int], private: bool) -> list[list[int]]:
+    """What a page shows before anybody chooses, so that it need not read all cells first."""
+    number = cells[ANIMALS[0]]
+    for layer, (name, _) in COUNTED.items():
+        number = number.mask(cells["layer"] == layer, cells[name])
+    found: dict[tuple[int, int], list[int]] = {}
+    rows = zip(_place_keys(cells, private), cells["layer"], number.fillna(0), cells["months"], cells["few"], strict=True)
+    for key, layer, n, months, few in rows:
+        mine = found.setdefault((by[key], layers[layer]), [0, 0])
+        if not few:
+            mine[0] += int(n)
+            mine[1] |= sum(1 << (int(month) - 1) for month in months.split("|"))
+    return [[place, layer, *sums] for (place, layer), sums in found.items()]
+
+
+def _cell(row: Any, index: dict[str, dict[Any, int]], first_year: int) -> list[int]:
+    months = [int(month) for month in row.months.split("|")]
+    when = months[0] if len(months) == 1 else 12 + sum(1 << (month - 1) for month in months)
+    start = [when, int(row.year_from) - first_year, int(row.year_to - row.year_from)]
+    if row.layer in (NOTHING, EFFORT):
+        return [*start, int(row.n_visits), int(row.n_without), round(row.search_minutes)]
+    found = sum(1 << index["microhabitat"][code] for code in row.microhabitats.split("|") if code)
+    start += [int(row.n_finds), int(row.n_animals), int(row.n_visits), found, int(row.n_readings)]
+    if not row.n_readings:
+        return start
+    middle, low, high = (round(value * 10) for value in (row.temp_median_c, row.temp_min_c, row.temp_max_c))
+    return [*start, middle] if row.n_readings == 1 else [*start, middle, middle - low, high - middle]
+
+
+def _finds(finds: pd.DataFrame, by: dict[Any, int], index: dict[str, dict[Any, int]]) -> list[list[Any]]:
+    listed = []
+    for row in finds.itertuples(index=False):
+        if row.site_id not in by:
+            continue
+        own = [] if pd.isna(row.own_latitude) or pd.isna(row.own_longitude) else [round(row.own_latitude, 5), round(row.own_longitude, 5)]
+        where = index["microhabitat"].get(row.microhabitat, -1)
+        tenths = -999 if pd.isna(row.temp_c) else round(row.temp_c * 10)
+        listed.append([
+            by[row.site_id], index["layer"][row.layer], index["taxon"][row.taxon], index["medium"][row.medium], int(row.month),
+            int(row.year),
+            f"{row.visit_date:%Y-%m-%d}", int(row.n_animals), where, tenths, plain(row.find_id), plain(row.find_remarks), *own,
+        ])  # fmt: skip
+    return listed
+
+
+def months_words(months: Any) -> str:
+    """Write the months of a cell: one, a run, or a list; nothing where they are not shown."""
+    if not isinstance(months, str):
+        return ""
+    numbers = sorted(int(month) for month in months.split("|"))
+    if len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1:
+        return f"{MONTH_NAMES[numbers[0] - 1]} to {MONTH_NAMES[numbers[-1] - 1]}"
+    return ", ".join(MONTH_NAMES[number - 1] for number in numbers)
+
+
+def degrees(value: float, letters: str) -> str:
+    """Degrees with the letter of their half of the globe."""
+    return f"{abs(value):g}° {letters[int(value < 0)]}"
+
+
+def place_words(row: Any, private: bool) -> str:
+    """Name a place, escaped: the site, or the sides of the square."""
+    if private:
+        name = f", {safe(row.site_name)}" if safe(row.site_name) else ""
+        return f"{safe(row.site_id)}{name}; {row.latitude:.5f}, {row.longitude:.5f}"
+    return f"{degrees(row.south, 'NS')} to {degrees(row.north, 'NS')}, {degrees(row.west, 'EW')} to {degrees(row.east, 'EW')}"
+
+
+def _temperature_words(row: Any) -> str:
+    if row.few or not row.n_readings > 0:
+        return ""
+    if row.n_readings == 1:
+        return f"{row.temp_median_c:.1f} °C, one reading"
+    if pd.isna(row.temp_median_c):
+        return f"{row.temp_min_c:.1f} to {row.temp_max_c:.1f} °C, {row.n_readings:.0f} readings"
+    return f"median {row.temp_median_c:.1f} °C, range {row.temp_min_c:.1f} to {row.temp_max_c:.1f}, {row.n_readings:.0f} readings"
+
+
+def _count_words(row: Any) -> tuple[str, str]:
+    if row.few:
+        return "", FEW_WORDS
+    if not row.n_visits:
+        return str(int(row.n_animals) or ""), many(int(row.n_finds), "find", "finds")
+    visits = many(int(row.n_visits), "visit", "visits")
+    if row.layer == NOTHING:
+        return "", f"not found on {int(row.n_without)} of {visits} that looked for it"
+    if row.layer == EFFORT:
+        minutes = f", {int(row.search_minutes)} minutes of search noted" if row.search_minutes > 0 else ""
+        return "", f"{visits}{minutes}{f'; nothing found on {int(row.n_without)}' if row.n_without else ''}"
+    if row.layer == AVAILABLE:
+        return "", f"{many(int(row.n_finds), 'point', 'points')} on {visits}"
+    return str(int(row.n_animals)), f"{many(int(row.n_finds), 'find', 'finds')} on {visits}"
+
+
+def table_rows(cells: pd.DataFrame, private: bool) -> tuple[pd.DataFrame, str]:
+    """Choose the rows of the table: the cells, or where they are too many for a page fewer and coarser ones.
+
+    Returns
+    -------
+    DataFrame
+        For :func:`table`.
+    str
+        What was left out, in a sentence; empty where nothing was.
+    """
+    most = int(map_figures()["table_rows_most"])
+    if len(cells) <= most:
+        return cells, ""
+    place = SITE if private else SQUARE
+    shown = cells[~cells["layer"].isin([NOTHING, EFFORT])]
+    sums = {name: (name, "sum") for name in ("n_finds", "n_animals", "n_readings")}
+    ends = {"temp_min_c": ("temp_min_c", "min"), "temp_max_c": ("temp_max_c", "max")}
+    said = ""
+    for keys, lost in (
+        ([*place, "layer", "taxon"], "months"),
+        ([*place, "layer"], "months, taxa"),
+        (["layer", "taxon"], "months, places"),
+    ):
+        said = lost
+        rows = shown.groupby([*keys, "few"], dropna=False, sort=False).agg(**sums, **ends).reset_index()
+        if len(rows) <= most:
+            break
+    rows = rows.assign(medium=SEVERAL, microhabitats="", n_visits=0, n_without=0, search_minutes=0.0, temp_median_c=float("nan"))
+    if "taxon" not in rows:
+        rows = rows.assign(taxon="")
+    return rows, f"The table would have {len(cells)} lines; this one leaves out {said} and searches. The map shows them."
+
+
+def table(rows: pd.DataFrame, private: bool) -> str:
+    """The figures of the marks as an HTML table, for readers without the map."""
+    placed = "site_id" in rows or "south" in rows
+    dated = "months" in rows
+    heads = [
+        *(["Site" if private else "Square"] * placed),
+        "Layer",
+        "Taxon",
+        "Where",
+        *(["Month", "Year"] * dated),
+        "Animals",
+        "Finds and visits",
+    ]
+    heads += ["Temperature", "Microhabitats"]
+    listed = vocabulary("microhabitat")
+    lines = []
+    for row in rows.itertuples(index=False):
+        animals, finds = _count_words(row)
+        micro = "; ".join(safe(listed[code]["definition"] if code in listed else code) for code in row.microhabitats.split("|") if code)
+        cells = [place_words(row, private)] if placed else []
+        where = "" if row.few or row.layer in (NOTHING, EFFORT) else MEDIA[row.medium]
+        cells += [LAYER_WORDS[row.layer], f"<i>{safe(row.taxon)}</i>" if row.taxon else "", where]
+        if dated:
+            years = "" if row.few else f"{row.year_from:.0f}" + (f" to {row.year_to:.0f}" if row.year_to > row.year_from else "")
+            cells += [months_words(row.months), years]
+        cells += [animals, finds, _temperature_words(row), micro]
+        lines.append(f'<tr><th scope="row">{cells[0]}</th>{"".join(f"<td>{cell}</td>" for cell in cells[1:])}</tr>')
+    top = "".join(f'<th scope="col">{head}</th>' for head in heads)
+    return f"<table><thead><tr>{top}</tr></thead><tbody>{''.join(lines)}</tbody></table>"

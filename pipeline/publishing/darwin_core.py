@@ -1,0 +1,234 @@
+"""Published rows as a Darwin Core Archive: events, occurrences, measurements, the Humboldt extension, and meta.xml."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+import pandas as pd
+
+from pipeline.publishing.publication import Statement, as_written, generalised, standard_words, word
+from schemas.fields import Field
+from schemas.public import NEW, public_fields
+
+DWC = "http://rs.tdwg.org/dwc/terms/"
+DCTERMS = "http://purl.org/dc/terms/"
+ECO = "http://rs.tdwg.org/eco/terms/"
+OBIS = "http://rs.iobis.org/obis/terms/"
+TEXT = "http://rs.tdwg.org/dwc/text/"
+LIST = " | "
+FILES = {
+    "event": ("event.csv", DWC + "Event"),
+    "occurrence": ("occurrence.csv", DWC + "Occurrence"),
+    "measurement": ("measurement.csv", OBIS + "ExtendedMeasurementOrFact"),
+    "humboldt": ("humboldt.csv", ECO + "Event"),
+}
+DUBLIN_CORE = ("license", "language", "accessRights", "rightsHolder", "bibliographicCitation")
+OBIS_TERMS = ("measurementTypeID", "measurementUnitID")
+IN_HUMBOLDT = ("target_taxa", "all_counted")
+IN_OUR_WORDS = ("life_stage", "condition")
+PROTOCOL = (
+    "Chapman & Wieczorek 2020, Georeferencing Best Practices, doi:10.15468/doc-gg7h-s853; "
+    "Chapman 2020, Current Best Practices for Generalizing Sensitive Species Occurrence Data, doi:10.15468/doc-5jp4-5g10"
+)
+
+
+def archive_frames(tables: Mapping[str, pd.DataFrame], said: Statement) -> dict[str, pd.DataFrame]:
+    """The four data files of the archive.
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+        From `protect.public_rows`.
+    said : Statement
+
+    Returns
+    -------
+    dict of str to DataFrame
+        ``event``, ``occurrence``, ``measurement``, ``humboldt``: text only, the first column the event's code, the others Darwin Core
+        terms. An event is a visit. An occurrence is a find, or a taxon that a complete visit looked for and did not find. A measurement is
+        one value for which Darwin Core has no term. The Humboldt extension has one row an event.
+
+    References
+    ----------
+    Darwin Core, issue of 2026-05-26; Humboldt Extension, issue of 2025-07-10: scope and completeness are stated only where they were
+    recorded during the visit.
+    """
+    visits, taxa = tables["visits"], tables["taxa"].set_index("code")
+    return {
+        "event": _events(visits, said),
+        "occurrence": _occurrences(tables, taxa),
+        "measurement": _measurements(tables),
+        "humboldt": _humboldt(visits, tables["absences"], taxa["scientific_name"].to_dict()),
+    }
+
+
+def _texts(table: str, frame: pd.DataFrame) -> pd.DataFrame:
+    declared = public_fields(table)
+    columns = {name: [as_written(value, declared[name].kind) for value in frame[name]] for name in declared}
+    return pd.DataFrame(columns, index=frame.index, dtype="str")
+
+
+def _events(visits: pd.DataFrame, said: Statement) -> pd.DataFrame:
+    text = _texts("visits", visits)
+    declared = [field for field in public_fields("visits").values() if field.darwin_core]
+    frame = pd.DataFrame({field.darwin_core: text[field.name] for field in declared}, index=visits.index)
+    minutes = text["search_minutes"]
+    return frame.assign(
+        year=text["month"].str[:4],
+        month=text["month"].str[5:].str.lstrip("0"),
+        eventType="Survey",
+        geodeticDatum="EPSG:4326",
+        footprintSRS="EPSG:4326",
+        georeferenceProtocol=PROTOCOL,
+        sampleSizeValue=minutes,
+        sampleSizeUnit=pd.Series("minute", index=minutes.index, dtype="str").where(minutes != "", ""),
+        dataGeneralizations=[generalised(step) for step in visits["grid_step_deg"]],
+        informationWithheld=said.withheld,
+        datasetID=said.dataset,
+        datasetName=said.title,
+        license=said.licence_iri,
+        rightsHolder=said.author,
+        bibliographicCitation=said.citation,
+        language="en",
+    )
+
+
+def _occurrences(tables: Mapping[str, pd.DataFrame], taxa: pd.DataFrame) -> pd.DataFrame:
+    finds, absences = _texts("finds", tables["finds"]), _texts("absences", tables["absences"])
+    declared = {field.darwin_core: field.name for field in public_fields("finds").values() if field.darwin_core}
+    found = pd.DataFrame({term: finds[name] for term, name in declared.items()}, index=finds.index)
+    found = found.assign(taxon=finds["taxon"], occurrenceStatus=word("occurrenceStatus", "yes"))
+    found["lifeStage"] = [word("lifeStage", one) for one in finds["life_stage"]]
+    found["sex"] = [word("sex", one) for one in finds["sex"]]
+    found["vitality"] = [word("vitality", one) for one in finds["condition"]]
+    missed = pd.DataFrame({"eventID": absences["event_id"], "occurrenceID": absences["occurrence_id"], "taxon": absences["taxon"]})
+    missed = missed.assign(individualCount="0", occurrenceStatus=word("occurrenceStatus", "no"))
+    both = pd.concat([found, missed], ignore_index=True).astype("str").fillna("")
+    order = {event: number for number, event in enumerate(tables["visits"]["event_id"])}
+    both["place"] = both["eventID"].map(order)
+    both = both.sort_values(["place", "occurrenceID"], ignore_index=True).drop(columns="place")
+    both = both.assign(
+        scientificName=both["taxon"].map(taxa["scientific_name"].to_dict()),
+        taxonRank=both["taxon"].map(taxa["rank"].to_dict()).fillna(""),
+        kingdom="Animalia",
+        basisOfRecord="HumanObservation",
+    )
+    return both[["eventID", *(name for name in both.columns if name not in ("eventID", "taxon"))]]
+
+
+def _measured(table: str) -> list[Field]:
+    """Fields whose values become measurements: Darwin Core has no term for them; stage and condition are given again in our own words."""
+    # the square of a visit is told by Darwin Core terms, whatever its own fields are called
+    skip = {*IN_HUMBOLDT, "taxon", *NEW["visits"].to_schema().columns}
+    listed = [field for name, field in public_fields(table).items() if name not in skip and not (field.key or field.refers_to)]
+    return [field for field in listed if not field.darwin_core or field.name in IN_OUR_WORDS]
+
+
+def _measurements(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    accuracy = dict(zip(tables["visits"]["event_id"], _texts("visits", tables["visits"])["thermometer_accuracy_c"], strict=True))
+    parts = list(_long(tables, accuracy))
+    order = {event: number for number, event in enumerate(tables["visits"]["event_id"])}
+    whole = pd.concat(parts, ignore_index=True)
+    return whole.sort_values("eventID", key=lambda column: column.map(order), kind="stable", ignore_index=True)
+
+
+def _long(tables: Mapping[str, pd.DataFrame], accuracy: Mapping[str, str]) -> Iterator[pd.DataFrame]:
+    for table, of_occurrence in (("visits", ""), ("finds", "occurrence_id"), ("availability", "")):
+        text = _texts(table, tables[table])
+        places = ("Where no animal was: " + text["microhabitat"]) if table == "availability" else pd.Series("", index=text.index)
+        for field in _measured(table):
+            kept = text[text[field.name] != ""]
+            warm = field.unit == "°C" and field.name.endswith("_temp_c")
+            name, iri = standard_words().get(("measurementType", field.name), (field.name.replace("_", " "), ""))
+            yield pd.DataFrame(
+                {
+                    "eventID": kept["event_id"],
+                    "occurrenceID": kept[of_occurrence] if of_occurrence else "",
+                    "measurementType": name,
+                    "verbatimMeasurementType": field.name,
+                    "measurementTypeID": iri,
+                    "measurementValue": kept[field.name],
+                    "measurementAccuracy": kept["event_id"].map(accuracy) if warm else "",
+                    "measurementUnit": field.unit,
+                    "measurementUnitID": standard_words().get(("measurementUnit", field.unit), ("", ""))[1],
+                    "measurementMethod": field.meaning,
+                    "measurementRemarks": places[kept.index],
+                }
+            )
+
+
+def _humboldt(visits: pd.DataFrame, absences: pd.DataFrame, names: Mapping[str, str]) -> pd.DataFrame:
+    text = _texts("visits", visits)
+    absent = absences.groupby("event_id")["taxon"].agg(list).to_dict()
+    effort = visits["search_minutes"].astype(float) * visits["observer_count"].astype(float) / 60
+    scope, counted = text["target_taxa"], text["all_counted"]
+    complete = np.select([(scope != "") & (counted == "true"), (scope != "") & (counted == "false")],
+                         ["reportedComplete", "reportedIncomplete"], "notReported")  # fmt: skip
+    frame = pd.DataFrame({"eventID": text["event_id"]})
+    frame["isSamplingEffortReported"] = np.where(effort.notna(), "true", "false")
+    frame["samplingEffortProtocol"] = np.where(effort.notna(), "net search time multiplied by the number of observers", "")
+    frame["samplingEffortValue"] = [as_written(value, "real") for value in effort.round(4)]
+    frame["samplingEffortUnit"] = np.where(effort.notna(), word("unit", "effort"), "")
+    for value, unit, field in (
+        ("eventDurationValue", "eventDurationUnit", "search_minutes"),
+        ("totalAreaSampledValue", "totalAreaSampledUnit", "area_m2"),
+    ):
+        frame[value] = text[field]
+        frame[unit] = np.where(text[field] != "", word("unit", field), "")
+    frame["protocolNames"] = text["protocol"]
+    frame["targetTaxonomicScope"] = [_names(targets.split("|") if targets else [], names) for targets in scope]
+    frame["taxonCompletenessReported"] = complete
+    full = np.where(complete == "reportedComplete", "true", "false")
+    frame["isTaxonomicScopeFullyReported"] = np.where(complete == "notReported", "", full)
+    frame["isAbsenceReported"] = np.where(complete == "reportedComplete", "true", "false")
+    frame["absentTaxa"] = [_names(absent.get(event, []), names) for event in text["event_id"]]
+    frame["isAbundanceReported"] = "true"
+    return frame
+
+
+def _names(listed: list[str], names: Mapping[str, str]) -> str:
+    return LIST.join(sorted(names[code] for code in listed))
+
+
+def meta_xml(frames: Mapping[str, pd.DataFrame]) -> str:
+    """Describe the data files of an archive.
+
+    Parameters
+    ----------
+    frames : mapping of str to DataFrame
+        From :func:`archive_frames`.
+
+    Returns
+    -------
+    str
+        Text of `meta.xml`.
+
+    References
+    ----------
+    Darwin Core text guide, namespace http://rs.tdwg.org/dwc/text/.
+    """
+    archive = ET.Element("archive", {"xmlns": TEXT, "metadata": "eml.xml"})
+    for name, frame in frames.items():
+        file, row_type = FILES[name]
+        core = name == "event"
+        how = {"encoding": "UTF-8", "fieldsTerminatedBy": ",", "linesTerminatedBy": "\\n", "fieldsEnclosedBy": '"'}
+        part = ET.SubElement(archive, "core" if core else "extension", {**how, "ignoreHeaderLines": "1", "rowType": row_type})
+        ET.SubElement(ET.SubElement(part, "files"), "location").text = file
+        ET.SubElement(part, "id" if core else "coreid", {"index": "0"})
+        for index, column in enumerate(frame.columns):
+            # the first column of an extension only ties it to its event
+            if core or index:
+                ET.SubElement(part, "field", {"index": str(index), "term": term_iri(name, column)})
+    ET.indent(archive)
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(archive, encoding="unicode") + "\n"
+
+
+def term_iri(name: str, column: str) -> str:
+    """Address of the term that a column of a data file holds."""
+    if name == "humboldt" and column != "eventID":
+        return ECO + column
+    if column in DUBLIN_CORE:
+        return DCTERMS + column
+    return (OBIS if column in OBIS_TERMS else DWC) + column

@@ -1,0 +1,236 @@
+"""From the book's rows to rows that may be shown to everyone.
+
+All published files are made of what this module returns, and of nothing else.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.formulas.places import WITHHELD, public_uncertainty_m, square_centre
+from pipeline.publishing.site_squares import NO_PLACE, SECRET_MICROHABITATS, SECRET_STEP, SIDES, is_finer, site_squares, taxon_classes
+from pipeline.publishing.site_squares import BookRows as BookRows
+from pipeline.settings import Settings
+from schemas.public import public_fields
+
+NEST_MICROHABITATS = ("nest_water", "nest_edge")
+EGG = "egg_mass"
+CHANCE = "chance"
+DOUBTFUL = ("genus_only", "unsure")
+
+
+@dataclass(frozen=True)
+class Withheld:
+    """What the keeper of the book is told and nobody else.
+
+    Attributes
+    ----------
+    counts : dict of str to int
+        Rows that were left out, by reason.
+    steps : dict of str to str
+        Grid step at which each site has been published, now or before; kept for the next time.
+    coarser : list of str
+        Sites whose class is coarser now than they were published before. What was published cannot be taken back.
+    codes : DataFrame
+        `kind` (``visit``, ``find``), `code` in the book and `public_code`, for those who ask for a record.
+    """
+
+    counts: dict[str, int]
+    steps: dict[str, str]
+    coarser: list[str]
+    codes: pd.DataFrame
+
+
+def opaque(key: bytes, kind: str, code: str, step: str) -> str:
+    """A stable public code for a row of the book.
+
+    Parameters
+    ----------
+    key : bytes
+        The book's secret; without it nobody can tell which of two known codes a public one belongs to.
+    kind, code, step : str
+        Kind of row, its code in the book, and the grid step: a row that moves to a coarser square gets a new code, so that its old place
+        does not cling to it.
+
+    Returns
+    -------
+    str
+        A UUID of version 8 (RFC 9562) as a URN, cut from HMAC-SHA-256.
+    """
+    digest = hmac.new(key, "\0".join((kind, code, step)).encode(), hashlib.sha256).digest()[:16]
+    number = int.from_bytes(digest) & ~(0xF << 76) & ~(0x3 << 62) | 0x8 << 76 | 0x2 << 62
+    return uuid.UUID(int=number).urn
+
+
+def public_rows(rows: BookRows, settings: Settings, key: bytes, published: Mapping[str, str]) -> tuple[dict[str, pd.DataFrame], Withheld]:
+    """Make the rows that may be published.
+
+    Parameters
+    ----------
+    rows : BookRows
+    settings : Settings
+    key : bytes
+        The book's secret for public codes.
+    published : mapping of str to str
+        Grid step by site of earlier publications.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        The tables `taxa`, `visits`, `finds`, `absences` and `availability` with the columns of `schemas.public`, ordered by square.
+    Withheld
+        What was left out and what to remember; for the keeper of the book alone.
+
+    Notes
+    -----
+    Nothing in the tables depends on where in its square a site lies, nor on the order of rows. Nothing is random: shifted places are
+    made up, squares stay true (Chapman 2020).
+    """
+    places = site_squares(rows, settings, published)
+    classes = taxon_classes(settings.taxa)
+    visits = rows.visits.merge(places, on="site_id")
+    shown = visits[visits["left_out"] == ""].copy()
+    shown["event_id"] = [opaque(key, "visit", code, step) for code, step in zip(shown["visit_id"], shown["step"], strict=True)]
+    finds = _with_reasons(rows.finds.merge(shown[["visit_id", "event_id", "step"]], on="visit_id"), classes)
+    out_of_sight = _visits_with_more_than_shown(rows, finds, settings.taxa)
+    shown = shown[~((shown["protocol"] == CHANCE) & ~shown["event_id"].isin(finds.loc[finds["why"] == "", "event_id"]))]
+    public_visits = _visits(shown, classes, out_of_sight)
+    tables = {
+        "visits": public_visits,
+        "finds": _finds(finds, public_visits, key),
+        "absences": _absences(shown, public_visits, finds, key),
+        "availability": _points(rows.availability, shown, public_visits, key),
+    }
+    tables["taxa"] = _taxa(settings.taxa, tables)
+    counts = _counts(rows, visits, finds)
+    seen = places[places["site_id"].isin(shown["site_id"])]
+    steps = {**published, **dict(zip(seen["site_id"], seen["step"], strict=True))}
+    coarser = [site for site, step in zip(places["site_id"], places["step"], strict=True) if is_finer(published.get(site, step), step)]
+    return tables, Withheld(counts, steps, coarser, _codes(shown, finds, key))
+
+
+def _codes(shown: pd.DataFrame, finds: pd.DataFrame, key: bytes) -> pd.DataFrame:
+    kept = finds[(finds["why"] == "") & finds["event_id"].isin(shown["event_id"])]
+    pairs = [("visit", code, public) for code, public in zip(shown["visit_id"], shown["event_id"], strict=True)]
+    pairs += [("find", code, opaque(key, "find", code, step)) for code, step in zip(kept["find_id"], kept["step"], strict=True)]
+    return pd.DataFrame(pairs, columns=["kind", "code", "public_code"], dtype="str")
+
+
+def _with_reasons(finds: pd.DataFrame, classes: Mapping[str, str]) -> pd.DataFrame:
+    """Why a find is left out, as `why`: ``egg`` (eggs and nests), ``taxon`` (its class is coarser than the square), ``seep``, or empty."""
+    egg = (finds["life_stage"] == EGG) | finds["microhabitat"].isin(NEST_MICROHABITATS)
+    pairs = list(zip(finds["step"], [classes.get(taxon, WITHHELD) for taxon in finds["taxon"]], strict=True))
+    silent = np.array([is_finer(step, wanted) for step, wanted in pairs], dtype=bool)
+    seep = finds["microhabitat"].isin(SECRET_MICROHABITATS) & np.array([is_finer(step, SECRET_STEP) for step, _ in pairs], dtype=bool)
+    return finds.assign(why=np.select([silent, egg, seep], ["taxon", "egg", "seep"], ""))
+
+
+def _visits_with_more_than_shown(rows: BookRows, finds: pd.DataFrame, taxa: pd.DataFrame) -> set[str]:
+    """Visits of which no complete list can be published; why not is never said, for one reason is that eggs were there.
+
+    A taxon whose class is coarser than the square is never named there, so its finds take nothing from the list of the others.
+    """
+    whole = dict(zip(taxa["code"], taxa["rank"].isin(["species", "subspecies"]), strict=True))
+    doubtful = finds["id_certainty"].isin(DOUBTFUL) | ~finds["taxon"].map(whole).fillna(False).astype(bool)
+    unfinished = set(finds.loc[(doubtful & (finds["why"] != "taxon")) | finds["why"].isin(["egg", "seep"]), "visit_id"])
+    held = set(rows.visits.loc[rows.visits["incomplete"].fillna(False).astype(bool), "visit_id"]) if "incomplete" in rows.visits else set()
+    return unfinished | held | set(rows.unsettled)
+
+
+def _visits(shown: pd.DataFrame, classes: Mapping[str, str], out_of_sight: set[str]) -> pd.DataFrame:
+    centres = {sides: square_centre(sides) for sides in set(shown[SIDES].itertuples(index=False, name=None))}
+    squares = list(shown[SIDES].itertuples(index=False, name=None))
+    radius = [public_uncertainty_m(one, own) for one, own in zip(squares, shown["uncertainty_m"], strict=True)]
+    complete = shown["all_counted"].mask(shown["visit_id"].isin(out_of_sight))
+    table = shown.assign(
+        month=pd.to_datetime(shown["visit_date"]).dt.strftime("%Y-%m"),
+        grid_step_deg=shown["step"],
+        latitude=[centres[one][0] for one in squares],
+        longitude=[centres[one][1] for one in squares],
+        coordinate_uncertainty_m=pd.array(radius, dtype="Int64"),
+        footprint_wkt=[wkt(one) for one in squares],
+        target_taxa=[_named_targets(text, step, classes) for text, step in zip(shown["target_taxa"], shown["step"], strict=True)],
+        all_counted=complete.astype("boolean"),
+    )
+    ordered = table.sort_values(["south", "west", "step", "month", "event_id"], ignore_index=True)
+    return ordered[list(public_fields("visits"))]
+
+
+def wkt(square: tuple[float, float, float, float]) -> str:
+    """A grid square as WKT, counter-clockwise, longitude before latitude."""
+    south, west, north, east = (f"{side:g}" for side in square)
+    return f"POLYGON (({west} {south}, {east} {south}, {east} {north}, {west} {north}, {west} {south}))"
+
+
+def _named_targets(text: object, step: str, classes: Mapping[str, str]) -> str | None:
+    named = [code.strip() for code in text.split("|")] if isinstance(text, str) else []
+    fine = sorted({code for code in named if code and not is_finer(step, classes.get(code, WITHHELD))})
+    return "|".join(fine) or None
+
+
+def _in_order(frame: pd.DataFrame, public_visits: pd.DataFrame, key: str, table: str) -> pd.DataFrame:
+    """Rows of published visits, in the order of the visits and of their opaque codes."""
+    place = {event: number for number, event in enumerate(public_visits["event_id"])}
+    kept = frame[frame["event_id"].isin(place)]
+    ordered = kept.assign(place=kept["event_id"].map(place)).sort_values(["place", key], ignore_index=True)
+    return ordered[list(public_fields(table))]
+
+
+def _finds(finds: pd.DataFrame, public_visits: pd.DataFrame, key: bytes) -> pd.DataFrame:
+    kept = finds[finds["why"] == ""]
+    named = [opaque(key, "find", code, step) for code, step in zip(kept["find_id"], kept["step"], strict=True)]
+    return _in_order(kept.assign(occurrence_id=pd.Series(named, index=kept.index, dtype="str")), public_visits, "occurrence_id", "finds")
+
+
+def _absences(shown: pd.DataFrame, public_visits: pd.DataFrame, finds: pd.DataFrame, key: bytes) -> pd.DataFrame:
+    """Taxa that were looked for, where scope and completeness were recorded beforehand, and not found."""
+    private = {event: (visit, step) for event, visit, step in shown[["event_id", "visit_id", "step"]].itertuples(index=False)}
+    found = set(zip(finds["event_id"], finds["taxon"], strict=True))
+    stated = public_visits[public_visits["all_counted"].fillna(False).astype(bool) & public_visits["target_taxa"].notna()]
+    rows = []
+    for event, targets in stated[["event_id", "target_taxa"]].itertuples(index=False):
+        visit, step = private[event]
+        absent = [taxon for taxon in targets.split("|") if (event, taxon) not in found]
+        rows += [(opaque(key, "absence", f"{visit}\0{taxon}", step), event, taxon) for taxon in absent]
+    frame = pd.DataFrame(rows, columns=list(public_fields("absences")), dtype="str")
+    return _in_order(frame, public_visits, "occurrence_id", "absences")
+
+
+def _points(points: pd.DataFrame, shown: pd.DataFrame, public_visits: pd.DataFrame, key: bytes) -> pd.DataFrame:
+    joined = points.merge(shown[["visit_id", "event_id", "step"]], on="visit_id")
+    finer = np.array([is_finer(step, SECRET_STEP) for step in joined["step"]], dtype=bool)
+    secret = joined["microhabitat"].isin(NEST_MICROHABITATS) | (joined["microhabitat"].isin(SECRET_MICROHABITATS) & finer)
+    kept = joined[~secret].drop(columns="point_id")
+    codes_of = joined.loc[~secret, "point_id"]
+    named = [opaque(key, "point", code, step) for code, step in zip(codes_of, kept["step"], strict=True)]
+    return _in_order(kept.assign(point_id=pd.Series(named, index=kept.index, dtype="str")), public_visits, "point_id", "availability")
+
+
+def _taxa(taxa: pd.DataFrame, tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    """Taxa that a published row names; one that is withheld everywhere is not listed."""
+    targets = {code for text in tables["visits"]["target_taxa"].dropna() for code in text.split("|")}
+    named = targets | set(tables["finds"]["taxon"]) | set(tables["absences"]["taxon"])
+    listed = taxa[taxa["code"].isin(named)].sort_values("code", ignore_index=True)
+    # a line break typed into rillbook.toml would break a row of a file in two
+    return listed.assign(scientific_name=[" ".join(name.split()) for name in listed["scientific_name"]])[list(public_fields("taxa"))]
+
+
+def _counts(rows: BookRows, visits: pd.DataFrame, finds: pd.DataFrame) -> dict[str, int]:
+    why_of = dict(zip(visits["visit_id"], visits["left_out"], strict=True))
+    of_place = [why_of[visit] for visit in rows.finds["visit_id"]]
+    return {
+        "finds of eggs or at nests": int((finds["why"] == "egg").sum()),
+        "finds of a taxon with a coarser class than the square of its site": int((finds["why"] == "taxon").sum()),
+        "finds in a seep or cave that was met after its site was first published": int((finds["why"] == "seep").sum()),
+        "finds at withheld sites": of_place.count(WITHHELD),
+        "finds at sites without coordinates": of_place.count(NO_PLACE),
+        "visits to withheld sites": int((visits["left_out"] == WITHHELD).sum()),
+        "visits to sites without coordinates": int((visits["left_out"] == NO_PLACE).sum()),
+    }

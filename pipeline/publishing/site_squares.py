@@ -1,0 +1,149 @@
+"""The one grid square in which all that comes from a site is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.formulas.places import WITHHELD, grid_square, grid_step, place_figures, to_wgs84
+from pipeline.reading.coordinates import read_verbatim_coordinates
+from pipeline.settings import Settings
+from schemas.vocabulary import codes
+
+SECRET_HABITATS = ("spring", "seep", "cave")
+SECRET_MICROHABITATS = ("seep_water", "seep_edge", "cave_wall")
+SECRET_GROUPS = ("warm_spring", "cave")
+SECRET_STEP = "1"
+NO_PLACE = "no place"
+SIDES = ["south", "west", "north", "east"]
+
+
+@dataclass(frozen=True)
+class BookRows:
+    """Current rows of a book.
+
+    Attributes
+    ----------
+    sites, visits, finds, availability : DataFrame
+        As `book.known_rows` gives them.
+    unsettled : frozenset of str
+        Visits of which some find is held back: nothing can be said there of what was not found.
+    """
+
+    sites: pd.DataFrame
+    visits: pd.DataFrame
+    finds: pd.DataFrame
+    availability: pd.DataFrame
+    unsettled: frozenset[str] = frozenset()
+
+
+def taxon_classes(taxa: pd.DataFrame) -> dict[str, str]:
+    """Coarsest class of each taxon by its code: its sensitivity, and 1 degree for groups of springs and caves.
+
+    Parameters
+    ----------
+    taxa : DataFrame
+        The book's taxa.
+
+    Returns
+    -------
+    dict of str to str
+        Codes of the vocabulary ``public_precision``; the finest where nothing is stated.
+
+    References
+    ----------
+    Chapman 2020, Current Best Practices for Generalizing Sensitive Species Occurrence Data, tables 6 and 7.
+    """
+    finest = codes("public_precision")[-1]
+    secret = [SECRET_STEP if group in SECRET_GROUPS else finest for group in taxa["group"]]
+    return dict(zip(taxa["code"], map(grid_step, taxa["sensitivity"], secret), strict=True))
+
+
+def uncertainty_class_m(uncertainty_m: float) -> float:
+    """Class of a site's own uncertainty, metres: the smallest that is no less; the exact figure would tell sites of one square apart.
+
+    Parameters
+    ----------
+    uncertainty_m : float
+        Metres; missing takes the class that holds an unknown datum.
+
+    Returns
+    -------
+    float
+        Metres.
+    """
+    classes = [float(text) for text in place_figures()["uncertainty_classes_m"].split("|")]
+    known = float(place_figures()["datum_unknown_m"]) if pd.isna(uncertainty_m) else uncertainty_m
+    return next((one for one in classes if known <= one), classes[-1])
+
+
+def site_squares(rows: BookRows, settings: Settings, published: Mapping[str, str]) -> pd.DataFrame:
+    """The one grid square in which all that comes from a site is shown.
+
+    Parameters
+    ----------
+    rows : BookRows
+    settings : Settings
+        Its public precision is the finest step of any square.
+    published : mapping of str to str
+        Grid step at which sites were published before, by site code.
+
+    Returns
+    -------
+    DataFrame
+        One row a site: `site_id`, `habitat`, `step`, `south`, `west`, `north`, `east` (degrees WGS 84), `uncertainty_m`,
+        and `left_out`, empty where the site is shown.
+
+    Notes
+    -----
+    The step is the coarsest of the book's class, the site's, 1 degree for springs, seeps and caves, and the classes of the taxa found
+    there before the site was first published. A site has one square for all taxa, because the readings of one visit would tie a record
+    in a fine square to one in a coarse square. Later finds never change it: taxa of a coarser class are left out there instead.
+    """
+    places = _wgs84(rows.sites)
+    of_finds = _coarsest_found(rows, taxon_classes(settings.taxa))
+    steps = []
+    for site, habitat, own in zip(places["site_id"], places["habitat"], places["public_precision_deg"], strict=True):
+        stated = grid_step(settings.public_precision_deg, own, SECRET_STEP if habitat in SECRET_HABITATS else None)
+        steps.append(grid_step(stated, published[site] if site in published else of_finds.get(site)))
+    places["step"] = pd.Series(steps, index=places.index, dtype="str")
+    placeless = places["latitude"].isna() | places["longitude"].isna()
+    places["left_out"] = np.select([places["step"] == WITHHELD, placeless], [WITHHELD, NO_PLACE], "")
+    shown = zip(places["latitude"], places["longitude"], places["step"], places["left_out"], strict=True)
+    squares = [grid_square(latitude, longitude, step) if not why else (np.nan,) * 4 for latitude, longitude, step, why in shown]
+    sides = pd.DataFrame(squares, columns=SIDES, index=places.index, dtype=float)
+    places["uncertainty_m"] = [uncertainty_class_m(value) for value in places["coordinate_uncertainty_m"]]
+    return pd.concat([places[["site_id", "habitat", "step", "uncertainty_m", "left_out"]], sides], axis=1)
+
+
+def _wgs84(sites: pd.DataFrame) -> pd.DataFrame:
+    """Sites with WGS 84 coordinates, taken from the coordinates as written where the numbers are missing."""
+    places = sites.copy()
+    written = [read_verbatim_coordinates(text) or (np.nan, np.nan) for text in places["verbatim_coordinates"]]
+    read = pd.DataFrame(written, columns=["latitude", "longitude"], index=places.index, dtype=float)
+    missing = places["latitude"].isna() | places["longitude"].isna()
+    both = places[["latitude", "longitude"]].astype(float).mask(missing, read)
+    latitude, longitude, added, _ = to_wgs84(both["latitude"], both["longitude"], places["datum"])
+    return places.assign(latitude=latitude, longitude=longitude, coordinate_uncertainty_m=places["coordinate_uncertainty_m"] + added)
+
+
+def _coarsest_found(rows: BookRows, classes: Mapping[str, str]) -> dict[str, str]:
+    """Coarsest class by site of what was met and read there; taxa that are never shown do not count, for they say nothing anywhere."""
+    site_of = dict(zip(rows.visits["visit_id"], rows.visits["site_id"], strict=True))
+    found = [rows.finds[["visit_id", "microhabitat", "taxon"]], rows.availability[["visit_id", "microhabitat"]]]
+    coarsest: dict[str, str] = {}
+    for visit, microhabitat, taxon in pd.concat(found, ignore_index=True).drop_duplicates().itertuples(index=False):
+        of_taxon = classes.get(taxon, WITHHELD) if isinstance(taxon, str) else None
+        if of_taxon != WITHHELD:
+            secret = SECRET_STEP if microhabitat in SECRET_MICROHABITATS else None
+            site = site_of[visit]
+            coarsest[site] = grid_step(codes("public_precision")[-1], coarsest.get(site), of_taxon, secret)
+    return coarsest
+
+
+def is_finer(step: str, wanted: str) -> bool:
+    """Whether a grid step shows more than a class allows."""
+    return grid_step(step, wanted) != step

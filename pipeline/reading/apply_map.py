@@ -1,0 +1,259 @@
+"""Sheets through a column map: rows of tables, still text, with the column that each field comes from."""
+
+from __future__ import annotations
+
+from fnmatch import fnmatch
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline.errors import RillbookError
+from pipeline.reading.rows import ZEROS, Cell, ColumnMap, FieldMap, Mapped, MappedSource, SourceMap, SourceTable
+from pipeline.reading.values import Style, as_text, number_of, read_column
+from schemas.tables import fields, key_of
+
+
+def apply_map(column_map: ColumnMap, tables: list[SourceTable]) -> list[MappedSource]:
+    """Turn sheets into rows of tables.
+
+    Parameters
+    ----------
+    column_map : ColumnMap
+        The map.
+    tables : list of SourceTable
+        The sheets that were read.
+
+    Returns
+    -------
+    list of MappedSource
+        One a sheet that the map knows.
+
+    Raises
+    ------
+    RillbookError
+        A file has no source in the map, or a sheet lacks a column that the map names, or has one that it does not.
+    """
+    pairs: list[tuple[SourceMap, SourceTable]] = []
+    for one in tables:
+        fitting = [source for source in column_map.sources if fnmatch(one.file, source.file) and source.sheet in ("", one.sheet)]
+        whole = [source for source in fitting if set(source.named_columns()) <= set(one.cells.columns)]
+        named = [source for source in fitting if source.sheet or not one.sheet]
+        if whole or named:
+            pairs.append(((whole or named)[0], one))
+    matched = {one.file for _, one in pairs}
+    for one in tables:
+        if one.file not in matched:
+            patterns = ", ".join(source.file for source in column_map.sources)
+            raise RillbookError("the column map has no source for this file.", f"It knows {patterns}.", one.label)
+    return [_apply(source, one) for source, one in pairs]
+
+
+def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
+    columns = source.named_columns()
+    for column in columns:
+        if column not in one.cells.columns:
+            message = f"{one.label} has no column {column!r}."
+            raise RillbookError(message, "Check the map and the headings.", source.lines.get(column, source.where))
+    unmapped = tuple(column for column in one.cells.columns if column not in columns)
+    unlisted = [column for column in unmapped if column not in source.unused]
+    if source.strict and unlisted:
+        message = f"the map says nothing of the column {unlisted[0]!r} of {one.label}."
+        raise RillbookError(message, "Map it, or list it under unused.", source.where)
+    stripped = one.cells.apply(lambda column: column.str.strip())
+    missing = stripped.isin(["", *source.missing]).to_numpy()
+    shaped = np.ones(len(stripped), dtype=bool)
+    shaped[list(one.misshapen)] = False
+    no_find = np.zeros(len(stripped), dtype=bool)
+    for column, tokens in source.no_find.items():
+        no_find |= stripped[column].isin(tokens).to_numpy()
+    no_find |= _all_zero(source, stripped, missing)
+    mapped: dict[str, Mapped] = {}
+    for table, maps in source.tables.items():
+        rows = np.flatnonzero(shaped & ~no_find) if table == "finds" else np.flatnonzero(shaped)
+        wide: dict[str, np.ndarray] = {}
+        if table == "finds" and source.wide:
+            rows, wide = _widen(source, stripped, missing, rows)
+        mapped[table] = _map_table(table, maps, source, stripped, rows, wide, mapped)
+    return MappedSource(one, tuple(mapped.values()), missing, unmapped, no_find, tuple(dict.fromkeys([*source.no_find, *source.wide])))
+
+
+def _all_zero(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray) -> np.ndarray:
+    """Rows whose wide counts are zero wherever something is written; where a row names its own taxon, a zero contradicts it instead."""
+    names = list(source.wide)
+    if not names or not all("taxon" in sets for sets in source.wide.values()):
+        return np.zeros(len(cells), dtype=bool)
+    written = ~missing[:, [cells.columns.get_loc(name) for name in names]]
+    return written.any(axis=1) & (~written | cells[names].isin(ZEROS).to_numpy()).all(axis=1)
+
+
+def _widen(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray, rows: np.ndarray) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """One row for each wide column that holds something other than zero; a row with none keeps its first written cell."""
+    names = list(source.wide)
+    places = [cells.columns.get_loc(name) for name in names]
+    written = ~missing[np.ix_(rows, places)]
+    positive = written & ~cells.iloc[rows, places].isin(ZEROS).to_numpy()
+    none = ~positive.any(axis=1)
+    first = np.where(written.any(axis=1), written.argmax(axis=1), 0)
+    positive[np.flatnonzero(none), first[none]] = True
+    at, which = np.nonzero(positive)
+    return rows[at], {source.wide_field: np.array(names, dtype=object)[which]}
+
+
+def _map_table(
+    table: str,
+    maps: tuple[FieldMap, ...],
+    source: SourceMap,
+    cells: pd.DataFrame,
+    rows: np.ndarray,
+    wide: dict[str, np.ndarray],
+    before: dict[str, Mapped],
+) -> Mapped:
+    taken = cells.iloc[rows].reset_index(drop=True)
+    text: dict[str, pd.Series] = {}
+    columns: dict[str, tuple[str, ...]] = {}
+    for name, names in wide.items():
+        values = taken.to_numpy()[np.arange(len(taken)), taken.columns.get_indexer(names)]
+        text[name] = _missing(pd.Series(values, dtype="str"), source.missing)
+        set_names = list(dict.fromkeys(other for sets in source.wide.values() for other in sets))
+        sets = pd.DataFrame([source.wide[one] for one in names], columns=set_names, dtype="str")
+        text.update({other: sets[other] for other in sets.columns})
+    for one in maps:
+        columns[one.name] = tuple(cell.column for cell in one.cells)
+        noted = _noted(one, table, source, taken, rows, text, before)
+        text[one.name] = _filled(one, noted, text)
+        if table == "finds" and one.name == "microhabitat" and (one.constant is not None or one.by_stage):
+            assumed = pd.Series("yes", index=taken.index, dtype="str").where(noted.isna() & text[one.name].notna(), np.nan)
+            text.setdefault("medium_assumed", assumed)
+    frame = pd.DataFrame(text, index=taken.index).astype("str")
+    key = next((one for one in maps if one.name == key_of(table)), None)
+    if table in ("finds", "availability") and key is not None and (key.number or key.fields or len(key.cells) > 1):
+        frame[key.name] = _numbered(frame[key.name])
+    for one in maps:
+        if one.sum_over:
+            frame[one.name] = _summed(frame, one, taken, key_of(table))
+    return Mapped(table, frame, rows, {one.name: one.style for one in maps}, columns, wide)
+
+
+def _noted(
+    one: FieldMap,
+    table: str,
+    source: SourceMap,
+    taken: pd.DataFrame,
+    rows: np.ndarray,
+    text: dict[str, pd.Series],
+    before: dict[str, Mapped],
+) -> pd.Series:
+    """Text that the sheet itself gives for a field."""
+    parts = [_cell_text(cell, source, taken) for cell in one.cells]
+    parts += [_reference(name, table, source, taken, rows, text, before) for name in one.fields]
+    if not parts:
+        return pd.Series(np.nan, index=taken.index, dtype="str")
+    if one.mean:
+        return _mean(parts)
+    joined = parts[0]
+    for part in parts[1:]:
+        joined = joined.str.cat(part, sep=one.join).where(joined.notna() & part.notna(), joined.fillna(part))
+    return joined
+
+
+def _filled(one: FieldMap, noted: pd.Series, text: dict[str, pd.Series]) -> pd.Series:
+    """What the map says where the sheet says nothing: by life stage, else the constant."""
+    if one.by_stage and "life_stage" in text:
+        stage = read_column(text["life_stage"], fields("finds")["life_stage"]).values
+        noted = noted.fillna(stage.map(one.by_stage).astype("str"))
+    return noted if one.constant is None else noted.fillna(one.constant)
+
+
+def _reference(
+    name: str,
+    table: str,
+    source: SourceMap,
+    taken: pd.DataFrame,
+    rows: np.ndarray,
+    text: dict[str, pd.Series],
+    before: dict[str, Mapped],
+) -> pd.Series:
+    """Text of a mapped field; days and clock times in the one form that sorts, so that an id does not depend on how a sheet writes them."""
+    other, _, field_name = name.rpartition(".")
+    if not other:
+        values, style, owner = text.get(name), next((one.style for one in source.tables[table] if one.name == name), Style()), table
+    else:
+        mapped = before.get(other)
+        values = None if mapped is None else mapped.text.get(field_name)
+        if values is not None and mapped is not None:
+            values = values.set_axis(mapped.rows).reindex(rows).set_axis(taken.index)
+        style, owner = Style() if mapped is None else mapped.styles.get(field_name, Style()), other
+    if values is None:
+        raise RillbookError(f"{table} refers to {name!r}, which is not mapped before it.", "Map that field, or name another.", "column map")
+    declared = fields(owner)[field_name]
+    if declared.kind not in ("day", "clock"):
+        return values
+    typed = read_column(values, declared, style).values
+    return as_text(typed, declared.kind).fillna(values)
+
+
+def _missing(text: pd.Series, tokens: tuple[str, ...]) -> pd.Series:
+    return text.where(~text.isin(["", *tokens]), np.nan)
+
+
+def _cell_text(cell: Cell, source: SourceMap, taken: pd.DataFrame) -> pd.Series:
+    text = taken[cell.column]
+    if "" in cell.recode:
+        text = text.where(text != "", cell.recode[""])
+    text = _missing(text, (*source.missing, *cell.missing))
+    if cell.part is not None:
+        text = text.str.extract(cell.part, expand=False).fillna(text)
+    if cell.case:
+        text = text.str.upper() if cell.case == "upper" else text.str.lower()
+    if cell.recode:
+        recoded = text.map({old: new for old, new in cell.recode.items() if old})
+        known = recoded.notna() | text.isin(list(cell.recode.values())) if "" in cell.recode else recoded.notna()
+        text = recoded.where(recoded.notna(), text if cell.others is None else text.where(known | text.isna(), cell.others))
+    text = text.where(text != "", np.nan).astype("str")
+    return (cell.before + text + cell.after).astype("str") if cell.before or cell.after else text
+
+
+def _mean(parts: list[pd.Series]) -> pd.Series:
+    """Mean of several columns; where one of them is no number the texts stand side by side, to be held back as unreadable."""
+    together = pd.concat(parts, axis=1, keys=range(len(parts)))
+    numbers = pd.DataFrame({place: _numbers(together[place]) for place in together.columns})
+    mean = numbers.mean(axis=1).round(6).map(lambda number: np.nan if pd.isna(number) else f"{number:.10g}").astype("str")
+    bad = (numbers.isna() & together.notna()).any(axis=1)
+    return mean.where(~bad, _side_by_side(together.fillna(""), "|"))
+
+
+def _side_by_side(texts: pd.DataFrame, sign: str) -> pd.Series:
+    return pd.Series([sign.join(row) for row in texts.itertuples(index=False, name=None)], index=texts.index, dtype="str")
+
+
+def _numbers(text: pd.Series) -> pd.Series:
+    return text.map(number_of, na_action="ignore").astype("float64")
+
+
+def _numbered(ids: pd.Series) -> pd.Series:
+    """Ids with ``-2``, ``-3`` … on their repeats, never one that the sheet itself writes."""
+    made: list[Any] = []
+    taken, count = set(ids.dropna()), dict.fromkeys(ids.dropna(), 0)
+    for one in ids:
+        if pd.isna(one):
+            made.append(np.nan)
+            continue
+        count[one] += 1
+        while count[one] > 1 and f"{one}-{count[one]}" in taken:
+            count[one] += 1
+        made.append(one if count[one] == 1 else f"{one}-{count[one]}")
+    return pd.Series(made, index=ids.index, dtype="str")
+
+
+def _summed(frame: pd.DataFrame, one: FieldMap, taken: pd.DataFrame, key: str) -> pd.Series:
+    """Sum over distinct passes; a pass with two different figures leaves both texts side by side, to be held back as unreadable."""
+    passes = _side_by_side(taken[list(one.sum_over)], "\x1f")
+    rows = pd.DataFrame({"key": frame[key], "pass": passes, "text": frame[one.name]}).dropna(subset=["text"]).drop_duplicates()
+    numbers = _numbers(rows["text"])
+    odd = rows.loc[numbers.isna() | rows.duplicated(["key", "pass"], keep=False), "key"]
+    sums = numbers.groupby(rows["key"]).sum()
+    texts = sums.map(lambda number: f"{number:.10g}").astype("str")
+    for name in odd.unique():
+        texts[name] = "|".join(rows.loc[rows["key"] == name, "text"])
+    return frame[key].map(texts).astype("str")

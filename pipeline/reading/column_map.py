@@ -1,0 +1,334 @@
+"""Other people's sheets: a TOML column map turns their columns into rillbook's fields, still as text.
+
+The words of a map are explained in docs/column_maps.md.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from pipeline.errors import RillbookError
+from pipeline.reading import headings
+from pipeline.reading.rows import Cell, ColumnMap, FieldMap, SourceMap, SourceTable
+from pipeline.reading.units import UNITS
+from pipeline.reading.values import CLOCKS, DATE_ORDERS, NOTHING, Style, read_column
+from schemas.tables import LOADED, fields
+
+READING_WORDS = ("date_order", "pivot_year", "clock", "date_is", "missing")
+SOURCE_WORDS = ("file", "sheet", "missing", "unused", "no_find", "wide", *LOADED)
+CELL_WORDS = ("column", "recode", "others", "case", "part", "before", "after", "missing")
+FIELD_WORDS = (
+    *CELL_WORDS, "columns", "fields", "join", "number", "same_as", "constant", "by_stage", "unit", "date_order", "pivot_year", "clock",
+    "date_is", "sum_over", "mean_of",
+)  # fmt: skip
+
+
+def read_map(path: Path) -> ColumnMap:
+    """Read a column map.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file.
+
+    Returns
+    -------
+    ColumnMap
+
+    Raises
+    ------
+    RillbookError
+        The map says something it must not; the message names its line.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise RillbookError("there is no such column map.", "Check the name.", str(path)) from None
+    except (OSError, UnicodeDecodeError) as problem:
+        raise RillbookError(f"the column map cannot be read ({problem}).", "Save it as UTF-8 text.", str(path)) from None
+    return parse_map(text, str(path))
+
+
+def parse_map(text: str, where: str) -> ColumnMap:
+    """Read a column map from its text; `where` names the file in errors."""
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise RillbookError(f"not valid TOML: {problem}.", "Mend that line.", where) from None
+    place = _Place(text, where)
+    place.known(document, ("title", "about", "reading", "source"))
+    reading = _words(document.get("reading", {}), "reading", place.at("reading"))
+    place.known(reading, READING_WORDS, "reading")
+    _texts(reading.get("missing", []), "missing", place.at("missing", "reading"))
+    sources = document.get("source", [])
+    if not isinstance(sources, list) or not sources:
+        raise RillbookError("the map has no [[source]].", "Add one for each sheet.", where)
+    parsed = tuple(_source(_words(one, "source", where), reading, place.within(number)) for number, one in enumerate(sources))
+    return ColumnMap(str(document.get("title", "")), hashlib.sha256(text.encode()).hexdigest(), parsed)
+
+
+def _words(value: Any, word: str, where: str) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise RillbookError(f"{word} must be a table of words, not {value!r}.", "Mend it.", where)
+    return value
+
+
+def _texts(value: Any, word: str, where: str) -> tuple[str, ...]:
+    """A list of texts or numbers, as text; a text alone would fall apart into its letters."""
+    if not isinstance(value, list) or not all(type(one) in (str, int, float) for one in value):
+        raise RillbookError(f"{word} must be a list in square brackets, not {value!r}.", "Mend it.", where)
+    return tuple(str(one) for one in value)
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Finds the line of a word, so that a map's own mistakes can be named; `first` is the line from which it looks."""
+
+    text: str
+    where: str
+    first: int = 1
+
+    def within(self, number: int) -> _Place:
+        """The same for the words of one [[source]], counted from 0."""
+        lines = enumerate(self.text.splitlines(), 1)
+        starts = [place for place, line in lines if re.match(r"\s*\[\[\s*source\s*\]\]", line)]
+        return replace(self, first=starts[number]) if number < len(starts) else self
+
+    def at(self, word: str, table: str = "") -> str:
+        """Where a word stands, or where it is first met."""
+        return self.key(word, table) or next((self._line(number) for number, line in self._lines() if word in line), self.where)
+
+    def quoted(self, text: str) -> str:
+        """Where a text stands in quote marks, or as a key."""
+        marked = (f'"{text}"', f"'{text}'")
+        return next((self._line(number) for number, line in self._lines() if any(one in line for one in marked)), self.at(text))
+
+    def key(self, word: str, table: str = "") -> str:
+        """Where a word stands as a key or a heading; empty where it does not."""
+        current = ""
+        for number, line in self._lines():
+            if header := re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line):
+                current = header[1].removeprefix("source.")
+                if current in (word, f"{table}.{word}"):
+                    return self._line(number)
+            elif (not table or current == table or current.startswith(f"{table}.")) and re.match(
+                rf"\s*(\S+\.)?[\"']?{re.escape(word)}[\"']?(\.\S+)?\s*=", line
+            ):
+                return self._line(number)
+        return ""
+
+    def _lines(self) -> list[tuple[int, str]]:
+        return list(enumerate(self.text.splitlines(), 1))[self.first - 1 :]
+
+    def _line(self, number: int) -> str:
+        return f"{self.where}, line {number}"
+
+    def known(self, entry: dict[str, Any], words: tuple[str, ...], table: str = "", where: str = "") -> None:
+        for word in entry:
+            if word not in words:
+                raise RillbookError(f"unknown word {word!r}.", f"Known here: {', '.join(words)}.", where or self.at(word, table))
+
+
+def _source(entry: dict[str, Any], reading: dict[str, Any], place: _Place) -> SourceMap:
+    place.known(entry, SOURCE_WORDS, "source")
+    wide = _words(entry.get("wide", {}), "wide", place.at("wide"))
+    place.known(wide, ("field", "columns"), "wide")
+    tables = {table: _table(_words(entry[table], table, place.at(table)), table, reading, place) for table in LOADED if table in entry}
+    if not tables:
+        remedy = f"Add one of {', '.join('[source.' + table + ']' for table in LOADED)}."
+        raise RillbookError("a [[source]] maps no table.", remedy, place.at("source"))
+    if wide and "finds" not in tables:
+        raise RillbookError("[source.wide] needs [source.finds].", "Add it.", place.at("wide"))
+    columns = {
+        column: {name: str(value) for name, value in _words(sets, column, place.key(column, "wide") or place.at("wide")).items()}
+        for column, sets in _words(wide.get("columns", {}), "columns", place.at("wide")).items()
+    }
+    for column, sets in columns.items():
+        for name in (str(wide.get("field", "count")), *sets):
+            if name not in fields("finds"):
+                raise RillbookError(
+                    f"{name!r} is no field of finds.", "See docs/data_dictionary.md.", place.key(column, "wide") or place.at("wide")
+                )
+    no_find = _words(entry.get("no_find", {}), "no_find", place.at("no_find")).items()
+    made = SourceMap(
+        file=str(entry.get("file", "*")),
+        sheet=str(entry.get("sheet", "")),
+        missing=_texts(entry.get("missing", reading.get("missing", [])), "missing", place.at("missing")),
+        unused=_texts(entry.get("unused", []), "unused", place.at("unused")),
+        no_find={column: _texts(tokens, "no_find", place.key(column, "no_find") or place.at("no_find")) for column, tokens in no_find},
+        wide_field=str(wide.get("field", "count")),
+        wide=columns,
+        tables=tables,
+        where=place.at("source"),
+    )
+    _check_references(made, place)
+    return replace(made, lines={column: place.quoted(column) for column in made.named_columns()})
+
+
+def _check_references(source: SourceMap, place: _Place) -> None:
+    """A field may take its text from one that is mapped before it only."""
+    mapped: dict[str, set[str]] = {}
+    for table, maps in source.tables.items():
+        wide = [source.wide_field, *(name for sets in source.wide.values() for name in sets)] if table == "finds" and source.wide else []
+        mapped[table] = set(wide)
+        for one in maps:
+            for name in one.fields:
+                other, _, own = name.rpartition(".")
+                if own not in mapped.get(other or table, ()):
+                    remedy = "Map that field, or name another."
+                    raise RillbookError(f"{one.name} refers to {name!r}, which is not mapped before it.", remedy, place.at(one.name, table))
+            mapped[table].add(one.name)
+
+
+def _table(entry: dict[str, Any], table: str, reading: dict[str, Any], place: _Place) -> tuple[FieldMap, ...]:
+    maps = []
+    for name, spec in entry.items():
+        declared = fields(table).get(name)
+        where = place.at(name, table)
+        if declared is None or (declared.derived and name != "medium_assumed"):
+            raise RillbookError(f"{name!r} is no field of {table}.", "See docs/data_dictionary.md.", where)
+        maps.append(_field(name, {"column": spec} if isinstance(spec, str) else _words(spec, name, where), table, reading, place))
+    return tuple(sorted(maps, key=lambda one: (bool(one.by_stage), bool(one.fields))))
+
+
+def _field(name: str, spec: dict[str, Any], table: str, reading: dict[str, Any], place: _Place) -> FieldMap:
+    where = place.at(name, table)
+    place.known(spec, FIELD_WORDS, table, where)
+    for words in (("column", "columns", "mean_of"), ("same_as", "fields")):
+        if sum(word in spec for word in words) > 1:
+            raise RillbookError(f"{name} has more than one of {', '.join(words)}.", "Keep one.", where)
+    own = {word: spec[word] for word in CELL_WORDS if word in spec and word != "column"}
+    listed = spec.get("columns", spec.get("mean_of", [spec["column"]] if "column" in spec else []))
+    if not isinstance(listed, list) or not all(isinstance(one, (str, dict)) for one in listed):
+        raise RillbookError(f"the columns of {name} must be texts, or a list of texts.", "Mend it.", where)
+    cells = tuple(_cell({**own, **({"column": one} if isinstance(one, str) else one)}, where, place, table) for one in listed)
+    if not cells and not any(word in spec for word in ("same_as", "fields", "constant", "by_stage")):
+        raise RillbookError(f"{name} has no column, columns, fields, same_as, constant or by_stage.", "Say where it comes from.", where)
+    made = FieldMap(
+        name=name,
+        cells=cells,
+        fields=(str(spec["same_as"]),) if "same_as" in spec else _texts(spec.get("fields", []), "fields", where),
+        join=str(spec.get("join", "_")),
+        number=bool(spec.get("number", False)),
+        constant=None if "constant" not in spec else _plain(spec["constant"]),
+        by_stage={stage: _plain(text) for stage, text in _words(spec.get("by_stage", {}), "by_stage", where).items()},
+        sum_over=_texts(spec.get("sum_over", []), "sum_over", where),
+        mean="mean_of" in spec,
+        style=_style(name, spec, table, reading, where),
+    )
+    _check_constants(made, table, where)
+    return made
+
+
+def _plain(value: Any) -> str:
+    return "yes" if value is True else "no" if value is False else str(value)
+
+
+def _style(name: str, spec: dict[str, Any], table: str, reading: dict[str, Any], where: str) -> Style:
+    kind, stored = fields(table)[name].kind, fields(table)[name].unit
+    unit, pivot = spec.get("unit", ""), spec.get("pivot_year", reading.get("pivot_year"))
+    if unit and unit not in UNITS.get(stored, {}):
+        remedy = f"Known here: {', '.join(UNITS.get(stored, {})) or 'none'}."
+        raise RillbookError(f"unit {unit!r} cannot be turned into {stored or 'a number without unit'}.", remedy, where)
+    if kind == "day":
+        order = spec.get("date_order", reading.get("date_order", "iso"))
+        _one_of(order, DATE_ORDERS, "date_order", where)
+        day = spec.get("date_is", reading.get("date_is", "civil"))
+        _one_of(day, ("civil", "evening"), "date_is", where)
+        if pivot is not None and (type(pivot) is not int or not 0 <= pivot <= 99):
+            raise RillbookError(f"pivot_year {pivot!r} is not a whole number from 0 to 99.", "Mend it.", where)
+        return Style(date_order=order, pivot=pivot, evening=day == "evening")
+    if kind == "clock":
+        clock = spec.get("clock", reading.get("clock", "24h"))
+        _one_of(clock, CLOCKS, "clock", where)
+        return Style(clock=clock)
+    return Style(unit=unit)
+
+
+def _check_constants(one: FieldMap, table: str, where: str) -> None:
+    """A text that the map itself sets must be readable."""
+    stages = read_column(pd.Series(list(one.by_stage), dtype="str"), fields("finds")["life_stage"]).faults
+    if stages:
+        raise RillbookError(f"by_stage of {one.name} names a stage that is no code.", "See docs/data_dictionary.md.", where)
+    for text in [*([] if one.constant is None else [one.constant]), *one.by_stage.values()]:
+        if read_column(pd.Series([text], dtype="str"), fields(table)[one.name], one.style).faults:
+            raise RillbookError(f"{one.name} cannot be {text!r}.", "See docs/data_dictionary.md.", where)
+
+
+def _one_of(value: Any, known: tuple[str, ...], word: str, where: str) -> None:
+    if value not in known:
+        raise RillbookError(f"{word} {value!r} is not one of {', '.join(known)}.", "Mend it.", where)
+
+
+def _cell(spec: dict[str, Any], where: str, place: _Place, table: str) -> Cell:
+    place.known(spec, CELL_WORDS, table, where)
+    if not isinstance(spec.get("column"), str):
+        raise RillbookError("a column must be named by a text.", "Mend it.", where)
+    part = None
+    if "part" in spec:
+        try:
+            part = re.compile(str(spec["part"]))
+        except re.error as problem:
+            raise RillbookError(f"part {spec['part']!r} is no regular expression ({problem}).", "Mend it.", where) from None
+        if part.groups != 1:
+            raise RillbookError(f"part {spec['part']!r} must have one group in round brackets.", "Mark the part to take.", where)
+    if spec.get("case", "") not in ("", "upper", "lower"):
+        raise RillbookError(f"case {spec['case']!r} is neither upper nor lower.", "Mend it.", where)
+    recode = {str(old): _plain(new) for old, new in _words(spec.get("recode", {}), "recode", where).items()}
+    others = None if "others" not in spec else _plain(spec["others"])
+    around = tuple(str(spec.get(word, "")) for word in ("before", "after"))
+    missing = _texts(spec.get("missing", []), "missing", where)
+    return Cell(spec["column"], recode, others, spec.get("case", ""), part, missing, *around)
+
+
+def own_map(tables: list[SourceTable]) -> tuple[ColumnMap, list[str]]:
+    """Map of rillbook's own sheets, whose headings are the names of the fields, with their units in brackets or without.
+
+    Parameters
+    ----------
+    tables : list of SourceTable
+        The sheets; each is recognised by the key field among its headings.
+
+    Returns
+    -------
+    ColumnMap, list of str
+        The map, and the sheets of workbooks that no table recognises.
+
+    Raises
+    ------
+    RillbookError
+        A text file, or every sheet of a workbook, is no sheet of rillbook's; a required column is missing; or what stands in the brackets
+        of a heading is no unit.
+    """
+    sources, skipped = [], []
+    for one in tables:
+        table = headings.table_of(one)
+        if table is None:
+            skipped.append(one)
+            continue
+        names = headings.headings_of(one)
+        for name, declared in fields(table).items():
+            if declared.required and name not in names:
+                raise RillbookError(f"the column {name} is missing.", f"{table} cannot be loaded without it.", one.label)
+        settable = headings.filled_in(table)
+        maps = tuple(
+            FieldMap(name, (Cell(column),), style=headings.style_of(column, settable[name], one.label))
+            for name, column in names.items()
+            if name in settable
+        )
+        sources.append(SourceMap(one.file, one.sheet, NOTHING, (), {}, "count", {}, {table: maps}, strict=False))
+    recognised = {source.file for source in sources}
+    for one in skipped:
+        if one.file not in recognised:
+            raise RillbookError(
+                f"no table has these columns: {', '.join(one.cells.columns[:6])}{' …' if one.cells.shape[1] > 6 else ''}.",
+                "Name a column map with --map, or use the headings of docs/data_dictionary.md.", one.label,
+            )  # fmt: skip
+    return ColumnMap("", "", tuple(sources)), [one.label for one in skipped]

@@ -1,0 +1,169 @@
+"""What passes between reading, mapping and checking: sheets, and the rows of tables that they make, with where each cell came from."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from pipeline.reading.values import CANONICAL, Style
+
+ZEROS = ("0", "0.0", "00")
+
+
+@dataclass(frozen=True)
+class SourceTable:
+    """One sheet as text.
+
+    Attributes
+    ----------
+    file, sheet : str
+        File name without its folder, and sheet name (empty for a text file).
+    cells : DataFrame of str
+        One column a column of the sheet, one row a row that is not blank; empty text where a cell is empty.
+    lines : ndarray of int
+        Line number of each row in the file, from 1, the header counted.
+    sha256 : str
+        Hash of the file's bytes.
+    misshapen : dict of int to tuple of str
+        Position of a row that has more cells than the header, and all its cells as they stand.
+    blank_rows : int
+        Rows without any text, left out.
+    """
+
+    file: str
+    sheet: str
+    cells: pd.DataFrame
+    lines: np.ndarray
+    sha256: str
+    misshapen: dict[int, tuple[str, ...]]
+    blank_rows: int
+
+    @property
+    def label(self) -> str:
+        """File, and sheet where there is one."""
+        return self.file + (f", sheet {self.sheet}" if self.sheet else "")
+
+
+@dataclass(frozen=True)
+class Cell:
+    """How the text of one column is taken: see docs/column_maps.md for the words."""
+
+    column: str
+    recode: dict[str, str] = field(default_factory=dict)
+    others: str | None = None
+    case: str = ""
+    part: re.Pattern[str] | None = None
+    missing: tuple[str, ...] = ()
+    before: str = ""
+    after: str = ""
+
+
+@dataclass(frozen=True)
+class FieldMap:
+    """Where the text of one field comes from."""
+
+    name: str
+    cells: tuple[Cell, ...] = ()
+    fields: tuple[str, ...] = ()
+    join: str = "_"
+    number: bool = False
+    constant: str | None = None
+    by_stage: dict[str, str] = field(default_factory=dict)
+    sum_over: tuple[str, ...] = ()
+    mean: bool = False
+    style: Style = CANONICAL
+
+
+@dataclass(frozen=True)
+class SourceMap:
+    """How one sheet is read; `where` is its own line in the map, `lines` that of each column."""
+
+    file: str
+    sheet: str
+    missing: tuple[str, ...]
+    unused: tuple[str, ...]
+    no_find: dict[str, tuple[str, ...]]
+    wide_field: str
+    wide: dict[str, dict[str, str]]
+    tables: dict[str, tuple[FieldMap, ...]]
+    strict: bool = True
+    where: str = ""
+    lines: dict[str, str] = field(default_factory=dict)
+
+    def named_columns(self) -> dict[str, None]:
+        """Columns that the map names, in order."""
+        named = [cell.column for maps in self.tables.values() for one in maps for cell in one.cells]
+        named += [column for maps in self.tables.values() for one in maps for column in one.sum_over]
+        return dict.fromkeys([*named, *self.no_find, *self.wide])
+
+
+@dataclass(frozen=True)
+class ColumnMap:
+    """A whole map; `sha256` is empty for rillbook's own sheets."""
+
+    title: str
+    sha256: str
+    sources: tuple[SourceMap, ...]
+
+
+@dataclass(frozen=True)
+class Mapped:
+    """Rows of one table as one sheet gives them, still text.
+
+    Attributes
+    ----------
+    table : str
+        Name of the table.
+    text : DataFrame of str
+        One column a mapped field; missing where nothing was written.
+    rows : ndarray of int
+        Position in the source sheet that each row comes from.
+    styles : dict of str to Style
+        How the text of a field is to be read.
+    columns : dict of str to tuple of str
+        Source columns of each field.
+    wide : dict of str to ndarray
+        For a field that many columns feed, the column of each row.
+    """
+
+    table: str
+    text: pd.DataFrame
+    rows: np.ndarray
+    styles: dict[str, Style]
+    columns: dict[str, tuple[str, ...]]
+    wide: dict[str, np.ndarray]
+
+
+@dataclass(frozen=True)
+class MappedSource:
+    """One sheet with the rows that it makes.
+
+    Attributes
+    ----------
+    source : SourceTable
+        The sheet.
+    mapped : tuple of Mapped
+        Parents first.
+    missing : ndarray of bool, shape (rows, columns)
+        Cells that hold nothing or a missing token.
+    unmapped : tuple of str
+        Columns that no field takes.
+    no_find : ndarray of bool, shape (rows,)
+        Rows that say that nothing was found.
+    find_words : tuple of str
+        Columns that say so: a marker, or a count of zero.
+    """
+
+    source: SourceTable
+    mapped: tuple[Mapped, ...]
+    missing: np.ndarray
+    unmapped: tuple[str, ...]
+    no_find: np.ndarray
+    find_words: tuple[str, ...]
+
+    def zero(self, column: str) -> np.ndarray:
+        """Rows whose cell of the column is a count of zero."""
+        return self.source.cells[column].str.strip().isin(ZEROS).to_numpy()

@@ -1,0 +1,351 @@
+"""What evidence is missing: cells below each grade, the visits they lack, and the months in which visits would raise most."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from pipeline.formulas.detection import ABSENCE_COLUMNS
+from pipeline.formulas.grades import ORDER, needs
+from pipeline.formulas.limits import judgement
+from pipeline.settings import Settings
+from pipeline.writing.page import render
+from pipeline.writing.words import counted, month_name
+from schemas.vocabulary import codes
+
+GROUP = ["taxon", "population", "life_stage", "medium"]
+MONTHS = tuple(str(month) for month in range(1, 13))
+# A reading at eggs means turning a nest rock: no list may ask for one (method §11).
+NEVER_ASKED = ("egg_mass", "undetermined")
+NIGHT = "surface"
+SHARE, NEVER_READ, NEVER_SEARCHED = "share so far", "never read so far", "never searched"
+SHOWN, LISTED = 12, 8
+
+GAP_COLUMNS: dict[str, str] = {
+    "taxon": "taxon code of the book",
+    "population": "population of the site, empty where the book sets none",
+    "life_stage": "stage",
+    "medium": "water, edge, land or surface",
+    "month": "1 to 12, or warm or cold for the two seasons",
+    "grade": "grade that the cell has",
+    "next_grade": "next better grade, for which the columns more_… hold",
+    "n_sites": "sites with a reading",
+    "n_dates": "dates with a reading",
+    "n_visits": "visits with a reading",
+    "n_years": "years with a reading, of all months of this stage and medium",
+    "visits_to_c": "independent visits missing for grade C, at least; 0 where it is reached, missing where only the interval is too wide",
+    "visits_to_b": "the same for grade B",
+    "visits_to_a": "the same for grade A",
+    "more_visits": "independent visits missing for the next grade, each with a reading of this cell and on a day of its own",
+    "more_sites": "of these, at least so many at sites that are new to the cell",
+    "more_dates": "dates that are missing",
+    "more_years": "years that are missing: the visits must fall into so many new years",
+    "more_at_night": "of these, at least so many after sunset, never alone",
+    "at_animal": "no reading was taken at an animal: without one the grade stays C",
+    "interval": "why the width of the interval of the median stands in the way as well; no number of visits can promise it",
+    "n_searches": "site-days in this month, or these months, on which this population was searched for the taxon",
+    "n_with_reading": "of these, site-days that gave a reading of this cell",
+    "trips": "site-days of search to expect for more_visits",
+    "trips_basis": "share so far; never read so far: as if the next search were the first; never searched: as if each gave a reading",
+    "company": "two people or more, where it is work at night",
+}
+
+MONTH_COLUMNS: dict[str, str] = {
+    "rank": "1 is the best",
+    "population": "population of the sites to visit",
+    "month": "1 to 12",
+    "next": "when that month comes next",
+    "trips": "site-days of search to make in it",
+    "new_sites": "of these, at most so many must be at sites new to a cell",
+    "cells_raised": "cells whose grade may then be expected to rise by one",
+    "per_trip": "cells_raised / trips",
+    "cells": "which cells",
+    "company": "two people or more, where it is work at night",
+}
+
+UNSEEN_COLUMNS: dict[str, str] = {
+    "taxon": "taxon code of the book",
+    "life_stage": "stage",
+    "n_finds": "finds in the book",
+    "why": "what is missing",
+}
+
+
+def searched(readings: pd.DataFrame, looked: pd.DataFrame, sites: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """Count for each cell the site-days on which its taxon was looked for, and those of them that gave a reading.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As :class:`schemas.frames.Readings`.
+    looked : DataFrame
+        As :func:`pipeline.formulas.detection.searches`.
+    sites : DataFrame
+        Columns ``site_id``, ``waterbody``, ``population``.
+    settings : Settings
+        Warm and cold months.
+
+    Returns
+    -------
+    DataFrame
+        ``taxon``, ``population``, ``life_stage``, ``medium``, ``month`` (1 to 12, warm, cold), ``n_searches``, ``n_with_reading``.
+    """
+    body, code = sites["waterbody"].fillna("").str.strip(), sites["site_id"]
+    places = sites.assign(site=body.where(body.ne(""), code), population=sites["population"].fillna(""))[["site_id", "site", "population"]]
+    days = looked.merge(places, on="site_id").rename(columns={"visit_date": "date"})
+    days = days[["taxon", "population", "site", "date"]].drop_duplicates()
+    read = readings[[*GROUP, "site", "date"]].drop_duplicates().merge(days, on=["taxon", "population", "site", "date"])
+    spans = {"warm": settings.warm_months, "cold": settings.cold_months} | {month: (int(month),) for month in MONTHS}
+    groups = readings[GROUP].drop_duplicates()
+    parts = []
+    for month, span in spans.items():
+        n = days[days["date"].dt.month.isin(span)].groupby(["taxon", "population"]).size().rename("n_searches").reset_index()
+        with_reading = read[read["date"].dt.month.isin(span)].groupby(GROUP).size().rename("n_with_reading").reset_index()
+        parts.append(groups.merge(n, how="left").merge(with_reading, how="left").assign(month=month))
+    counts = {"n_searches": "int64", "n_with_reading": "int64"}
+    return pd.concat(parts, ignore_index=True).fillna(dict.fromkeys(counts, 0)).astype(counts)
+
+
+def gap_list(targets: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str, Any]], searched: pd.DataFrame) -> pd.DataFrame:
+    """List the cells that lack evidence for a better grade, and what they lack.
+
+    Parameters
+    ----------
+    targets : DataFrame
+        As :func:`pipeline.targets.derive.targets`; its grades and counts are used, not its temperatures.
+    shared : mapping
+        (taxon, population, stage, medium) to ``years`` (a set), ``values`` and ``night_values``: distinct values and how many are surely at
+        night, over all months.
+    searched : DataFrame
+        Columns ``taxon``, ``population``, ``life_stage``, ``medium``, ``month`` (text, seasons too), ``n_searches``, ``n_with_reading``.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``GAP_COLUMNS``; egg masses and undetermined stages are never in it, nor cells of grade A.
+    """
+    asked = targets[~targets["life_stage"].isin(NEVER_ASKED) & targets["grade"].ne(ORDER[0])]
+    counts = {tuple(row[:5]): row[5:] for row in searched[[*GROUP, "month", "n_searches", "n_with_reading"]].itertuples(index=False)}
+    rows = []
+    for row in asked.to_dict("records"):
+        key = tuple(str(row[name]) for name in GROUP)
+        rows.append(_gap(row, shared[key], counts.get((*key, str(row["month"])), (0, 0))))
+    return pd.DataFrame(rows, columns=list(GAP_COLUMNS))
+
+
+def _gap(row: Mapping[str, Any], shared: Mapping[str, Any], counted: tuple[Any, ...]) -> dict[str, Any]:
+    monthly = str(row["month"]) in MONTHS
+    counts = counts_of(row, shared)
+    only_visits = row["from_visit_share"] == 1
+    better = ORDER[ORDER.index(row["grade"]) - 1]
+    lack = {grade: lacking(counts, shared, grade, monthly=monthly, only_from_visit=only_visits) for grade in ORDER[:3]}
+    own = lack[better]
+    n_searches, n_with = int(counted[0]), int(counted[1])
+    company = "two people or more" if row["medium"] == NIGHT or own["at_night"] > 0 else ""
+    basis = SHARE if n_with else NEVER_READ if n_searches else NEVER_SEARCHED
+    # a cell that many searches missed must not promise as much as one that they met
+    trips = math.ceil(own["visits"] * n_searches / n_with) if n_with else own["visits"] * (n_searches + 1)
+    return {
+        **{name: str(row[name]) for name in (*GROUP, "month", "grade")}, "next_grade": better,
+        **{f"n_{name}": int(counts[name]) for name in ("sites", "dates", "visits", "years")},
+        **{f"visits_to_{grade.lower()}": _visits_to(part, row["grade"], grade) for grade, part in lack.items()},
+        **{f"more_{name}": own[name] for name in ("visits", "sites", "dates", "years", "at_night")},
+        "at_animal": own["at_animal"], "interval": own["interval"],
+        "n_searches": n_searches, "n_with_reading": n_with, "trips": trips, "trips_basis": basis, "company": company,
+    }  # fmt: skip
+
+
+def _visits_to(lack: Mapping[str, Any], has: str, grade: str) -> float:
+    if ORDER.index(has) <= ORDER.index(grade):
+        return 0
+    return math.nan if lack["interval"] and not lack["visits"] else lack["visits"]
+
+
+def counts_of(row: Mapping[str, Any], shared: Mapping[str, Any]) -> dict[str, Any]:
+    """Counts of a row of the targets, as :func:`pipeline.formulas.grades.grade_of` takes them."""
+    return {
+        **{name: row[f"n_{name}"] for name in ("sites", "dates", "visits")},
+        "years": len(shared["years"]),
+        "night_share": shared["night_values"] / shared["values"],
+        "half_width": (row["p50_high"] - row["p50_low"]) / 2,
+    }
+
+
+def lacking(counts: Mapping[str, Any], shared: Mapping[str, Any], grade: str, *, monthly: bool, only_from_visit: bool) -> dict[str, Any]:
+    """What a cell lacks for a grade.
+
+    Parameters
+    ----------
+    counts : mapping
+        As :func:`counts_of`.
+    shared : mapping
+        ``values`` and ``night_values`` of its taxon, population, stage and medium.
+    grade : str
+        A, B or C.
+    monthly : bool
+        The cell is one month.
+    only_from_visit : bool
+        No reading was taken at an animal.
+
+    Returns
+    -------
+    dict
+        ``sites``, ``dates``, ``years`` missing; ``visits``: independent visits that bring all of these, each with one reading, on a day
+        of its own, and as many at new sites, in new years and at night as is said; ``at_night``; ``at_animal`` (bool); ``interval``: words
+        where the width of the interval stands in the way too, else empty.
+    """
+    rule = needs(grade, monthly)
+    short = {name: int(max(0, rule[name] - counts[name])) for name in ("sites", "dates", "visits", "years")}
+    at_animal = bool(only_from_visit and grade in "AB")
+    visits = max(*short.values(), int(at_animal))
+    at_night = _night_visits(shared, rule["night_share"], visits)
+    wide = not math.isinf(rule["half_width"]) and not counts["half_width"] <= rule["half_width"]
+    return {**short, "visits": max(visits, at_night), "at_night": at_night, "at_animal": at_animal, "interval": _wide(counts, rule, wide)}
+
+
+def _night_visits(shared: Mapping[str, Any], share: float, visits: int) -> int:
+    """Fewest of the coming visits that must be at night; more than `visits` where that is not enough."""
+    night, values = shared["night_values"], shared["values"]
+    k = 0
+    while (night + k) / (values + max(visits, k)) < share:
+        k += 1
+    return k
+
+
+def _wide(counts: Mapping[str, Any], rule: Mapping[str, float], wide: bool) -> str:
+    if not wide:
+        return ""
+    half = counts["half_width"]
+    now = "too few sites and dates for an interval" if math.isnan(half) else f"half-width {half:.1f} °C"
+    return f"{now}; at most {rule['half_width']:g} °C needed"
+
+
+def best_months(gaps: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str, Any]], today: date) -> pd.DataFrame:
+    """Rank the coming twelve months of each population by the cells that a day of search in them raises.
+
+    Parameters
+    ----------
+    gaps : DataFrame
+        As :func:`gap_list`.
+    shared : mapping
+        As there.
+    today : date
+        The present month counts as coming.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``MONTH_COLUMNS``, best first. One day can serve several cells, so the days of a month are those of its neediest cell.
+        Cells that need a new year count only where the coming month lies in one; cells whose interval is too wide count for nothing, since
+        no number of visits can promise them.
+    """
+    rows, wanted = [], gaps[gaps["month"].isin(MONTHS) & gaps["more_visits"].gt(0) & gaps["interval"].eq("")]
+    for (population, month), cells in wanted.groupby(["population", "month"], sort=True):
+        year = today.year + (int(month) < today.month)
+        new_year = [year not in shared[tuple(key)]["years"] for key in cells[GROUP].itertuples(index=False, name=None)]
+        ready = cells[cells["more_years"] <= new_year]
+        if len(ready):
+            rows.append({"population": population, "month": int(month), "next": f"{year}-{int(month):02d}", **_best(ready)})
+    frame = pd.DataFrame(rows, columns=[name for name in MONTH_COLUMNS if name != "rank"])
+    frame = frame.sort_values(["per_trip", "cells_raised", "next", "population"], ascending=[False, False, True, True], ignore_index=True)
+    return frame.assign(rank=range(1, len(frame) + 1))[list(MONTH_COLUMNS)]
+
+
+def _best(cells: pd.DataFrame) -> dict[str, Any]:
+    """The number of site-days that raises most cells a day."""
+    trips = max(sorted(set(cells["trips"])), key=lambda number: (int((cells["trips"] <= number).sum()) / number, number))
+    raised = cells[cells["trips"] <= trips]
+    names = [f"{row.taxon} {row.life_stage} {row.medium} to {row.next_grade}" for row in raised.itertuples()]
+    return {
+        "trips": int(trips),
+        "new_sites": int(raised["more_sites"].max()),
+        "cells_raised": len(raised),
+        "per_trip": round(len(raised) / trips, 3),
+        "cells": "; ".join(names),
+        "company": "two people or more" if raised["company"].ne("").any() else "",
+    }
+
+
+def unseen(targets: pd.DataFrame, finds: pd.DataFrame, taxa: list[str]) -> pd.DataFrame:
+    """Stages without a single reading that counts; columns of ``UNSEEN_COLUMNS``, never egg masses."""
+    rows = []
+    for taxon in taxa:
+        for stage in codes("life_stage"):
+            read = targets["taxon"].eq(taxon) & targets["life_stage"].eq(stage)
+            if stage not in NEVER_ASKED and not read.any():
+                n = int((finds["taxon"].eq(taxon) & finds["life_stage"].eq(stage)).sum())
+                rows.append({"taxon": taxon, "life_stage": stage, "n_finds": n, "why": "found, not measured" if n else "never found"})
+    return pd.DataFrame(rows, columns=list(UNSEEN_COLUMNS))
+
+
+def below(gaps: pd.DataFrame) -> dict[str, int]:
+    """How many month cells lie below each grade."""
+    months = gaps[gaps["month"].isin(MONTHS)]
+    return {grade: int(months["grade"].map(ORDER.index).gt(ORDER.index(grade)).sum()) for grade in ORDER[:3]}
+
+
+def page(
+    gaps: pd.DataFrame, months: pd.DataFrame, absence: pd.DataFrame, never: pd.DataFrame, n_cells: int, settings: Settings, today: date
+) -> str:
+    """Write the gap list as a page without a site in it.
+
+    Parameters
+    ----------
+    gaps, months, never : DataFrame
+        As :func:`gap_list`, :func:`best_months`, :func:`unseen`.
+    absence : DataFrame
+        Columns of ``pipeline.formulas.detection.ABSENCE_COLUMNS``.
+    n_cells : int
+        Month cells in all, of grade A too; those of eggs not counted.
+    settings : Settings
+        Title, taxa.
+    today : date
+        Stands on the page.
+
+    Returns
+    -------
+    str
+        HTML that needs no other file.
+    """
+    names = dict(zip(settings.taxa["code"], settings.taxa["scientific_name"], strict=True))
+    assert list(absence.columns) == list(ABSENCE_COLUMNS)
+    groups = [
+        {"names": names.get(key[0], key[0]), "key": key, "rows": [_line(row) for row in rows.to_dict("records")]}
+        for key, rows in gaps.groupby(GROUP, sort=False)
+    ]
+    return render(
+        "reports",
+        "gaps.html",
+        settings=settings, today=today.isoformat(), names=names, below=below(gaps), n_cells=n_cells, groups=groups,
+        months=[_month(row) for row in months.head(SHOWN).to_dict("records")], n_months=len(months),
+        absence=absence.to_dict("records"), never=never.to_dict("records"), grade_needs={grade: needs(grade, True) for grade in "CBA"},
+        rest=f"{judgement('revisit_days_least'):g}",
+    )  # fmt: skip
+
+
+def _month(row: Mapping[str, Any]) -> dict[str, Any]:
+    cells = str(row["cells"]).split("; ")
+    more = f"; and {len(cells) - LISTED} more" if len(cells) > LISTED else ""
+    return {**row, "month": month_name(row["month"]), "cells": "; ".join(cells[:LISTED]) + more}
+
+
+def _line(row: Mapping[str, Any]) -> dict[str, Any]:
+    visits = int(row["more_visits"])
+    parts = []
+    if visits:
+        own = [f"{row['more_sites']} at new sites"] if row["more_sites"] else []
+        own += [f"in {counted(row['more_years'], 'new year')}"] if row["more_years"] else []
+        own += [f"{row['more_at_night']} at night, never alone"] if row["more_at_night"] else []
+        own += ["one reading at an animal"] if row["at_animal"] else []
+        parts.append(counted(visits, "visit") + (f" ({', '.join(own)})" if own else ""))
+    if row["interval"]:
+        parts.append(f"the interval of the median: {row['interval']}")
+    so_far = f"{row['n_with_reading']} of {row['n_searches']}" if row["n_searches"] else "not searched"
+    trips = f", so about {counted(row['trips'], 'day')} of search" if visits and row["trips_basis"] == SHARE else ""
+    title = month_name(row["month"]) if row["month"] in MONTHS else f"{row['month']} season"
+    has = ", ".join(counted(row[f"n_{name}s"], name) for name in ("site", "date", "visit"))
+    return {**row, "title": title, "has": has, "lacks": "; ".join(parts), "so_far": so_far + trips}

@@ -1,0 +1,183 @@
+"""A page for the owner of a parcel: what was found on that land, how the water is, and what helps. Nothing of anyone else's land."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from pipeline.formulas.moist_air import pressure_kpa
+from pipeline.formulas.water import conductivity_at_25c, oxygen_saturation_pct, water_limits
+from pipeline.settings import Settings
+from pipeline.writing.page import render
+from pipeline.writing.words import STAGES, counted, month_runs, named
+
+VISIT_COLUMNS: dict[str, str] = {
+    "site_id": "site on the parcel",
+    "visit_date": "date",
+    "found": "what was found: scientific name, stage and number",
+    "looked_for": "taxa looked for",
+    "water_temp_c": "water, °C",
+    "ph": "pH",
+    "conductivity_25_us_cm": "conductivity at 25 °C, µS/cm",
+    "dissolved_oxygen_mg_l": "dissolved oxygen, mg/L",
+    "oxygen_pct": "dissolved oxygen, % of saturation",
+}
+
+# quantity: title, unit, digits, benchmark not to be under, benchmark not to be over
+WATER = {
+    "water_temp_c": ("Water temperature", "°C", 1, "", ""),
+    "ph": ("Acidity (pH)", "", 1, "stream_ph_low", "stream_ph_high"),
+    "conductivity_25_us_cm": ("Dissolved salts (conductivity at 25 °C)", "µS/cm", 0, "", "stream_conductivity_most"),
+    "dissolved_oxygen_mg_l": ("Oxygen in the water", "mg/L", 1, "stream_oxygen_least", ""),
+    "oxygen_pct": ("Oxygen, share of what the water can hold", "%", 0, "", ""),
+}
+NOT_FOUND = "it may still live there: a search does not find every animal"
+LOWEST_PRESSURE_KPA = 50.0
+NO_BENCHMARK = "no published benchmark for these animals"
+
+
+def visit_rows(sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFrame, taxa: pd.DataFrame) -> pd.DataFrame:
+    """Visits to the parcel, one row each.
+
+    Parameters
+    ----------
+    sites, visits, finds : DataFrame
+        Columns of ``schemas.tables``, already cut to the parcel.
+    taxa : DataFrame
+        Columns ``code``, ``scientific_name``.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``VISIT_COLUMNS``, by date and site. No remark is in it: remarks name other places and people.
+    """
+    names = dict(zip(taxa["code"], taxa["scientific_name"], strict=True))
+    rows = visits.sort_values(["visit_date", "site_id", "visit_id"], ignore_index=True)
+    pressure = pd.Series(pressure_kpa(rows["site_id"].map(sites.set_index("site_id")["elevation_m"]).astype("float64")), index=rows.index)
+    temp = rows["water_temp_c"].where(rows["water_temp_c"] >= 0)
+    answer = rows["conductivity_at_25c"].astype("boolean")
+    met = {key: _met(part, names) for key, part in finds.groupby("visit_id", sort=False)}
+    empty = rows["incomplete"].map({True: "finds held back", False: "nothing"})
+    return pd.DataFrame({
+        "site_id": rows["site_id"],
+        "visit_date": rows["visit_date"].dt.strftime("%Y-%m-%d"),
+        "found": rows["visit_id"].map(met).fillna(empty),
+        "looked_for": ["; ".join(names.get(code, code) for code in _codes(text)) for text in rows["target_taxa"]],
+        "water_temp_c": rows["water_temp_c"],
+        "ph": rows["ph"],
+        "conductivity_25_us_cm": conductivity_at_25c(rows["conductivity_us_cm"], temp, answer.astype(object).where(answer.notna(), None)),
+        "dissolved_oxygen_mg_l": rows["dissolved_oxygen_mg_l"],
+        "oxygen_pct": oxygen_saturation_pct(rows["dissolved_oxygen_mg_l"], temp, pressure.where(pressure >= LOWEST_PRESSURE_KPA)),
+    })[list(VISIT_COLUMNS)].round({"conductivity_25_us_cm": 1, "oxygen_pct": 1})  # fmt: skip
+
+
+def _codes(text: Any) -> list[str]:
+    return [code.strip() for code in str(text).split("|") if code.strip()] if text == text and text is not None else []
+
+
+def _met(finds: pd.DataFrame, names: dict[str, str]) -> str:
+    counts = finds.groupby(["taxon", "life_stage"], sort=True)["count"].sum()
+    return "; ".join(f"{names.get(taxon, taxon)}, {named(STAGES, stage).lower()}: {number}" for (taxon, stage), number in counts.items())
+
+
+def species_rows(visits: pd.DataFrame, finds: pd.DataFrame, taxa: pd.DataFrame) -> list[dict[str, str]]:
+    """What was found of each species that was found or looked for on the parcel, in plain words."""
+    looked = visits["target_taxa"].map(_codes)
+    rows = []
+    for code, name in zip(taxa["code"], taxa["scientific_name"], strict=True):
+        own = finds[finds["taxon"].eq(code)]
+        n_looked = int(looked.map(lambda listed, code=code: code in listed).sum())
+        if own.empty and not n_looked:
+            continue
+        stages = own.groupby("life_stage")["count"].sum()
+        words = [f"{named(STAGES, stage).lower()} {stages[stage]}" for stage in STAGES if stage in stages.index]
+        other = int(stages[[stage for stage in stages.index if stage not in STAGES]].sum())
+        on = own["visit_id"].nunique()
+        if on:
+            found = f"found on {on} of {counted(len(visits), 'visit')}"
+            said = ", ".join([*words, *([f"stage not told {other}"] if other else [])])
+        else:
+            found, said = f"looked for on {counted(n_looked, 'visit')} and not found", NOT_FOUND
+        rows.append({"name": name, "found": found, "stages": said})
+    return rows
+
+
+def water_rows(visits: pd.DataFrame) -> list[dict[str, str]]:
+    """Readings of each quantity beside its published benchmark.
+
+    Parameters
+    ----------
+    visits : DataFrame
+        As :func:`visit_rows`.
+
+    Returns
+    -------
+    list of dict
+        ``title``, ``n``, ``span`` (lowest, middle, highest), ``benchmark``, ``words``, ``source``, ``note``.
+    """
+    known = water_limits()
+    limits = known[known["taxon_or_group"] == "all"].set_index("quantity").to_dict("index")
+    rows = []
+    for name, (title, unit, digits, low, high) in WATER.items():
+        read = visits[name].dropna().astype("float64")
+        if read.empty:
+            rows.append({"title": title, "n": "0", "span": "not measured", "benchmark": "", "words": "", "source": "", "note": ""})
+            continue
+        figures = (read.min(), read.quantile(0.5, interpolation="lower"), read.max())
+        lowest, middle, highest = (f"{figure:.{digits}f}" for figure in figures)
+        rows.append({
+            "title": title, "n": str(len(read)), "span": f"{lowest} to {highest}, middle {middle} {unit}".rstrip(),
+            **_beside(read, unit, limits.get(low), limits.get(high)),
+        })  # fmt: skip
+    return rows
+
+
+def _beside(read: pd.Series, unit: str, low: dict[str, Any] | None, high: dict[str, Any] | None) -> dict[str, str]:
+    known = [(word, limit) for word, limit in (("not below", low), ("not above", high)) if limit]
+    if not known:
+        return {"benchmark": NO_BENCHMARK, "words": "", "source": "", "note": ""}
+    below = int((read < low["value"]).sum()) if low else 0
+    above = int((read > high["value"]).sum()) if high else 0
+    said = [f"{below} of {len(read)} below it" if below else "", f"{above} of {len(read)} above it" if above else ""]
+    return {
+        "benchmark": ", ".join(f"{word} {limit['value']:g}" for word, limit in known) + (f" {unit}" if unit else ""),
+        "words": ", ".join(filter(None, said)) or "all inside it",
+        "source": known[0][1]["source"],
+        "note": known[0][1]["note"],
+    }
+
+
+def page(code: str, sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFrame, settings: Settings, n_doubted: int = 0) -> str:
+    """Write the page of one parcel.
+
+    Parameters
+    ----------
+    code : str
+        Code of the parcel.
+    sites, visits, finds : DataFrame
+        Columns of ``schemas.tables``, already cut to the parcel; visits with ``incomplete``.
+    settings : Settings
+        Title, author, taxa.
+    n_doubted : int
+        Water readings left out because a flag doubts them.
+
+    Returns
+    -------
+    str
+        HTML that needs no other file.
+    """
+    rows = visit_rows(sites, visits, finds, settings.taxa)
+    names = sites.set_index("site_id")["site_name"].fillna("")
+    places = [
+        {**site, "name": names[site["site_id"]], "n": int(visits["site_id"].eq(site["site_id"]).sum())}
+        for site in sites.sort_values("site_id").to_dict("records")
+    ]
+    months = month_runs({int(month) for month in visits["visit_date"].dt.month})
+    return render(
+        "reports",
+        "landowner.html",
+        settings=settings, code=code, places=places, visits=rows.to_dict("records"), months=months,
+        n_visits=counted(len(visits), "visit"), species=species_rows(visits, finds, settings.taxa), water=water_rows(rows),
+        doubted=counted(n_doubted, "reading") if n_doubted else "",
+    )  # fmt: skip

@@ -1,0 +1,334 @@
+"""The report that a permit office asks for: captures against the limits, activity and none, with places and names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pandas as pd
+
+from pipeline.settings import Settings
+from pipeline.settings.reports import ANY, Limit, Permit
+from pipeline.writing.page import render
+from pipeline.writing.words import STAGES, counted, named
+from schemas.vocabulary import vocabulary
+
+NOT_NOTED = "not noted"
+SEEN = "not_caught"
+KEPT = "retained"
+SALVAGED = "salvaged"
+WHAT = {SEEN: "seen only", SALVAGED: "found dead, kept"}
+EGGS = "egg_mass"
+COUNTED_AS = ("released", "retained", "dead", NOT_NOTED)
+"""Dispositions that count as captured: an animal that died may have died in the hand, and one of which nobody noted it was perhaps held."""
+
+ROW_COLUMNS: dict[str, str] = {
+    "permit": "permit number",
+    "what": "capture, seen only, visit without a find, or no activity",
+    "year": "calendar year",
+    "date": "date of the visit",
+    "names": "who searched",
+    "scientific_name": "accepted name",
+    "taxon": "taxon code of the book",
+    "life_stage": "stage",
+    "number": "animals, or clutches of eggs",
+    "at_least": "yes where the sheet said more than this number, such as 3+",
+    "mark": "mark, band or tag of a known animal",
+    "captured": "animals captured, counted against the limit",
+    "removed": "of these, kept under the permit",
+    "released": "of these, released where they were found",
+    "died": "of these, died or found dead and left",
+    "salvaged": "found dead and kept; not counted as captured",
+    "not_caught": "seen and named, not held",
+    "voucher": "yes where an animal was kept",
+    "tissue": "rillbook has no field for tissue: fill in by hand",
+    "photo": "yes where a photo is named",
+    "method": "how the site was searched",
+    "county": "county of the site",
+    "state": "state of the site",
+    "site_id": "site",
+    "latitude": "degrees",
+    "longitude": "degrees",
+    "coordinate_type": "decimal degrees",
+    "coordinate_source": "taken at the find, or the site's",
+    "datum": "datum of the site's coordinates; one of a find is not noted apart",
+    "zone": "empty: decimal degrees have none",
+    "coordinate_uncertainty_m": "radius that surely holds the site, m",
+    "find_id": "find",
+    "visit_id": "visit",
+}
+
+SUMMARY = ["scientific_name", "life_stage", "county", "date", "disposition"]
+
+LIMIT_COLUMNS: dict[str, str] = {
+    "permit": "permit number",
+    "year": "calendar year; each is held against the limit alone",
+    "taxon": "taxon code, or any",
+    "county": "county, or any",
+    "kind": "captured or retained",
+    "allowed": "the permit's figure, as the book states it",
+    "counted": "animals counted",
+    "left": "allowed less counted",
+    "words": "what that means",
+}
+
+
+def visits_of(permit: Permit, permits: tuple[Permit, ...], visits: pd.DataFrame) -> pd.DataFrame:
+    """Visits made under a permit.
+
+    Parameters
+    ----------
+    permit : Permit
+        The permit.
+    permits : tuple of Permit
+        All of the book.
+    visits : DataFrame
+        Columns of ``schemas.tables.Visits``.
+
+    Returns
+    -------
+    DataFrame
+        The same columns, ``year`` and ``assumed``: the visit names no permit, and this is the only one of its year. Visits that name it in
+        a year that it does not cover are here too, with ``outside`` true.
+    """
+    year = visits["visit_date"].dt.year
+    written = visits["permit"].fillna("").astype("str").str.strip().str.casefold()
+    alone = {one for one in permit.years if sum(one in other.years for other in permits) == 1}
+    assumed = written.eq("") & year.isin(alone)
+    mine = written.eq(permit.code.casefold()) | assumed
+    return visits.assign(year=year, assumed=assumed, outside=~year.isin(permit.years))[mine]
+
+
+def rows_of(
+    permit: Permit,
+    mine: pd.DataFrame,
+    sites: pd.DataFrame,
+    finds: pd.DataFrame,
+    taxa: pd.DataFrame,
+    years: list[int],
+    fewest: frozenset[str] = frozenset(),
+) -> pd.DataFrame:
+    """One row a find under the permit, one a visit without a find, one a year without a visit.
+
+    Parameters
+    ----------
+    permit : Permit
+        The permit.
+    mine : DataFrame
+        As :func:`visits_of`, of the years reported.
+    sites, finds : DataFrame
+        Columns of ``schemas.tables``.
+    taxa : DataFrame
+        Columns ``code``, ``scientific_name``.
+    years : list of int
+        Years reported.
+    fewest : frozenset of str
+        Finds whose count was written as 3+ or the like.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``ROW_COLUMNS`` and ``disposition``, in order of date, visit and find.
+    """
+    names = dict(zip(taxa["code"], taxa["scientific_name"], strict=True))
+    places = sites.set_index("site_id").to_dict("index")
+    of_visit = {key: rows.to_dict("records") for key, rows in finds.groupby("visit_id", sort=False)}
+    rows: list[dict[str, Any]] = []
+    for visit in mine.sort_values(["visit_date", "visit_id"]).to_dict("records"):
+        place = places.get(visit["site_id"], {})
+        base = _of_visit(permit, visit, place)
+        met = of_visit.get(visit["visit_id"], [])
+        rows += [{**base, **_of_find(find, names), "at_least": "yes" if find["find_id"] in fewest else ""} for find in met]
+        if not met:
+            held = bool(visit.get("incomplete"))
+            rows.append({**base, "what": "visit whose finds are held back" if held else "visit without a find", "number": 0})
+    for year in years:
+        if not mine["year"].eq(year).any():
+            rows.append({"permit": permit.code, "year": year, "what": "no activity", "number": 0})
+    frame = pd.DataFrame(rows, columns=[*ROW_COLUMNS, "disposition"])
+    counts = ["number", "captured", "removed", "released", "died", "salvaged", "not_caught"]
+    frame[counts] = frame[counts].astype("Float64").fillna(0).astype("int64")
+    texts = [name for name in frame.columns if name not in (*counts, "year", "latitude", "longitude", "coordinate_uncertainty_m")]
+    frame[texts] = frame[texts].astype("object").where(frame[texts].notna(), "")
+    return frame.sort_values(["year", "date", "visit_id", "find_id"], ignore_index=True)
+
+
+def _of_visit(permit: Permit, visit: Mapping[str, Any], place: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "permit": permit.code, "year": int(visit["year"]), "date": f"{visit['visit_date']:%Y-%m-%d}", "names": visit["observers"],
+        "method": visit["protocol"], "county": _text(place.get("county")) or NOT_NOTED, "state": _text(place.get("state")) or NOT_NOTED,
+        "site_id": visit["site_id"], "latitude": place.get("latitude"), "longitude": place.get("longitude"),
+        "coordinate_type": "decimal degrees", "coordinate_source": "the site's", "datum": _text(place.get("datum")) or NOT_NOTED,
+        "coordinate_uncertainty_m": place.get("coordinate_uncertainty_m"), "visit_id": visit["visit_id"],
+    }  # fmt: skip
+
+
+def _of_find(find: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, Any]:
+    number = int(find["count"])
+    fate = _text(find["disposition"]) or NOT_NOTED
+    # clutches are not animals, and a limit on animals says nothing of them
+    captured = number if fate in COUNTED_AS and find["life_stage"] != EGGS else 0
+    at_find = find["latitude"] == find["latitude"] and find["longitude"] == find["longitude"]
+    where = {"latitude": find["latitude"], "longitude": find["longitude"], "coordinate_source": "taken at the find"} if at_find else {}
+    return {
+        **where,
+        "what": WHAT.get(fate, "eggs" if find["life_stage"] == EGGS else "capture"),
+        "scientific_name": names.get(find["taxon"], find["taxon"]), "taxon": find["taxon"], "life_stage": find["life_stage"],
+        "number": number, "mark": find["animal_id"], "captured": captured,
+        "removed": number if fate == KEPT else 0, "released": captured if fate == "released" else 0,
+        "died": captured if fate == "dead" else 0, "salvaged": number if fate == SALVAGED else 0,
+        "not_caught": number if fate == SEEN else 0,
+        "voucher": "yes" if fate in (KEPT, SALVAGED) else "no", "photo": "yes" if _text(find["photo"]) else "no",
+        "find_id": find["find_id"], "disposition": fate,
+    }  # fmt: skip
+
+
+def _text(value: Any) -> str:
+    return "" if value is None or value != value else str(value).strip()
+
+
+def summary(rows: pd.DataFrame) -> pd.DataFrame:
+    """Animals by species, stage, county, date and disposition.
+
+    Returns
+    -------
+    DataFrame
+        ``scientific_name``, ``life_stage``, ``county``, ``date``, ``disposition``, ``number``.
+    """
+    met = rows[rows["find_id"].ne("")]
+    return met.groupby(SUMMARY, sort=True)["number"].sum().reset_index()
+
+
+def against_limits(permit: Permit, rows: pd.DataFrame, years: list[int]) -> pd.DataFrame:
+    """Hold each year's captures against each limit.
+
+    Parameters
+    ----------
+    permit : Permit
+        With its limits as the book states them.
+    rows : DataFrame
+        As :func:`rows_of`.
+    years : list of int
+        Years reported.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``LIMIT_COLUMNS``.
+    """
+    return pd.DataFrame(
+        [row for year in years for limit in permit.limits for row in _held(permit, limit, rows, year)], columns=list(LIMIT_COLUMNS)
+    )
+
+
+def _held(permit: Permit, limit: Limit, rows: pd.DataFrame, year: int) -> Iterator[dict[str, Any]]:
+    own = rows[rows["year"].eq(year)]
+    if limit.taxon != ANY:
+        own = own[own["taxon"].eq(limit.taxon)]
+    if limit.county.casefold() != ANY:
+        own = own[own["county"].astype("str").str.casefold().eq(limit.county.casefold())]
+    for kind, column, allowed in (("captured", "captured", limit.captured), ("retained", "removed", limit.retained)):
+        if allowed is None:
+            continue
+        n = int(own[column].sum())
+        if n > allowed:
+            words = f"LIMIT PASSED: {n} {kind}, {allowed} allowed, {n - allowed} too many"
+        elif (own["at_least"].eq("yes") & own[column].gt(0)).any():
+            words = f"within the limit as far as the counts tell: at least {n} {kind}, {allowed} allowed"
+        else:
+            words = f"within the limit: {n} {kind}, {allowed} allowed" + (", none left" if n == allowed and allowed else "")
+        yield {
+            "permit": permit.code, "year": year, "taxon": limit.taxon, "county": limit.county, "kind": kind, "allowed": allowed,
+            "counted": n, "left": allowed - n, "words": words,
+        }  # fmt: skip
+
+
+def page(
+    permit: Permit, mine: pd.DataFrame, rows: pd.DataFrame, limits: pd.DataFrame, years: list[int], settings: Settings, notes: list[str]
+) -> str:
+    """Write the report as a private page.
+
+    Parameters
+    ----------
+    permit, mine, rows, limits, years
+        As above.
+    settings : Settings
+        Title, taxa.
+    notes : list of str
+        What else the reader must know, such as what is held back.
+
+    Returns
+    -------
+    str
+        HTML that needs no other file.
+    """
+    names = dict(zip(settings.taxa["code"], settings.taxa["scientific_name"], strict=True))
+    return render(
+        "reports",
+        "permit.html",
+        settings=settings, permit=permit, years=years, notes=[*notes, *_notes(permit, mine, rows)],
+        activity=[_activity(year, rows[rows["year"].eq(year)]) for year in years],
+        limits=[{**row, "name": names.get(row["taxon"], "all taxa together")} for row in limits.to_dict("records")],
+        passed=[_passed(row, names) for row in limits[limits["left"] < 0].to_dict("records")],
+        totals=_totals(rows), summary=_by_species(rows),
+        dispositions=[(code.replace("_", " "), words["definition"]) for code, words in vocabulary("disposition").items()],
+    )  # fmt: skip
+
+
+def _totals(rows: pd.DataFrame) -> list[dict[str, Any]]:
+    met = rows[rows["find_id"].ne("")]
+    sums = met.groupby(["year", "scientific_name", "county", "disposition"], sort=True)["number"].sum().reset_index()
+    return [{**row, "disposition": row["disposition"].replace("_", " ")} for row in sums.to_dict("records")]
+
+
+def _by_species(rows: pd.DataFrame) -> list[tuple[str, list[dict[str, Any]]]]:
+    """Lines of the summary by species, in order of date."""
+    listed = summary(rows).sort_values(["scientific_name", "date", "county", "life_stage", "disposition"])
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in listed.to_dict("records"):
+        words = {"life_stage": named(STAGES, row["life_stage"]), "disposition": row["disposition"].replace("_", " ")}
+        found.setdefault(row["scientific_name"], []).append({**row, **words})
+    return list(found.items())
+
+
+def _passed(row: Mapping[str, Any], names: Mapping[str, str]) -> str:
+    where = "" if row["county"].casefold() == ANY else f", {row['county']}"
+    return f"{row['year']}, {names.get(row['taxon'], 'all taxa together')}{where}: {row['words']}."
+
+
+def _activity(year: int, rows: pd.DataFrame) -> dict[str, Any]:
+    """What was done in a year, in words; that nothing was done is said as well."""
+    visits = rows[rows["visit_id"].ne("")]
+    if visits.empty:
+        return {"year": year, "words": f"No activity under this permit in {year}: no visit, no capture."}
+    n_visits, captured = visits["visit_id"].nunique(), int(rows["captured"].sum())
+    empty = int(rows["what"].eq("visit without a find").sum())
+    caught = f"{counted(captured, 'animal')} captured" if captured else "no animal captured"
+    n = {name: int(rows[name].sum()) for name in ("released", "removed", "died", "salvaged", "not_caught")}
+    unknown = int(rows.loc[rows["disposition"].eq(NOT_NOTED), "captured"].sum())
+    words = (
+        f"{counted(n_visits, 'visit')} to {counted(visits['site_id'].nunique(), 'site')}"
+        f" from {visits['date'].min()} to {visits['date'].max()} ({counted(empty, 'visit')} without a find), {caught}:"
+        f" {n['released']} released, {n['removed']} kept, {n['died']} died or found dead{f', {unknown} not noted' if unknown else ''}."
+        f" Besides, {n['salvaged']} found dead and kept, and {n['not_caught']} seen and not held."
+    )
+    return {"year": year, "words": words}
+
+
+def _notes(permit: Permit, mine: pd.DataFrame, rows: pd.DataFrame) -> Iterator[str]:
+    lines = (
+        (int(mine["assumed"].sum()), "names no permit and is counted here, since no other permit of the book covers that year"),
+        (int(mine["outside"].sum()), "names this permit in a year that it does not cover"),
+        (rows.loc[rows["county"].eq(NOT_NOTED), "visit_id"].nunique(), "has a site without a county; a limit by county cannot count it"),
+    )
+    for n, words in lines:
+        if n:
+            yield f"{counted(n, 'visit')}: each {words}."
+    unknown = rows["find_id"].ne("") & rows["disposition"].eq(NOT_NOTED)
+    if unknown.any():
+        yield f"{counted(int(unknown.sum()), 'find')} without a disposition: counted as captured."
+    fewest = int(rows["at_least"].eq("yes").sum())
+    if fewest:
+        yield f"{counted(fewest, 'find')} with a count such as 3+: the fewest is counted, the truth may be more."
+    if not permit.limits:
+        yield "The book states no limit for this permit."

@@ -1,0 +1,145 @@
+"""Which temperature readings of the book count as evidence, and which finds give none and why."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+import pandas as pd
+
+from pipeline.settings import Settings
+from pipeline.targets import usable_finds as finds
+from schemas.frames import Readings
+
+# A visit's water reading stands in only for animals in the channel; its air stands in for nothing (method §1).
+EVIDENCE = f"""{finds.FOUND},
+valued AS (
+  SELECT *,
+         CASE WHEN reading_place = 'reach' THEN NULL
+              WHEN medium = 'water' THEN water_temp_c
+              WHEN medium = 'land' AND reading_place <> 'beside' THEN substrate_temp_c
+              WHEN medium = 'surface' THEN air_temp_c
+              WHEN medium = 'edge' THEN coalesce(substrate_temp_c, water_temp_c) END AS own_value,
+         CASE WHEN medium = 'water' AND in_channel AND life_stage <> 'egg_mass' THEN
+              coalesce(CASE WHEN reading_place = 'reach' THEN water_temp_c END, visit_water_temp_c) END AS visit_value,
+         own_value IS NULL AS from_visit
+  FROM found
+)
+SELECT find_id, visit_id, taxon, population, life_stage, medium, site, visit_date, n_animals, animal_id, accuracy_c, medium_assumed,
+       CASE WHEN medium = 'land' THEN depth_cm END AS depth_cm, latitude, longitude, coalesce(own_value, visit_value) AS value, from_visit,
+       life_stage = 'egg_mass' AS at_nest, {finds.CLOCKS},
+       coalesce(name_fault, stage_fault, state_fault,
+         CASE WHEN life_stage = 'egg_mass' AND reading_place NOT IN ('at_animal', 'under_same_cover') THEN 'eggs not read at the nest'
+              WHEN from_visit AND visit_value IS NOT NULL AND visit_flagged THEN '{finds.VISIT_FLAGGED}'
+              WHEN from_visit AND visit_value IS NULL THEN 'no reading that counts for this medium'
+              WHEN {finds.TOO_COARSE} END) AS reason
+FROM valued {finds.IN_ORDER}
+"""
+
+AVAILABILITY = """
+WITH places AS (SELECT unnest($micro::VARCHAR[]) AS code, unnest($medium::VARCHAR[]) AS medium),
+unsettled AS (SELECT DISTINCT load_id, table_name, row_key FROM flags WHERE effect = 'flag_exclude' AND coalesce(settled_by, '') = ''),
+joined AS (
+  SELECT coalesce(s.population, '') AS population, p.medium, coalesce(nullif(s.waterbody, ''), v.site_id) AS site, a.point_id, a.visit_id,
+         v.visit_date AS date, month(v.visit_date) AS month,
+         CASE p.medium WHEN 'water' THEN a.water_temp_c WHEN 'land' THEN a.substrate_temp_c WHEN 'surface' THEN a.air_temp_c
+                       WHEN 'edge' THEN coalesce(a.substrate_temp_c, a.water_temp_c) END AS value
+  FROM availability a JOIN visits v ON v.visit_id = a.visit_id JOIN sites s ON s.site_id = v.site_id
+  JOIN places p ON p.code = a.microhabitat
+  WHERE NOT EXISTS (SELECT 1 FROM unsettled u WHERE u.load_id = a.load_id AND u.table_name = 'availability' AND u.row_key = a.point_id)
+)
+SELECT * FROM joined WHERE value IS NOT NULL ORDER BY date, visit_id, point_id
+"""
+
+CELL = ["taxon", "population", "life_stage", "medium"]
+ONE_READING = [*CELL, "month", "site", "date", "hour", "value"]
+
+
+def readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Choose the reading that belongs to each find; each reading counts once (method §1).
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book, with the views ``sites``, ``visits``, ``finds`` and the table ``flags``.
+    settings : Settings
+        Taxa, time zone and study areas of the book.
+
+    Returns
+    -------
+    readings : DataFrame
+        As :class:`schemas.frames.Readings`, °C. Equal values of one cell, site, day and clock are one row: its ``n_animals`` is their sum,
+        its accuracy the worst (missing where any is), its depth the least (missing where any is), its visit the first.
+    exclusions : DataFrame
+        Columns ``taxon``, ``life_stage``, ``reason``, ``n_finds``: the finds that give no reading, counted.
+
+    Raises
+    ------
+    AssertionError
+        Finds with a reading and finds without do not add up to the finds of the book.
+
+    Notes
+    -----
+    The air of a visit enters no target. The same animal counts once a day in a cell. ``found_at`` before the visit's start means the next
+    day: night and day are told by that date, the cluster stays the visit's date. A find without ``found_at`` has the visit's start as its
+    clock time; a long search may have reached it hours later.
+    """
+    frame = connection.execute(EVIDENCE, {**finds.parameters(settings), **finds.thermometer()}).df()
+    frame["night"] = finds.night(frame, settings.time_zone)
+    frame["hour"] = finds.hour(frame)
+    surface = frame["reason"].isna() & (frame["medium"] == "surface")
+    frame["reason"] = frame["reason"].where(~surface, finds.not_by_night(frame, settings.time_zone))
+    frame.loc[finds.repeated(frame, frame["reason"].isna()), "reason"] = finds.REPEATED
+    kept = frame[frame["reason"].isna()]
+    excluded = frame[frame["reason"].notna()].groupby(["taxon", "life_stage", "reason"]).size().rename("n_finds").reset_index()
+    merged = _merge(kept)
+    assert int(merged["n_finds"].sum()) + int(excluded["n_finds"].sum()) == len(frame), "finds read and finds left out do not add up"
+    return Readings.validate(merged.drop(columns="n_finds")), excluded
+
+
+def availability(connection: Any) -> pd.DataFrame:
+    """Read the temperatures taken where animals were not, joined to their visits.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``population``, ``medium``, ``site``, ``point_id``, ``visit_id``, ``date``, ``month``, ``value`` (°C).
+    """
+    return connection.execute(AVAILABILITY, {name: value for name, value in finds.places().items() if name != "channel"}).df()
+
+
+def input_hash(readings: pd.DataFrame) -> str:
+    """SHA-256 of the readings as text, whatever their order: the same evidence has the same hash.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As :class:`schemas.frames.Readings`.
+    """
+    columns = list(Readings.to_schema().columns)
+    text = readings[columns].astype({"date": "str"}).to_csv(index=False, header=False, lineterminator="\n")
+    return hashlib.sha256("\n".join([",".join(columns), *sorted(text.splitlines())]).encode()).hexdigest()
+
+
+def _merge(kept: pd.DataFrame) -> pd.DataFrame:
+    rows = kept.assign(
+        date=kept["visit_date"].astype("datetime64[us]"),
+        # What is missing must win over what is known, or merging would hide it.
+        night=kept["night"].astype("Float64").fillna(-1.0).astype("float64"),
+        accuracy_c=kept["accuracy_c"].astype("float64").fillna(float("inf")),
+        depth_cm=kept["depth_cm"].astype("float64").fillna(float("-inf")),
+        n_finds=1,
+    )
+    rows["month"] = rows["date"].dt.month
+    how = {
+        "visit_id": "first", "night": "min", "accuracy_c": "max", "from_visit": "min", "medium_assumed": "max", "at_nest": "min",
+        "depth_cm": "min", "n_animals": "sum", "n_finds": "sum",
+    }  # fmt: skip
+    merged = rows.groupby(ONE_READING, dropna=False, sort=True).agg(how).reset_index()
+    merged["year"] = merged["date"].dt.year
+    merged["night"] = merged["night"].where(merged["night"] >= 0).astype("boolean")
+    merged[["accuracy_c", "depth_cm"]] = merged[["accuracy_c", "depth_cm"]].replace([float("inf"), float("-inf")], float("nan"))
+    text = {name: "str" for name in (*CELL, "site", "visit_id")}
+    types = {"month": "Int64", "year": "Int64", "n_animals": "Int64", "from_visit": "bool", "medium_assumed": "bool", "at_nest": "bool"}
+    order = list(Readings.to_schema().columns)
+    return merged.astype({**text, **types, "value": "float64", "hour": "float64"})[[*order, "n_finds"]]

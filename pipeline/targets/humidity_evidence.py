@@ -1,0 +1,170 @@
+"""Which humidity readings of the book count as evidence: at animals in the open by night for targets, all the rest for figures alone.
+
+Missing evidence may raise the least humidity, never lower it (method §5). So a wet bulb whose instrument or elevation was not noted is read
+as the wettest humidity that the pair can mean, and a pair that some instrument could not have shown is left out whichever was noted.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline.formulas.moist_air import NO_WET_BULB, constant, pressure_kpa, rh_from_wet_bulb, vapour_pressure_deficit_kpa
+from pipeline.settings import Settings
+from pipeline.targets import usable_finds as finds
+from schemas.frames import HUMIDITY_READING_COLUMNS, WETNESS_COLUMNS
+from schemas.tables import fields
+from schemas.vocabulary import codes
+
+IN_THE_OPEN = "surface"
+COVERED = "not in the open: nothing said of the air"
+NONE_READ = "no humidity with an air temperature"
+IMPOSSIBLE = "wet bulb gives no humidity"
+THE_VISITS = "the visit's humidity, not read at the animal"
+
+# What was read for the reach is the visit's, as for temperature.
+EVIDENCE = f"""{finds.FOUND},
+valued AS (
+  SELECT *,
+         reading_place <> 'reach' AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS own,
+         reading_place = 'reach' AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS reach,
+         NOT own AS from_visit,
+         CASE WHEN own OR reach THEN air_temp_c ELSE visit_air_temp_c END AS air,
+         CASE WHEN own OR reach THEN rh_pct ELSE visit_rh_pct END AS rh,
+         CASE WHEN own OR reach THEN wet_bulb_c ELSE visit_wet_bulb_c END AS wet
+  FROM found
+)
+SELECT find_id, visit_id, taxon, population, life_stage, medium, site, visit_date, n_animals, animal_id, medium_assumed, latitude,
+       longitude, elevation_m, psychrometer, from_visit, air AS air_temp_c, rh AS rh_read, CASE WHEN rh IS NULL THEN wet END AS wet_bulb_c,
+       {finds.CLOCKS},
+       stage_fault,
+       coalesce(name_fault, state_fault,
+         CASE WHEN medium <> '{IN_THE_OPEN}' THEN '{COVERED}'
+              WHEN air IS NULL OR coalesce(rh, wet) IS NULL THEN '{NONE_READ}'
+              WHEN from_visit AND visit_flagged THEN '{finds.VISIT_FLAGGED}'
+              WHEN {finds.TOO_COARSE} END) AS fault
+FROM valued {finds.IN_ORDER}
+"""
+
+WETNESS = f"""{finds.FOUND}
+SELECT taxon, population, life_stage, substrate_wetness AS wetness, count(*) AS n_finds
+FROM found
+WHERE medium IN ('land', 'edge') AND substrate_wetness IS NOT NULL AND coalesce(name_fault, state_fault) IS NULL
+GROUP BY ALL ORDER BY ALL
+"""
+
+CELL = ["taxon", "population", "life_stage"]
+AS_READ = ["air_temp_c", "rh_read", "wet_bulb_c"]
+ONE_READING = [*CELL, "month", "site", "date", *AS_READ, "from_visit", "reason"]
+WITH_WET_BULB = tuple(code for code in codes("psychrometer") if code != NO_WET_BULB)
+
+
+def humidity_readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Choose the humidity that belongs to each find in the open; each reading counts once.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book, with the views ``sites``, ``visits``, ``finds`` and the table ``flags``.
+    settings : Settings
+        Taxa, time zone and study areas of the book.
+
+    Returns
+    -------
+    readings : DataFrame
+        Columns of ``schemas.frames.HUMIDITY_READING_COLUMNS``. Equal readings of one cell, site and day are one row: its humidity is the
+        highest of them, its ``night`` false or missing where any is. Only rows with an empty ``reason`` may feed a target; the others (the
+        visit's humidity, a find by day or at an unknown hour, a stage not told) are for figures.
+    exclusions : DataFrame
+        Columns ``taxon``, ``life_stage``, ``reason``, ``n_finds``: the finds that give no humidity, counted.
+
+    Raises
+    ------
+    AssertionError
+        Finds with a humidity and finds without do not add up to the finds of the book.
+
+    Notes
+    -----
+    Names, health, flags, thermometers, clocks and night count as for temperature. A wet bulb at a find is that of the visit's psychrometer.
+    Missing or electronic, the instrument counts as the one with the smallest coefficient; a missing elevation as `elevation_unknown` of
+    `moist_air.csv`, above which no site is taken to lie: each gives the highest humidity that the pair can mean. What is missing so never
+    makes a reading drier, nor adds or drops one. A missing clock time does drop a find, as it does for temperature.
+    """
+    frame = connection.execute(EVIDENCE, {**finds.parameters(settings), **finds.thermometer()}).df()
+    frame["rh_pct"], frame["wettest_assumed"] = _humidity(frame)
+    frame.loc[frame["fault"].isna() & frame["rh_pct"].isna(), "fault"] = IMPOSSIBLE
+    frame.loc[finds.repeated(frame, frame["fault"].isna()), "fault"] = finds.REPEATED
+    frame["night"] = finds.night(frame, settings.time_zone)
+    visits = pd.Series(THE_VISITS, index=frame.index).where(frame["from_visit"].astype(bool))
+    frame["reason"] = frame["stage_fault"].fillna(visits).fillna(finds.not_by_night(frame, settings.time_zone)).fillna("")
+    merged = _merge(frame[frame["fault"].isna()])
+    excluded = frame.rename(columns={"reason": "_", "fault": "reason"}).dropna(subset=["reason"])
+    exclusions = excluded.groupby(["taxon", "life_stage", "reason"]).size().rename("n_finds").reset_index()
+    assert int(merged["n_finds"].sum()) + int(exclusions["n_finds"].sum()) == len(frame), "finds read and finds left out do not add up"
+    return merged, exclusions
+
+
+def wetness_noted(connection: Any, settings: Settings) -> pd.DataFrame:
+    """Count the hand tests of the substrate at finds under cover or at the water's edge: what the refuge was like.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        As for :func:`humidity_readings`.
+    settings : Settings
+        Taxa of the book.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``schemas.frames.WETNESS_COLUMNS``. Names, health and flags count as for temperature; a stage not told is listed.
+    """
+    frame = connection.execute(WETNESS, finds.parameters(settings)).df()
+    return frame.astype({**dict.fromkeys([*CELL, "wetness"], "str"), "n_finds": "int64"})[list(WETNESS_COLUMNS)]
+
+
+def _humidity(frame: pd.DataFrame) -> tuple[pd.Series[Any], pd.Series[Any]]:
+    """Relative humidity of each row, %, and whether it is the wettest that a pair of readings can mean."""
+    rh = frame["rh_read"].astype("float64")
+    pairs = frame[rh.isna() & frame[["air_temp_c", "wet_bulb_c"]].notna().all(axis=1)]
+    highest = constant("elevation_unknown")
+    pressure = pd.Series(pressure_kpa(pairs["elevation_m"].astype("float64").fillna(highest).clip(upper=highest)), index=pairs.index)
+    ranked = sorted(WITH_WET_BULB, key=lambda code: constant(f"psychrometer_{code}"))
+    noted = pairs["psychrometer"].isin(WITH_WET_BULB)
+    for code, part in pairs.groupby(pairs["psychrometer"].where(noted, ranked[0])):
+        rh[part.index] = rh_from_wet_bulb(part["air_temp_c"], part["wet_bulb_c"], pressure[part.index], str(code))
+    deepest = float((fields("sites")["elevation_m"].possible or (0.0,))[0])
+    driest = rh_from_wet_bulb(pairs["air_temp_c"], pairs["wet_bulb_c"], pressure_kpa(deepest), ranked[-1])
+    rh[pairs.index] = rh[pairs.index].where(~np.isnan(driest))
+    assumed = pd.Series(False, index=frame.index)
+    assumed[pairs.index] = ~noted | pairs["elevation_m"].isna()
+    return rh, assumed
+
+
+def _merge(kept: pd.DataFrame) -> pd.DataFrame:
+    # What is missing must win over what is known, and the wetter over the drier, or merging would hide it.
+    rows = kept.assign(
+        date=kept["visit_date"].astype("datetime64[us]"), night=kept["night"].astype("Float64").fillna(-1.0).astype("float64"), n_finds=1
+    )
+    rows["month"] = rows["date"].dt.month
+    how = {
+        "visit_id": "first", "night": "min", "rh_pct": "max", "medium_assumed": "max", "wettest_assumed": "max", "n_animals": "sum",
+        "n_finds": "sum",
+    }  # fmt: skip
+    merged = rows.groupby(ONE_READING, dropna=False, sort=True).agg(how).reset_index()
+    merged["year"] = merged["date"].dt.year
+    merged["night"] = merged["night"].where(merged["night"] >= 0).astype("boolean")
+    merged["by_wet_bulb"] = merged["rh_read"].isna()
+    merged["deficit_kpa"] = _deficit(merged["air_temp_c"], merged["rh_pct"])
+    text = {name: "str" for name in (*CELL, "site", "visit_id", "reason")}
+    flags = {name: "bool" for name in ("from_visit", "medium_assumed", "wettest_assumed", "by_wet_bulb")}
+    whole = {name: "Int64" for name in ("month", "year", "n_animals", "n_finds")}
+    real = {name: "float64" for name in ("air_temp_c", "rh_pct", "deficit_kpa")}
+    return merged.astype({**text, **flags, **whole, **real})[list(HUMIDITY_READING_COLUMNS)]
+
+
+def _deficit(temp_c: pd.Series[Any], rh_pct: pd.Series[Any]) -> NDArray[np.float64]:
+    return vapour_pressure_deficit_kpa(temp_c.astype("float64"), rh_pct.astype("float64"))

@@ -1,0 +1,230 @@
+"""What a book has published: from fewer visits no warmer value is printed, until a named person accepts it (method §5)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from pipeline.formulas.limits import judgement
+from pipeline.settings import Settings
+from schemas.frames import check_targets
+
+Cell = tuple[str, str, str, str, str]
+
+CELL = ["taxon", "population", "life_stage", "medium", "month"]
+OF_ROW = ("set_point", "band_high", "act_line")
+OF_GROUP = ("ceiling", "floor")
+OF_AIR = ("deficit", "rh_p25")
+NEVER_LOWER = ("floor", "rh_p25")
+"""Quantities that fewer visits must not lower; all others they must not raise."""
+
+OPEN_PART = "open part"
+PUBLISHED_COLUMNS = [*CELL, "quantity", "value", "visits"]
+NOTE_COLUMNS = [*CELL, "quantity", "derived", "kept"]
+CONSTANT = ("warm_spring", "cave")
+KEPT_AIR = "kept as damp as published from the same visits or more"
+
+
+def visits_of_cells(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Settings) -> dict[Cell, frozenset[str]]:
+    """The visits behind each printed value.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As :class:`schemas.frames.Readings`.
+    taxa : DataFrame
+        Columns ``code``, ``group``.
+    settings : Settings
+        Warm and cold months.
+
+    Returns
+    -------
+    dict
+        (taxon, population, stage, medium, month) to site-days, written ``site date``. Month is 1 to 12, ``warm``, ``cold``, or ``ceiling``
+        and ``floor`` for the visits on which these rest. Site-days and not visit codes: several visits that share a reading are one
+        reading under the first one's code, so taking that visit away would look like new evidence.
+    """
+    kind = taxa.set_index("code")["group"]
+    days = readings.assign(day=readings["site"] + " " + readings["date"].dt.strftime("%Y-%m-%d"))
+    every = tuple(range(1, 13))
+    result: dict[Cell, frozenset[str]] = {}
+    for key, group in days.groupby(CELL[:4], sort=True):
+        constant = key[2] == "egg_mass" or kind[key[0]] in CONSTANT
+        spans = {str(month): (month,) for month in every} | {"warm": settings.warm_months, "cold": settings.cold_months}
+        spans["ceiling"] = every if constant else settings.warm_months
+        spans["floor"] = every if constant else settings.cold_months
+        for name, months in spans.items():
+            result[(*key, name)] = frozenset(group["day"][group["month"].isin(months)])
+    return result
+
+
+def to_publish(targets: pd.DataFrame, visits: Mapping[Cell, frozenset[str]]) -> pd.DataFrame:
+    """Values of a targets table as entries of the ledger.
+
+    Returns
+    -------
+    DataFrame
+        Columns taxon, population, life_stage, medium, month, quantity (set_point, band_high, act_line, ceiling, floor), value (°C), visits
+        (frozenset of site-days). Ceiling and floor stand once a group, with ``ceiling`` and ``floor`` as month.
+    """
+    rows = []
+    for row in targets.to_dict("records"):
+        cell = tuple(row[name] for name in CELL)
+        rows += [(*cell, name, row[name], visits.get(cell, frozenset())) for name in OF_ROW if not math.isnan(row[name])]
+    for row in targets.drop_duplicates(CELL[:4]).to_dict("records"):
+        cells = {name: (*(row[part] for part in CELL[:4]), name) for name in OF_GROUP}
+        rows += [(*cells[name], name, row[name], visits.get(cells[name], frozenset())) for name in OF_GROUP if not math.isnan(row[name])]
+    return pd.DataFrame(rows, columns=PUBLISHED_COLUMNS)
+
+
+def hold_to_published(
+    targets: pd.DataFrame, visits: Mapping[Cell, frozenset[str]], published: pd.DataFrame, accepted: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Print nothing warmer than was published from the same visits or from more.
+
+    Parameters
+    ----------
+    targets : DataFrame
+        As :func:`pipeline.targets.derive.targets` gives it.
+    visits : mapping
+        As :func:`visits_of_cells` gives it for the same readings.
+    published : DataFrame
+        As :func:`to_publish`, of every earlier run.
+    accepted : DataFrame
+        Columns taxon, population, life_stage, medium, month, quantity, value: a named person takes values up to this one (a floor: down to
+        it). Cells as in `published`.
+
+    Returns
+    -------
+    targets : DataFrame
+        The same rows; a value that was kept says so in ``reason``, and a row that no longer holds together is refused.
+    notes : DataFrame
+        Columns of the cell, ``quantity``, ``derived``, ``kept`` (°C): each value that was not printed as derived.
+
+    Notes
+    -----
+    An equal set of visits counts as a subset. A floor is held the other way: never lower. The values of a month are held to that month's
+    visits, so that readings of other months cannot warm it; that is stricter than to hold them to all visits.
+    """
+    bounds = _bounds(visits, published, accepted)
+    notes: list[tuple[Any, ...]] = []
+    rows = [_held_row(row, bounds, notes) for row in targets.to_dict("records")]
+    held = pd.DataFrame(rows, columns=targets.columns).astype(targets.dtypes.to_dict())
+    return check_targets(held), pd.DataFrame(notes, columns=NOTE_COLUMNS).drop_duplicates(ignore_index=True)
+
+
+def air_visits(damp: pd.DataFrame) -> dict[Cell, frozenset[str]]:
+    """Site-days behind the humidity of each taxon, population and stage, by the cell of the ledger.
+
+    Parameters
+    ----------
+    damp : DataFrame
+        Columns of ``schemas.frames.HUMIDITY_READING_COLUMNS``; rows with a ``reason`` feed no target.
+    """
+    used = damp[damp["reason"].fillna("") == ""]
+    days = used.assign(day=used["site"] + " " + used["date"].dt.strftime("%Y-%m-%d"))
+    return {_air_cell(dict(zip(CELL[:3], key, strict=True))): frozenset(rows["day"]) for key, rows in days.groupby(CELL[:3], sort=True)}
+
+
+def _air_cell(row: Mapping[str, Any]) -> Cell:
+    return (row["taxon"], row["population"], row["life_stage"], OPEN_PART, OPEN_PART)
+
+
+def air_to_publish(open_part: pd.DataFrame, visits: Mapping[Cell, frozenset[str]]) -> pd.DataFrame:
+    """Humidity targets as entries of the ledger: ``deficit`` (kPa) and ``rh_p25`` (%), columns as :func:`to_publish`."""
+    kept = open_part[open_part["status"] == "target"].to_dict("records")
+    cells = [(_air_cell(row), row) for row in kept]
+    return pd.DataFrame(
+        [(*cell, name, row[name], visits.get(cell, frozenset())) for cell, row in cells for name in OF_AIR], columns=PUBLISHED_COLUMNS
+    )
+
+
+def hold_air(
+    open_part: pd.DataFrame, visits: Mapping[Cell, frozenset[str]], published: pd.DataFrame, accepted: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Print nothing drier than was published from the same visits or from more; arguments and notes as :func:`hold_to_published`.
+
+    Parameters
+    ----------
+    open_part : DataFrame
+        Columns of ``schemas.frames.HUMIDITY_TARGET_COLUMNS``.
+    visits, published, accepted
+        As :func:`hold_to_published`, `visits` by :func:`air_visits`.
+
+    Returns
+    -------
+    open_part, notes : DataFrame
+        The same rows with ``deficit`` and ``rh_p25`` held, and each value that was not printed as derived.
+    """
+    bounds = _bounds(visits, published, accepted)
+    notes: list[tuple[Any, ...]] = []
+    rows = []
+    for row in open_part.to_dict("records"):
+        cell = _air_cell(row)
+        for name in OF_AIR if row["status"] == "target" else ():
+            bound = bounds.get((*cell, name), math.nan)
+            if row[name] < bound if name in NEVER_LOWER else row[name] > bound:
+                notes.append((*cell, name, row[name], bound))
+                row = {**row, name: bound, "reason": "; ".join([*([row["reason"]] if row["reason"] else []), KEPT_AIR])}
+        rows.append(row)
+    held = pd.DataFrame(rows, columns=open_part.columns).astype(open_part.dtypes.to_dict())
+    return held, pd.DataFrame(notes, columns=NOTE_COLUMNS).drop_duplicates(ignore_index=True)
+
+
+def _bounds(visits: Mapping[Cell, frozenset[str]], published: pd.DataFrame, accepted: pd.DataFrame) -> dict[tuple[Any, ...], float]:
+    """Cell and quantity to the value that must not be passed."""
+    bounds: dict[tuple[Any, ...], float] = {}
+    for row in published.to_dict("records"):
+        cell = tuple(row[name] for name in CELL)
+        if visits.get(cell, frozenset()) <= row["visits"]:
+            cautious = max if row["quantity"] in NEVER_LOWER else min
+            key = (*cell, row["quantity"])
+            bounds[key] = cautious(bounds.get(key, row["value"]), row["value"])
+    for row in accepted.to_dict("records"):
+        key = (*(row[name] for name in CELL), row["quantity"])
+        if key in bounds:
+            bounds[key] = (min if row["quantity"] in NEVER_LOWER else max)(bounds[key], row["value"])
+    return bounds
+
+
+def _held_row(row: dict[str, Any], bounds: Mapping[tuple[Any, ...], float], notes: list[tuple[Any, ...]]) -> dict[str, Any]:
+    row = dict(row)
+    group, said = tuple(row[name] for name in CELL[:4]), []
+    for name in (*OF_GROUP, *OF_ROW):
+        cell = (*group, name if name in OF_GROUP else row["month"])
+        bound = bounds.get((*cell, name), math.nan)
+        past = row[name] < bound if name == "floor" else row[name] > bound
+        if past:
+            notes.append((*cell, name, row[name], bound))
+            row[name] = bound
+            said.append(f"{name.replace('_', ' ')} {bound:g} °C")
+    if not said:
+        return row
+    kept = f"kept as published from the same visits or more: {', '.join(said)}"
+    return _ordered({**row, "reason": f"{row['reason']}; {kept}" if row["reason"] else kept})
+
+
+def _ordered(row: dict[str, Any]) -> dict[str, Any]:
+    if row["status"] == "refused":
+        return row
+    highest = row["ceiling"] - judgement("thermostat_margin")
+    act_line = min(row["act_line"], row["ceiling"])
+    band_high = min(row["band_high"], highest, act_line)
+    set_point = min(row["set_point"], band_high)
+    if row["p50"] > row["ceiling"] or row["floor"] > set_point:
+        what = f"they leave no band between the floor of {row['floor']:g} and the ceiling of {row['ceiling']:g} °C: look at them"
+        nothing = dict.fromkeys(("set_point", "band_low", "band_high", "act_line"), math.nan)
+        return {**row, **nothing, "status": "refused", "borrowed_from": "", "cut_by_ceiling": False, "reason": f"{row['reason']}; {what}"}
+    lowest = row["band_low"] if math.isnan(row["floor"]) else max(row["band_low"], row["floor"])
+    cut = row["cut_by_ceiling"] or highest < row["band_high"]
+    return {
+        **row,
+        "act_line": act_line,
+        "band_high": band_high,
+        "set_point": set_point,
+        "band_low": min(lowest, set_point),
+        "cut_by_ceiling": cut,
+    }

@@ -1,0 +1,159 @@
+"""Selected or merely observed: temperatures where animals were beside those where they were not, and how often visits find (method §8)."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline.formulas.limits import judgement
+from pipeline.formulas.statistics import crossed_bootstrap, interval, weighted_quantile
+from pipeline.formulas.weights import named_seed, site_day_weights
+from pipeline.settings import Settings
+from schemas.frames import DETECTION_COLUMNS, SELECTION_COLUMNS
+
+Group = tuple[str, str, str, str]
+
+GROUP = ["taxon", "population", "life_stage", "medium"]
+VISIT = ["population", "medium", "visit_id"]
+OTHER = "other months"
+THIRDS = ("cool", "middle", "warm")
+
+
+def selection(readings: pd.DataFrame, availability: pd.DataFrame, settings: Settings, *, replicates: int | None = None) -> pd.DataFrame:
+    """Tell for each cell and season whether animals sat cooler or warmer than what was to be had.
+
+    A visit's difference is the mean of its distinct readings at animals less the mean of its readings where no animals were, in the same
+    medium. The figure is the median over visits with site-day weights; its interval the crossed bootstrap by site and date. Seasons are
+    never pooled: a warm side in spring and a cool one in summer would cancel out.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As :class:`schemas.frames.Readings`, °C. The visits' own readings (``from_visit``) are not at animals and are left out.
+    availability : DataFrame
+        Columns ``population``, ``medium``, ``point_id``, ``visit_id``, ``value`` (°C), as from ``evidence.availability``.
+    settings : Settings
+        Warm and cold months, and the seed.
+    replicates : int, optional
+        Bootstrap replicates; the method's number if not given.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``schemas.frames.SELECTION_COLUMNS``; one row a cell and season with readings at animals. ``word`` is ``selected`` only
+        from `p50_sites_least` sites and `p50_dates_least` dates on, and if the 95 % interval leaves 0 out.
+
+    Notes
+    -----
+    Where there is no choice, up to about one cell in twenty is called selected by chance. Mean and not median within a visit, because two
+    or three points have no better middle.
+    """
+    season = {month: name for name, months in (("warm", settings.warm_months), ("cold", settings.cold_months)) for month in months}
+    own = readings[~readings["from_visit"]]
+    own = own.assign(season=own["month"].map(season).fillna(OTHER).astype("str"))
+    points = availability.groupby(VISIT)["value"].agg(["mean", "size"]).rename(columns={"mean": "beside", "size": "n_points"})
+    draws = int(replicates or judgement("replicates"))
+    rows = []
+    for key, group in own.groupby([*GROUP, "season"], sort=True):
+        visits = _visits(group).join(points, on=VISIT)
+        paired = visits.dropna(subset=["beside"])
+        rows.append({**dict(zip([*GROUP, "season"], key, strict=True)), **_counts(visits, paired), **_figure(key, paired, settings, draws)})
+    return pd.DataFrame(rows, columns=list(SELECTION_COLUMNS))
+
+
+def detection_by_temperature(visits: pd.DataFrame, finds: pd.DataFrame, temperature: str = "water_temp_c") -> pd.DataFrame:
+    """Share of the visits that looked for a taxon and found it, by thirds of the visits of each site from cool to warm.
+
+    A visit is in the third of its rank among the site's visits; visits of one temperature are in one third. Nothing is corrected: a visit
+    that found none does not show that none was there, and warm visits are also those of summer.
+
+    Parameters
+    ----------
+    visits : DataFrame
+        Columns ``visit_id``, ``site_id``, ``target_taxa`` (codes separated by ``|``), ``incomplete`` (true: its finds were held back), and
+        the column of `temperature`.
+    finds : DataFrame
+        Columns ``visit_id``, ``taxon``.
+    temperature : str
+        Column of the visit's temperature, °C.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``schemas.frames.DETECTION_COLUMNS``: three rows a taxon that a visit looked for.
+    """
+    named = visits.assign(taxon=visits["target_taxa"].fillna("").astype("str").str.split("|")).explode("taxon")
+    named = named.assign(taxon=named["taxon"].str.strip())
+    named = named[named["taxon"] != ""].drop_duplicates(["visit_id", "taxon"])
+    found = finds[["visit_id", "taxon"]].drop_duplicates().assign(found=True)
+    looked = named.merge(found, on=["visit_id", "taxon"], how="left")
+    looked["found"] = looked["found"].eq(True)
+    # What an unfinished visit found is known as little as what it did not.
+    used = looked[looked[temperature].notna() & ~looked["incomplete"].fillna(False).astype("bool")]
+    ranks = used.groupby(["taxon", "site_id"])[temperature]
+    used = used.assign(place=(ranks.rank() - 0.5) / ranks.transform("size"))[ranks.transform("nunique") >= len(THIRDS)]
+    used["third"] = np.minimum((used["place"] * len(THIRDS)).astype("int64"), len(THIRDS) - 1)
+    rows = [_third(taxon, third, looked, used) for taxon in sorted(looked["taxon"].unique()) for third in range(len(THIRDS))]
+    return pd.DataFrame(rows, columns=list(DETECTION_COLUMNS))
+
+
+def _visits(group: pd.DataFrame) -> pd.DataFrame:
+    """One row a visit: the mean of its distinct readings at animals."""
+    distinct = group.drop_duplicates(["visit_id", "value"])
+    how = {
+        "site": ("site", "first"),
+        "date": ("date", "first"),
+        "month": ("month", "first"),
+        "at": ("value", "mean"),
+        "n": ("value", "size"),
+    }
+    return distinct.groupby(VISIT, sort=True).agg(**how).reset_index()
+
+
+def _counts(visits: pd.DataFrame, paired: pd.DataFrame) -> dict[str, int]:
+    return {
+        "n_visits": len(paired),
+        "n_dates": paired["date"].nunique(),
+        "n_sites": paired["site"].nunique(),
+        "n_years": paired["date"].dt.year.nunique(),
+        "n_readings": int(paired["n"].sum()),
+        "n_points": int(paired["n_points"].sum()),
+        "n_unpaired": len(visits) - len(paired),
+    }
+
+
+def _figure(key: tuple[str, ...], paired: pd.DataFrame, settings: Settings, replicates: int) -> dict[str, Any]:
+    figure: dict[str, Any] = {"word": "observed", "side": "", "reason": "", "difference": math.nan, "low": math.nan, "high": math.nan}
+    if paired.empty:
+        return {**figure, "reason": "no readings where animals were not"}
+    difference = (paired["at"] - paired["beside"]).to_numpy(dtype=float)
+    weights = site_day_weights(paired["site"], paired["month"].astype("int64"), paired["date"])
+    figure["difference"] = float(weighted_quantile(difference, weights, 0.5)[0])
+    sites, dates = paired["site"].nunique(), paired["date"].nunique()
+    least_sites, least_dates = judgement("p50_sites_least"), judgement("p50_dates_least")
+    if sites < least_sites or dates < least_dates:
+        return {**figure, "reason": f"{sites} of {least_sites:g} sites, {dates} of {least_dates:g} dates needed"}
+    seed = named_seed(("selection", *key), settings.seed)
+    drawn = crossed_bootstrap(difference, weights, paired["site"], paired["date"], [0.5], replicates, seed)[:, 0]
+    low, high = interval(drawn, judgement("p50_low_percentile"), judgement("p50_high_percentile"))
+    if low <= 0 <= high:
+        return {**figure, "low": low, "high": high, "reason": "the interval of the difference holds 0"}
+    return {**figure, "low": low, "high": high, "word": "selected", "side": "warmer" if low > 0 else "cooler"}
+
+
+def _third(taxon: str, third: int, looked: pd.DataFrame, used: pd.DataFrame) -> dict[str, Any]:
+    mine = used[used["taxon"] == taxon]
+    rows = mine[mine["third"] == third]
+    n_found = int(rows["found"].sum())
+    return {
+        "taxon": taxon,
+        "third": THIRDS[third],
+        "n_visits": len(rows),
+        "n_found": n_found,
+        "share": n_found / len(rows) if len(rows) else math.nan,
+        "n_sites": rows["site_id"].nunique(),
+        "n_left_out": int((looked["taxon"] == taxon).sum()) - len(mine),
+    }

@@ -1,0 +1,200 @@
+"""Water of aquatic stages: the band that was found, by season, and apart from it what is published (method §7)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import pandas as pd
+
+from pipeline.formulas.grades import grade_of, missing_for_c, provisional
+from pipeline.formulas.statistics import weighted_quantile
+from pipeline.formulas.water import water_limit, water_limits
+from pipeline.formulas.weights import site_day_weights
+from pipeline.formulas.year_days import MONTH_NAMES
+from pipeline.settings import Settings
+from schemas.frames import COUNT_TARGET_COLUMNS, WATER_TARGET_COLUMNS
+
+CELL = ["taxon", "population", "life_stage"]
+SEASONS = ("warm", "cold", "other")
+UNITS = {"ph": "", "conductivity": "µS/cm at 25 °C", "oxygen": "mg/L", "saturation": "% saturation", "hardness": "mg/L CaCO3"}
+LABELS = {
+    "ph": "pH", "conductivity": "conductivity", "oxygen": "dissolved oxygen", "saturation": "dissolved oxygen", "hardness": "hardness",
+}  # fmt: skip
+NO_FIELD = "not recorded: a visit has no field for hardness"
+NOT_MEASURED = "not measured where it was found"
+PUBLISHED = {
+    "ph_low": "not below {:g}", "ph_high": "not above {:g}", "ph_shift_act": "act at a shift of {:g} within a day",
+    "ph_lc50": "{:g} killed half of the animals of a test", "conductivity_share": "within {:g} % of the wild site's median",
+    "conductivity_field": "many in streams of {:g} µS/cm", "conductivity_unexplained_act": "look for the cause above {:g} µS/cm",
+    "oxygen_aim_above": "aim above {:g} % saturation", "oxygen_act_below": "act below {:g} % saturation",
+    "hardness_soft_below": "soft water lies below {:g} mg/L CaCO3",
+}  # fmt: skip
+BANDS = (
+    "P10 to P90 of what meters showed in the reach on visits that found it, each waterbody and day once: where it was found, not what it"
+    " bears. pH is told by its median and quantiles, never by a mean."
+)
+# These two stand in only where the water of the site is not known.
+WITHOUT_A_SITE = ("ph_low", "ph_high")
+
+
+def water_targets(readings: pd.DataFrame, left_out: pd.DataFrame, taxa: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """Describe the water in which each aquatic stage was found: P10 to P90 by season.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Columns of ``schemas.frames.WATER_READING_COLUMNS``, one value a waterbody and day.
+    left_out : DataFrame
+        Columns of ``schemas.frames.WATER_LEFT_OUT_COLUMNS``.
+    taxa : DataFrame
+        Column ``code``; other taxa get no row.
+    settings : Settings
+        Warm and cold months; the others are ``other``.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``schemas.frames.WATER_TARGET_COLUMNS``: for each taxon, population and stage with a value, used or not, a row for each
+        season and quantity. Quantiles are weighted by site-days; the ends of a band are rounded inward. ``hardness`` is always refused: a
+        visit has no field for it. Never better than grade C, since a meter reads the reach and not the animal's place.
+    """
+    groups = pd.concat([readings[CELL], left_out[CELL]]).drop_duplicates().sort_values(CELL)
+    groups = groups[groups["taxon"].isin(taxa["code"])]
+    readings, left_out = _with_season(readings, settings), _with_season(left_out, settings)
+    rows = [
+        _row(key, season, quantity, _of(readings, key, season, quantity), _of(left_out, key, season, quantity))
+        for key in groups.itertuples(index=False, name=None)
+        for season in SEASONS
+        for quantity in UNITS
+    ]
+    text = {
+        name: "str" for name in ("taxon", "population", "life_stage", "season", "quantity", "unit", "status", "reason", "grade", "months")
+    }
+    counts = dict.fromkeys([*COUNT_TARGET_COLUMNS, "n_not_used"], "int64")
+    real = dict.fromkeys(["min", "p10", "p50", "p90", "max", "band_low", "band_high"], "float64")
+    return pd.DataFrame(rows, columns=list(WATER_TARGET_COLUMNS)).astype({**text, "not_used": "str", **counts, **real})
+
+
+def _with_season(frame: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    names = ["warm" if month in settings.warm_months else "cold" if month in settings.cold_months else "other" for month in frame["month"]]
+    return frame.assign(season=pd.Series(names, index=frame.index, dtype="str"))
+
+
+def _of(frame: pd.DataFrame, key: tuple[Any, ...], season: str, quantity: str) -> pd.DataFrame:
+    return frame[(frame[[*CELL, "season", "quantity"]] == [*key, season, quantity]).all(axis=1)]
+
+
+def _row(key: tuple[Any, ...], season: str, quantity: str, values: pd.DataFrame, unused: pd.DataFrame) -> dict[str, Any]:
+    """Counts, quantiles and band of one quantity in one season, or why there is no band."""
+    counts = {name: values[column].nunique() for name, column in (("sites", "site"), ("dates", "date"), ("years", "year"))}
+    counts["visits"] = len(values)
+    by_reason = unused.groupby("reason")["n_visits"].sum()
+    not_used = "; ".join(f"{n} {reason}" for reason, n in by_reason.items())
+    row: dict[str, Any] = {
+        **dict(zip(CELL, key, strict=True)), "season": season, "quantity": quantity, "unit": UNITS[quantity], "status": "refused",
+        "n_readings": len(values), "n_animals": int(values["n_animals"].sum()), **{f"n_{name}": n for name, n in counts.items()},
+        "months": ", ".join(MONTH_NAMES[int(month) - 1] for month in sorted(values["month"].unique())),
+        "n_not_used": int(by_reason.sum()), "not_used": not_used,
+        **dict.fromkeys(("min", "p10", "p50", "p90", "max", "band_low", "band_high"), math.nan), "grade": "D",
+    }  # fmt: skip
+    if values.empty:
+        return {**row, "reason": NO_FIELD if quantity == "hardness" else f"read and not usable ({not_used})" if not_used else NOT_MEASURED}
+    weights = site_day_weights(values["site"], values["month"].astype("int64"), values["date"])
+    probabilities = [0.0, water_limit("band_low_percentile") / 100, 0.5, water_limit("band_high_percentile") / 100, 1.0]
+    row.update(zip(("min", "p10", "p50", "p90", "max"), weighted_quantile(values["value"], weights, probabilities), strict=True))
+    evidence = {**counts, "night_share": 0.0, "half_width": math.nan}
+    row["grade"] = grade_of(evidence, monthly=False, only_from_visit=True)
+    if not provisional(row["grade"]):
+        return {**row, "reason": missing_for_c(evidence, monthly=False)}
+    low, high = _band(row["p10"], row["p90"], water_limit(f"band_step_{quantity}"))
+    remark = "one year only: it speaks of that year" if counts["years"] == 1 else ""
+    return {**row, "status": "found", "reason": remark, "band_low": low, "band_high": high}
+
+
+def _band(low: float, high: float, step: float) -> tuple[float, float]:
+    """Ends rounded inward; a band narrower than a step is the value below it."""
+    # The machine's fraction of a decimal step ends a hair beside it.
+    bottom, top = (round(end * step, 9) for end in (math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)))
+    return min(bottom, top), top
+
+
+def water_guidance(scientific_name: str) -> pd.DataFrame:
+    """Published limits and judgements on pH, conductivity, oxygen and hardness, for any taxon or for this very species.
+
+    Parameters
+    ----------
+    scientific_name : str
+        Genus and species.
+
+    Returns
+    -------
+    DataFrame
+        ``quantity``, ``life_stage``, ``value``, ``unit``, ``kind``, ``source``, ``year``, ``note``, as in `water_limits.csv`. None is a
+        target.
+    """
+    frame = water_limits()
+    rows = frame[frame["quantity"].isin(PUBLISHED) & frame["taxon_or_group"].isin(["all", scientific_name])]
+    return rows[["quantity", "life_stage", "value", "unit", "kind", "source", "year", "note"]].reset_index(drop=True)
+
+
+def water_rows(targets: pd.DataFrame, scientific_name: str, life_stage: str) -> list[dict[str, str]]:
+    """Sentences on water for one taxon, population and stage: what was found first, what is published after and apart.
+
+    Parameters
+    ----------
+    targets : DataFrame
+        Its rows of :func:`water_targets`; may be empty.
+    scientific_name : str
+        For limits of this very species.
+    life_stage : str
+        Code; limits of other stages are left out.
+
+    Returns
+    -------
+    list of dict
+        ``part`` (found, refused, published, note), ``season`` (empty for published), ``label``, ``text``.
+    """
+    rows = [line for quantity in UNITS for line in _lines_of(targets[targets["quantity"] == quantity], quantity)]
+    if targets.empty:
+        rows.append(_line("refused", "", "water", f"No band: {NOT_MEASURED}."))
+    if (targets["status"] == "found").any():
+        rows.append(_line("note", "", "bands", BANDS))
+    known = set(targets.loc[targets["status"] == "found", "quantity"])
+    for limit in water_guidance(scientific_name).itertuples():
+        if (limit.life_stage and limit.life_stage != life_stage) or (limit.quantity in WITHOUT_A_SITE and "ph" in known):
+            continue
+        source = f"{limit.kind}: {limit.source}" if limit.source else limit.kind
+        value = 100 * limit.value if limit.unit == "share" else limit.value
+        text = f"{PUBLISHED[limit.quantity].format(value)} ({source}). {limit.note.rstrip('.')}."
+        rows.append(_line("published", "", LABELS[limit.quantity.split("_")[0]], text))
+    return rows
+
+
+def _lines_of(targets: pd.DataFrame, quantity: str) -> Iterator[dict[str, str]]:
+    """A line a season with a band, then one for each reason why the others have none."""
+    label, unit = LABELS[quantity], f" {UNITS[quantity]}".rstrip()
+    for row in targets[targets["status"] == "found"].to_dict("records"):
+        low, middle, high = (_printed(row[name], quantity) for name in ("band_low", "p50", "band_high"))
+        years = "1 year" if row["n_years"] == 1 else f"{row['n_years']} years"
+        words = [
+            f"{low} to {high}{unit}, median {middle}; grade {row['grade']}",
+            f"{row['n_visits']} site-days at {row['n_sites']} sites on {row['n_dates']} dates in {years}",
+            row["months"],
+            *([row["reason"]] if row["reason"] else []),
+            *([f"not used: {row['not_used']}"] if row["not_used"] else []),
+        ]
+        yield _line("found", row["season"], label, f"{'; '.join(words)}.")
+    for reason, rows in targets[targets["status"] == "refused"].groupby("reason", sort=False):
+        seasons = "" if len(rows) == len(SEASONS) else f" ({' and '.join(rows['season'])} months)"
+        yield _line("refused", ", ".join(rows["season"]), label, f"No band{f' in{unit}' if unit else ''}{seasons}: {reason}.")
+
+
+def _printed(value: float, quantity: str) -> str:
+    digits = max(0, -math.floor(math.log10(water_limit(f"band_step_{quantity}"))))
+    return f"{value:.{digits}f}"
+
+
+def _line(part: str, season: str, label: str, text: str) -> dict[str, str]:
+    return {"part": part, "season": season, "label": label, "text": text}

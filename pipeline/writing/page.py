@@ -1,0 +1,46 @@
+"""The door to the templates: each room keeps its own, a page is one file, and every text is escaped."""
+
+from __future__ import annotations
+
+from typing import Any
+
+PRIVATE = "Private. It shows exact places."
+
+
+def environment(room: str) -> Any:
+    """Templates of a room, and those that all rooms share.
+
+    Parameters
+    ----------
+    room : str
+        Name of a folder of ``pipeline`` that has a folder ``templates``.
+
+    Returns
+    -------
+    jinja2.Environment
+        Text is escaped, and a name that is missing is an error.
+    """
+    from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
+
+    loader = ChoiceLoader([PackageLoader(f"pipeline.{room}"), PackageLoader("pipeline.writing")])
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+
+
+def render(room: str, template: str, **facts: Any) -> str:
+    """Fill a template.
+
+    Parameters
+    ----------
+    room : str
+        As :func:`environment`.
+    template : str
+        Name of a file in its ``templates``.
+    **facts
+        What it shows; text is escaped, and a name that is missing is an error.
+
+    Returns
+    -------
+    str
+        HTML that needs no other file.
+    """
+    return str(environment(room).get_template(template).render(**facts))

@@ -1,0 +1,117 @@
+"""How a care sheet writes counts, months and temperatures."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import pandas as pd
+
+from pipeline.formulas.year_days import MONTH_NAMES
+
+Row = dict[str, Any]
+Cell = tuple[str, str, str, str]
+
+STAGES = {
+    "egg_mass": "Eggs", "hatchling": "Hatchlings", "larva": "Larvae", "metamorph": "Metamorphs", "juvenile": "Juveniles", "adult": "Adults",
+}  # fmt: skip
+MEDIA = {"water": "in water", "edge": "at the waterline", "land": "on land, under cover", "surface": "on the surface at night"}
+NBSP = "\N{NO-BREAK SPACE}"
+GRADES = {letter: f"{letter}{NBSP}{word}" for letter, word in zip("ABCD", ("strong", "fair", "provisional", "none"), strict=True)}
+
+
+def number(value: float, digits: int | None = None) -> str:
+    """Write a number as people read it: no trailing zeros (or `digits` decimals), a true minus sign."""
+    text = f"{value:g}" if digits is None else f"{value:.{digits}f}"
+    return text.replace("-", "−") if float(text) else text.lstrip("-")
+
+
+def fahrenheit(rounded: float, exact: float | None = None, step: float = 0.0, *, up: bool = False) -> int:
+    """Whole °F that are as safe as a rounded temperature in °C.
+
+    Parameters
+    ----------
+    rounded : float
+        The figure in °C as printed.
+    exact : float, optional
+        The figure before it was rounded [°C]. It is used only if rounding it gives `rounded`: a figure that a ceiling cut, or that an
+        earlier run left lower, must not come back through its °F.
+    step : float, optional
+        Step to which `rounded` was rounded [°C].
+    up : bool
+        Rounded up (bottoms and floors), not down (tops, set points and ceilings).
+
+    Returns
+    -------
+    int
+        °F, rounded in the same direction: °F = 1.8 °C + 32 (the definition of the degree Fahrenheit).
+    """
+    rounds_to = math.nan
+    if exact is not None and step > 0:
+        rounds_to = (math.ceil(exact / step - 1e-9) if up else math.floor(exact / step + 1e-9)) * step
+    value = (exact if exact is not None and math.isclose(rounds_to, rounded, abs_tol=1e-9) else rounded) * 1.8 + 32
+    return math.ceil(value - 1e-9) if up else math.floor(value + 1e-9)
+
+
+def figure(value: Any) -> float | None:
+    """Value as a number; None where it is missing."""
+    return None if value is None or pd.isna(value) else float(value)
+
+
+def named(names: Mapping[str, str], code: str) -> str:
+    """Name of a code, or the code itself in words."""
+    return names.get(code, code.replace("_", " ").capitalize() if names is STAGES else code)
+
+
+def counted(n: Any, one: str, many: str = "") -> str:
+    """A count with its noun, such as "1 site" or "3 sites"."""
+    whole = 0 if n is None or pd.isna(n) else int(n)
+    return f"{whole} {one if whole == 1 else many or one + 's'}"
+
+
+def degrees(value: float, f: float, digits: int | None = None) -> str:
+    """A temperature in °C with its °F."""
+    return f"{number(value, digits)}{NBSP}°C ({number(f)}{NBSP}°F)"
+
+
+def month_runs(numbers: Iterable[int]) -> str:
+    """Names of months, three or more in a row as "March to June"."""
+    runs: list[list[int]] = []
+    for month in sorted(numbers):
+        if runs and month == runs[-1][-1] + 1:
+            runs[-1].append(month)
+        else:
+            runs.append([month])
+    names = [[MONTH_NAMES[month - 1] for month in run] for run in runs]
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in names)
+
+
+def share_of(flags: pd.Series) -> str:
+    """Share of the flags that hold, in whole %."""
+    return f"{round(100 * float(flags.mean()))} %"
+
+
+def plain(value: float) -> str:
+    """An observed value in °C and °F, to the nearest: it is what was read, so no direction is safer."""
+    return degrees(value, round(value * 1.8 + 32), 1)
+
+
+def between(low: float, high: float) -> str:
+    """An observed span in °C and °F, to the nearest."""
+    if low == high:
+        return plain(low)
+    ends = f"{number(low, 1)} to {number(high, 1)} °C", f"({number(round(low * 1.8 + 32))} to {number(round(high * 1.8 + 32))} °F)"
+    return " ".join(end.replace(" ", NBSP) for end in ends)
+
+
+def month_key(month: Any) -> str:
+    """Month as text without the decimal point that a column with gaps gives to whole numbers."""
+    return re.sub(r"\.0$", "", str(month))
+
+
+def month_name(month: Any) -> str:
+    """Name of a month from its number or text; seasons keep their word."""
+    key = month_key(month)
+    return MONTH_NAMES[int(key) - 1] if key.isdigit() else key

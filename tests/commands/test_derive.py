@@ -1,0 +1,160 @@
+"""Loggers beside hand readings: what they change in the targets, and what the care sheet then shows (method §5, §6, §10)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+import pytest
+import sheet_reader
+
+from pipeline.book import store as book
+from pipeline.commands import run
+from pipeline.commands.derive import Derived
+from pipeline.formulas.limits import judgement
+from pipeline.loggers import usable as logger_evidence
+
+TODAY = date(2024, 1, 1)
+SETTINGS = """[book]
+title = "a test"
+time_zone = "America/New_York"
+
+[[taxon]]
+code = "AAA"
+scientific_name = "Aus bus"
+group = "cool_stream"
+"""
+MAP = ["[logger]", 'name = "{file}"', "name_from_file = '^(?P<file>.+)[.]csv$'"]
+SITES = ("S1", "S2", "S3", "S4")
+DAYS = [f"2022-0{month}-{day:02}" for month in (6, 7, 8, 9) for day in (3, 10, 17, 24)]
+SWING = 0.6
+CELL = ("AAA", "", "larva", "water")
+
+
+def noon(day: int, site: int) -> float:
+    """A summer whose June and September are far cooler than its middle, so that they can have a target."""
+    middle = {6: 11, 7: 16, 8: 16, 9: 12}[int(DAYS[day][5:7])]
+    return round(middle + site * 0.3 + math.sin(day) * 0.8, 1)
+
+
+def write(folder: Path, name: str, lines: list[str]) -> Path:
+    path = folder / name
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def export(folder: Path, logger: str, site: int, hot_hours: int = 0) -> Path:
+    """A summer of hourly readings on UTC that swing by `SWING` around 14 °C with their peak at 16:00 (20:00 UTC in summer)."""
+    times = pd.date_range("2022-06-01 04:00", "2022-10-01 03:00", freq="h")
+    lines = ['"Date Time, GMT+00:00","Temp, °C"']
+    for place, at in enumerate(times):
+        value = 14 + site * 0.3 + SWING * math.cos(2 * math.pi * (at.hour - 20) / 24)
+        lines.append(f"{at:%Y-%m-%d %H:%M},{value + (20 if place < hot_hours else 0):.3f}")
+    return write(folder, f"{logger}.csv", lines)
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Callable[..., Path]:
+    """A book of one summer of larvae in water at four sites, read at 14:00; with loggers at some of them if asked."""
+
+    def make(name: str = "book", loggers: tuple[str, ...] = (), hot_hours: int = 0) -> Path:
+        here = tmp_path / name
+        run.init(here, SETTINGS)
+        visits, finds = [], []
+        for place, site in enumerate(SITES):
+            for number, day in enumerate(DAYS):
+                key = f"{site}-{day}"
+                visits.append(f"{key},{site},{day},14:00,14:40,visual_encounter,40,0.5")
+                finds.append(f"{key}-1,{key},14:00,AAA,larva,1,pool_bed,{noon(number, place)}")
+        sheets = [
+            write(here, "sites.csv", ["site_id,habitat,latitude,longitude,datum", *(f"{site},stream,36.1,-82.1,WGS84" for site in SITES)]),
+            write(
+                here,
+                "visits.csv",
+                ["visit_id,site_id,visit_date,start_time,end_time,protocol,search_minutes,thermometer_accuracy_c", *visits],
+            ),
+            write(here, "finds.csv", ["find_id,visit_id,found_at,taxon,life_stage,count,microhabitat,water_temp_c", *finds]),
+        ]
+        report = run.load_files(here, sheets, today=TODAY)
+        assert report.exit_code == 0, report.held
+        add_loggers(here, loggers, hot_hours)
+        return here
+
+    return make
+
+
+def add_loggers(here: Path, sites: tuple[str, ...], hot_hours: int = 0) -> None:
+    if not sites:
+        return
+    known = write(here, "loggers.csv", ["logger_id,site_id,medium", *(f"log{site},{site},water" for site in sites)])
+    assert run.load_files(here, [known], today=TODAY).exit_code == 0
+    files = [export(here, f"log{site}", SITES.index(site), hot_hours) for site in sites]
+    run.load_files(here, files, write(here, "map.toml", MAP), today=TODAY)
+
+
+def page(here: Path, derived: Derived) -> sheet_reader.Section:
+    (path,) = run.write_care_sheets(here, derived)
+    return sheet_reader.cells(path.read_text(encoding="utf-8"))[0]
+
+
+def test_a_logger_at_every_site_takes_the_place_of_the_default_half_range(study: Callable[..., Path]) -> None:
+    without, with_loggers = (run.derive_targets(study(name, sites)) for name, sites in (("a", ()), ("b", SITES)))
+    share = math.cos(2 * math.pi * (14 - judgement("daytime_peak_hour")) / 24)
+    assert without.facts["allowances"][CELL]["daytime"] == pytest.approx(judgement("daytime_half_range") * share)
+    assert with_loggers.facts["allowances"][CELL]["daytime"] == pytest.approx(SWING * share, abs=0.01)
+    for one in (without, with_loggers):
+        assert one.targets["allowance"].max() == pytest.approx(sum(one.facts["allowances"][CELL].values()))
+
+
+def test_one_site_without_a_logger_keeps_the_default(study: Callable[..., Path]) -> None:
+    derived = run.derive_targets(study("a", SITES[:3]))
+    share = math.cos(2 * math.pi * (14 - judgement("daytime_peak_hour")) / 24)
+    assert derived.facts["allowances"][CELL]["daytime"] == pytest.approx(judgement("daytime_half_range") * share)
+
+
+def test_loggers_that_come_later_warm_no_published_ceiling(study: Callable[..., Path]) -> None:
+    here = study("a")
+    first = run.derive_targets(here).targets["ceiling"].min()
+    add_loggers(here, SITES)
+    again = run.derive_targets(here)
+    assert again.targets["ceiling"].min() == first
+
+
+def test_the_page_shows_night_drop_corrected_readings_and_what_loggers_say(study: Callable[..., Path]) -> None:
+    here = study("a", SITES)
+    derived = run.derive_targets(here)
+    text = page(here, derived).text
+    drop = derived.facts["night_drop"]
+    assert set(drop["month"]) == {6, 7, 8, 9} and (drop["night_drop"] > 0).all()
+    assert f"June {drop.loc[drop['month'] == 6, 'night_drop'].median():.1f} °C" in text and "No logger" not in text
+    assert "Median corrected to the day’s mean" in text
+    corrected = derived.facts["corrected"].dropna(subset=["corrected"])
+    assert len(corrected) == len(SITES) * len(DAYS)
+    # The logger's own cosine: at 14:00 it stands SWING · cos(2π · 2/24) over its mean.
+    assert (corrected["value"] - corrected["corrected"]).mean() == pytest.approx(SWING * math.cos(math.pi / 6), abs=0.02)
+    assert "highest 15.5 °C" in text and "longest time above 18.0 °C" in text and "0.0 h" in text
+
+
+def test_a_stretch_that_a_check_marked_is_no_evidence(study: Callable[..., Path]) -> None:
+    here = study("a", SITES, hot_hours=30)
+    with book.open_book(here) as connection:
+        kept, left_out = logger_evidence.usable_readings(connection)
+        marked = connection.execute("SELECT count(*) FROM logger_flags WHERE rule = 'out_of_range'").fetchall()[0][0]
+    assert marked >= len(SITES) and left_out >= 30 * len(SITES)
+    assert kept["temp_c"].max() < 16
+    assert "highest 15.5 °C" in page(here, run.derive_targets(here)).text
+
+
+def test_a_logger_in_a_tank_says_nothing_of_the_field(study: Callable[..., Path]) -> None:
+    here = study("a")
+    sheets = [
+        write(here, "enclosures.csv", ["enclosure_id,taxon,life_stage,volume_l", "E1,AAA,larva,40"]),
+        write(here, "loggers.csv", ["logger_id,enclosure_id,medium", "logtank,E1,water"]),
+    ]
+    run.load_files(here, sheets, today=TODAY)
+    run.load_files(here, [export(here, "logtank", 0)], write(here, "map.toml", MAP), today=TODAY)
+    derived = run.derive_targets(here)
+    assert "night_drop" not in derived.facts and "No logger: the night drop is not known." in page(here, derived).text

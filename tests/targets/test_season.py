@@ -1,0 +1,586 @@
+"""The schedule and what loggers tell of day and night.
+
+`check_values/season.csv` holds C122–C127 (cosinor) with their source; statsmodels' weighted least squares agrees. Worked examples are by
+hand, their values invented; the thresholds are the judgements of data/reference/limits.csv. What counts as night is checked against an
+almanac in test_sun.
+"""
+
+from __future__ import annotations
+
+import csv
+import itertools
+import math
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from pipeline.care.plots import ScheduleDay, describe_schedule, schedule_plot
+from pipeline.formulas.harmonic import cosinor, cosinor_at
+from pipeline.formulas.weights import site_day_weights
+from pipeline.settings import parse_settings
+from pipeline.targets.daily_cycle import corrected_readings, half_range_for, logger_half_range, night_drop
+from pipeline.targets.derive import allowance_parts, targets
+from pipeline.targets.season import by_month, by_week, day_of_year, runs, schedule, slowed, span
+from schemas.frames import (
+    CORRECTED_COLUMNS,
+    HALF_RANGE_COLUMNS,
+    NIGHT_DROP_COLUMNS,
+    SCHEDULE_COLUMNS,
+    SCHEDULE_MONTH_COLUMNS,
+    SCHEDULE_WEEK_COLUMNS,
+    Readings,
+)
+
+BOOK = parse_settings(
+    """
+[book]
+time_zone = "America/New_York"
+[[taxon]]
+code = "COOL"
+scientific_name = "Desmognathus fuscus"
+group = "cool_stream"
+[[taxon]]
+code = "SPRING"
+scientific_name = "Eurycea neotenes"
+group = "warm_spring"
+""",
+    "test",
+)
+CELL = ["taxon", "population", "life_stage", "medium"]
+YEAR = tuple(range(1, 13))
+
+
+# --- the harmonic
+
+
+def _checks() -> list[dict[str, str]]:
+    with (Path(__file__).parents[1] / "check_values" / "season.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.mark.parametrize("row", _checks(), ids=lambda row: row["id"])
+def test_published_cosinor(row: dict[str, str]) -> None:
+    times, values = ([float(word) for word in row[name].split()] for name in ("times", "values"))
+    fit = cosinor(times, values, np.full(len(times), 0.25), float(row["period"]))
+    assert getattr(fit, row["attribute"]) == pytest.approx(float(row["expected"]), rel=0, abs=float(row["tolerance"]))
+
+
+@given(seed=st.integers(0, 2**32), n=st.integers(6, 60))
+def test_cosinor_is_weighted_least_squares_of_statsmodels(seed: int, n: int) -> None:
+    from statsmodels.regression.linear_model import WLS
+
+    rng = np.random.default_rng(seed)
+    days, weights = rng.choice(np.arange(1, 366), n, replace=False), rng.uniform(0.1, 3, n)
+    values = 10 + 7 * np.cos(2 * np.pi * (days - 200) / 365.25) + rng.normal(0, 1, n)
+    fit = cosinor(days, values, weights)
+    angle = 2 * np.pi * days / 365.25
+    other = WLS(values, np.stack([np.ones(n), np.cos(angle), np.sin(angle)], axis=1), weights=weights).fit()
+    assert [fit.mesor, fit.cosine, fit.sine] == pytest.approx(list(other.params), rel=1e-6, abs=1e-7)
+    slope = np.array([0, fit.cosine, fit.sine]) / fit.amplitude
+    assert fit.amplitude_se == pytest.approx(math.sqrt(slope @ other.cov_params() @ slope), rel=1e-6)
+    assert cosinor_at(fit, [fit.peak])[0] == pytest.approx(fit.mesor + fit.amplitude)
+
+
+def test_two_days_make_no_course() -> None:
+    with pytest.raises(ValueError, match="three different days"):
+        cosinor([10, 10, 200], [1.0, 2.0, 3.0], [1, 1, 1])
+
+
+# --- runs and days
+
+
+@pytest.mark.parametrize(
+    ("months", "expected"),
+    [
+        ([6, 7, 8], [(6, 7, 8)]),
+        ([11, 12, 1, 2, 6], [(6,), (11, 12, 1, 2)]),
+        ([1, 12], [(12, 1)]),
+        (list(YEAR), [YEAR]),
+        ([], []),
+        ([month for month in YEAR if month != 2], [(3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 1)]),
+    ],
+)
+def test_runs_pass_new_year(months: list[int], expected: list[tuple[int, ...]]) -> None:
+    assert runs(months) == expected
+
+
+def test_days_reach_a_week_beyond_the_visits() -> None:
+    # By hand: 3 June is day 154, 29 July day 210; a week on either side. 20 December is day 354, 4 January day 4.
+    assert span((6, 7), np.array([210, 154, 180])).tolist() == list(range(147, 218))
+    assert span((12, 1), np.array([354, 4])).tolist() == [*range(347, 366), *range(1, 12)]
+    assert span(YEAR, np.array([40])).tolist() == list(range(1, 366))
+
+
+def test_29_february_counts_as_the_28th() -> None:
+    dates = pd.Series(pd.to_datetime(["2020-02-28", "2020-02-29", "2020-03-01", "2021-03-01", "2020-12-31", "2021-01-01"]))
+    assert day_of_year(dates).tolist() == [59, 59, 60, 60, 365, 1]
+
+
+@given(st.lists(st.floats(-5, 30), min_size=1, max_size=60), st.booleans())
+def test_slowing_lowers_no_more_than_it_must(values: list[float], closed: bool) -> None:
+    curve = np.array(values)
+    slow = slowed(curve, closed)
+    assert (slow <= curve).all()
+    around = np.append(slow, slow[0]) if closed else slow
+    assert (np.abs(np.diff(around)) <= 1 / 7 + 1e-9).all()
+    # The highest such curve: a curve that keeps to the rate is left as it is.
+    assert slowed(slow, closed) == pytest.approx(slow)
+    assert slow.min() == curve.min()
+
+
+def test_slowing_by_hand() -> None:
+    # A step of 3 °C up on day 7 takes three weeks: 10 + (day − 6)/7.
+    slow = slowed(np.array([10.0] * 7 + [13.0] * 28), closed=False)
+    assert slow[:7].tolist() == [10.0] * 7
+    assert slow[[13, 20, 27, 34]] == pytest.approx([11, 12, 13, 13])
+
+
+# --- the schedule
+
+
+def course(day: Any) -> Any:
+    """An invented stream: 10 °C on average, warmest on day 200, ±6 °C."""
+    return 10 + 6 * np.cos(2 * np.pi * (np.asarray(day, dtype=float) - 200) / 365.25)
+
+
+def field(
+    months: Any, *, sites: int = 6, dates: tuple[int, ...] = (3, 10, 17, 24), years: int = 3, noise: float = 2.0, **columns: Any
+) -> Any:
+    """Every site read on the same days of every month, scattered about the invented course; without scatter P50 would pass the ceiling."""
+    rng = np.random.default_rng(1)
+    rows = [
+        {"month": month, "site": f"s{site}", "date": pd.Timestamp(2017 + year, month, day), "year": 2017 + year}
+        for month, day, year, site in itertools.product(months, dates, range(years), range(sites))
+    ]
+    frame = pd.DataFrame(rows)
+    frame["value"] = (course(frame["date"].dt.day_of_year) + rng.normal(0, 1, len(frame)) * noise).round(2)
+    return finished(frame, **columns)
+
+
+def finished(frame: pd.DataFrame, **columns: Any) -> pd.DataFrame:
+    frame = frame.assign(
+        taxon="COOL", population="", life_stage="larva", medium="water", hour=22.0, night=True, accuracy_c=0.2, from_visit=False,
+        medium_assumed=False, at_nest=False, depth_cm=np.nan, n_animals=1, visit_id=frame["site"] + frame["date"].astype("str"),
+    ).assign(**columns)  # fmt: skip
+    text = {name: "str" for name in (*CELL, "site", "visit_id")}
+    types = {"month": "Int64", "year": "Int64", "n_animals": "Int64", "night": "boolean", "date": "datetime64[us]", "hour": "float64"}
+    return Readings.validate(frame.astype({**text, **types, "accuracy_c": "float64"})[list(Readings.to_schema().columns)])
+
+
+def planned(readings: pd.DataFrame, **words: Any) -> tuple[pd.DataFrame, pd.DataFrame]:
+    rows = targets(readings, BOOK.taxa, BOOK, replicates=200, **words)
+    return schedule(readings, rows, BOOK), rows
+
+
+def test_the_course_is_found_and_slowed() -> None:
+    days, rows = planned(field(YEAR))
+    assert list(days.columns) == list(SCHEDULE_COLUMNS) and len(days) == 365
+    # 864 readings with a scatter of 2 °C: a standard error of 0.12 °C of the fit on any day.
+    assert (days["fitted"] - course(days["day_of_year"])).abs().max() < 0.4
+    # The course itself never changes by more than 6·2π/365·7 = 0.72 °C a week, so only the cap (P75, ceiling − 1) lowers it.
+    p75 = rows.set_index("month")["p75"]
+    by_hand = days["fitted"].clip(upper=days["month"].astype("str").map(p75)).clip(upper=rows["ceiling"].iloc[0] - 1)
+    assert (days["limited"] <= by_hand + 1e-9).all() and (by_hand - days["limited"]).max() < 1.2
+    assert (days.loc[~days["at_floor"], "set_point"] <= days["limited"]).all()
+
+
+def test_days_without_visits_have_no_schedule() -> None:
+    # Visited 3 April to 24 June and 3 to 24 September to November: 27 March to 1 July, 27 August to 1 December.
+    days, _ = planned(field((4, 5, 6, 9, 10, 11)))
+    first, second = (part["day_of_year"].tolist() for _, part in days.groupby("run"))
+    assert first == list(range(86, 183)) and second == list(range(239, 336))
+
+
+def test_a_run_passes_new_year() -> None:
+    days, _ = planned(field((11, 12, 1, 2)))
+    assert days["run"].unique().tolist() == [1]
+    assert days["day_of_year"].tolist() == [*range(300, 366), *range(1, 63)]
+    assert list(by_month(days)["month"]) == [10, 11, 12, 1, 2, 3]
+
+
+@pytest.mark.parametrize("columns", [{"life_stage": "egg_mass", "at_nest": True}, {"taxon": "SPRING"}])
+def test_eggs_and_constant_springs_have_none(columns: dict[str, Any]) -> None:
+    days, rows = planned(field(YEAR, **columns))
+    assert (rows["status"] == "target").any() and days.empty and list(days.columns) == list(SCHEDULE_COLUMNS)
+    assert by_week(days).empty and by_month(days).empty
+
+
+def test_two_months_make_no_schedule() -> None:
+    assert planned(field((6, 7)))[0].empty
+
+
+def test_a_month_without_a_target_is_left_out_but_still_holds_the_others_down() -> None:
+    readings = field((4, 5, 6, 7, 8, 9))
+    whole, _ = planned(readings)
+    part, rows = planned(readings, grade_cap={("COOL", "", "larva", "water", "4"): "D"})
+    assert rows.set_index("month").loc["4", "status"] != "target"
+    # From 1 May, day 121, because April was refused, to a week after 24 September, day 267.
+    assert part["day_of_year"].tolist() == list(range(121, 275))
+    same = whole[whole["day_of_year"].isin(part["day_of_year"])]
+    assert part["limited"].tolist() == same["limited"].tolist()
+
+
+def test_below_the_floor_there_is_no_set_point() -> None:
+    readings = field(YEAR)
+    rows = targets(readings, BOOK.taxa, BOOK, replicates=200)
+    # Half a degree off the step of the schedule: 5.5 to 6 °C rounds down to 5, below the floor.
+    cold = rows.assign(floor=5.5)
+    days = schedule(readings, cold, BOOK)
+    assert days["at_floor"].any() and not days["at_floor"].all()
+    assert days.loc[days["at_floor"], "set_point"].isna().all()
+    assert (days.loc[~days["at_floor"], "set_point"] >= 5.5).all() and (days["set_point"] == 5.5).any()
+    assert (days["at_floor"] == (days["limited"] < 5.5)).all()
+    weeks = by_week(days)
+    assert weeks.loc[weeks["at_floor"], "set_point"].isna().all()
+
+
+def test_a_low_ceiling_cuts_the_schedule() -> None:
+    readings = field(YEAR)
+    rows = targets(readings, BOOK.taxa, BOOK, replicates=200).assign(ceiling=14.0)
+    days = schedule(readings, rows, BOOK)
+    assert days["fitted"].max() > 14 and days["set_point"].max() == 13.0
+
+
+def test_clock_times_change_nothing() -> None:
+    # The warm sites' values were read twice a day: by rows and not by distinct values they would weigh more.
+    readings = field((4, 5, 6, 7, 8, 9))
+    again = readings[readings["value"] > readings["value"].median()].assign(hour=23.0)
+    both = pd.concat([readings, again], ignore_index=True)
+    rows = targets(readings, BOOK.taxa, BOOK, replicates=200)
+    pd.testing.assert_frame_equal(schedule(both, rows, BOOK), schedule(readings, rows, BOOK))
+
+
+def test_the_weakest_grade_of_a_run_sets_the_step() -> None:
+    readings = field((5, 6, 7, 8, 9), sites=13, dates=(1, 4, 8, 11, 15, 18, 22, 25), noise=2.0)
+    fine, rows = planned(readings)
+    assert set(rows.loc[rows["month"].isin(list("56789")), "grade"]) == {"A"} and (fine["set_point"] % 1 == 0.5).any()
+    coarse, _ = planned(readings, grade_cap={("COOL", "", "larva", "water", "9"): "C"})
+    shown = coarse["set_point"].dropna()
+    assert (shown % 1 == 0).all() and len(shown) > 100 and len(coarse) == len(fine)
+
+
+def test_without_a_floor_no_set_point_lies_below_the_lowest_month_measured() -> None:
+    """Method §5: no cold-season reading, no field floor: do not go below the lowest month measured."""
+    days, rows = planned(field((4, 5, 6, 7, 8, 9, 10)))
+    assert rows["floor"].isna().all()
+    bottom = rows.loc[rows["month"].str.isdigit() & rows["status"].ne("refused"), "band_low"].min()
+    assert not (days["set_point"] < bottom).any() and days["at_floor"].any()
+    assert (days["at_floor"] == (days["limited"] < bottom)).all()
+
+
+def test_a_top_held_to_what_was_published_holds_the_schedule_too() -> None:
+    readings = field((5, 6, 7, 8))
+    rows = targets(readings, BOOK.taxa, BOOK, replicates=200)
+    lower = rows["month"].eq("7") & rows["status"].eq("target")
+    assert lower.any()
+    days = schedule(readings, rows.assign(band_high=rows["band_high"].mask(lower, rows["band_high"] - 3)), BOOK)
+    assert days.loc[days["month"] == 7, "set_point"].max() <= rows.loc[lower, "band_high"].iloc[0] - 3
+    assert_safe(days, rows, readings)
+
+
+def test_weeks_and_months_by_hand() -> None:
+    days = pd.DataFrame({"day_of_year": range(1, 43)})
+    days = days.assign(
+        taxon="COOL", population="", life_stage="larva", medium="water", run=1,
+        month=[1] * 31 + [2] * 11, day=[*range(1, 32), *range(1, 12)],
+        fitted=5.0, limited=5.0, set_point=[4.0] * 10 + [5.0] * 32, below_band=[True] * 3 + [False] * 39, at_floor=False,
+    )  # fmt: skip
+    weeks = by_week(days)
+    assert list(weeks.columns) == list(SCHEDULE_WEEK_COLUMNS)
+    # Days 8–14 hold three days of 4.0 and four of 5.0: the lowest counts.
+    assert weeks["set_point"].tolist() == [4, 4, 5, 5, 5, 5] and weeks["n_days"].tolist() == [7] * 6
+    assert weeks["below_band"].tolist() == [True] + [False] * 5
+    assert (weeks["from_month"].iloc[4], weeks["from_day"].iloc[4], weeks["to_month"].iloc[4], weeks["to_day"].iloc[4]) == (1, 29, 2, 4)
+    months = by_month(days)
+    assert list(months.columns) == list(SCHEDULE_MONTH_COLUMNS)
+    assert months[["start", "end", "low", "high"]].to_numpy().tolist() == [[4, 5, 4, 5], [5, 5, 5, 5]]
+
+
+def test_both_ends_of_a_long_run_may_lie_in_one_month() -> None:
+    days, _ = planned(field([month for month in YEAR if month != 2], dates=(1, 10, 20, 30)))
+    months = by_month(days)
+    assert months["month"].tolist() == [2, *range(3, 13), 1, 2]
+    assert (months["from_day"].iloc[0], months["to_day"].iloc[-1]) == (22, 6)
+
+
+def study(seed: int, sites: int, days: int, months: tuple[int, ...], noise: float, level: float) -> pd.DataFrame:
+    """Random days, places and hours on a yearly course; some sites warmer than others."""
+    rng = np.random.default_rng(seed)
+    date = pd.to_datetime("2018-01-01") + pd.to_timedelta(rng.integers(0, 4 * 365, 40 * days), unit="D")
+    date = pd.Series(date[np.isin(date.month, months)][:days])
+    frame = pd.DataFrame({"date": np.repeat(date.to_numpy(), sites), "site": np.tile([f"s{k}" for k in range(sites)], len(date))})
+    frame = frame[rng.random(len(frame)) < 0.7].reset_index(drop=True)
+    warmth = dict(zip([f"s{k}" for k in range(sites)], rng.normal(0, 1.5, sites), strict=True))
+    value = course(frame["date"].dt.day_of_year) - 10 + level + frame["site"].map(warmth) + rng.normal(0, noise, len(frame))
+    frame = frame.assign(month=frame["date"].dt.month, year=frame["date"].dt.year, value=value.clip(lower=0.0).round(1))
+    hour = rng.integers(0, 24, len(frame)).astype(float)
+    return finished(frame, hour=hour, night=pd.array((hour < 6) | (hour > 20), dtype="boolean"))
+
+
+STUDIES = st.builds(
+    study,
+    seed=st.integers(0, 2**32),
+    sites=st.integers(3, 13),
+    days=st.integers(8, 70),
+    months=st.sampled_from([YEAR, (3, 4, 5, 6, 7, 8, 9), (11, 12, 1, 2, 3), (5, 6, 7, 8, 9), (1, 2, 3, 6, 7, 8, 10, 11), (4, 6, 8)]),
+    noise=st.sampled_from([0.3, 1.5, 3.0]),
+    level=st.sampled_from([7.0, 10.0, 14.0]),
+).filter(len)
+many = settings(max_examples=15, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+
+
+def assert_safe(days: pd.DataFrame, rows: pd.DataFrame, readings: pd.DataFrame) -> None:
+    """All that the method promises of a schedule, and that no other figure of the targets forbids it."""
+    known = days[days["set_point"].notna()]
+    assert (known["set_point"] <= known["fitted"]).all() and (days["limited"] <= days["fitted"]).all()
+    assert not (known["set_point"] > rows["ceiling"].min() - 1).any()
+    assert not (known["set_point"] < rows["floor"].max()).any()
+    of_month = rows.set_index("month")
+    for name in ("band_high", "act_line"):
+        assert not (known["set_point"] > known["month"].astype("str").map(of_month[name])).any(), name
+    for column, by in (("set_point", 1.0), ("limited", 1.0)):
+        for _, run in days.groupby("run"):
+            closed = len(run) == 365
+            values = run[column].to_numpy()
+            values = np.concatenate([values, values[:7]]) if closed else values
+            for step in range(1, min(8, len(values))):
+                change = np.abs(values[step:] - values[:-step])
+                assert not (change > (by if column == "set_point" else step / 7) + 1e-9).any()
+    held = readings[readings["month"].isin([int(month) for month in of_month.index[of_month["status"] == "target"] if month.isdigit()])]
+    visited = set(day_of_year(held["date"]).tolist())
+    in_months = set(held["month"].astype(int))
+    for day, month in zip(days["day_of_year"], days["month"], strict=True):
+        near = any((day - 1 + step) % 365 + 1 in visited for step in range(-7, 8))
+        assert near or month in in_months
+    read = set(readings["month"].astype(int))
+    assert not (set(days["month"]) & read) - in_months
+    assert days.groupby("run")["day_of_year"].nunique().sum() == len(days) == days["day_of_year"].nunique()
+
+
+@many
+@given(STUDIES)
+def test_never_above_the_field_nor_faster_nor_outside_its_days_nor_above_ceiling_less_one(readings: pd.DataFrame) -> None:
+    days, rows = planned(readings)
+    if days.empty:
+        return
+    assert_safe(days, rows, readings)
+    weeks = by_week(days)
+    of_week = np.minimum((days["day_of_year"] - 1) // 7, 51) + 1
+    for week in weeks.itertuples():
+        assert not (week.set_point > days.loc[of_week.eq(week.week) & days["run"].eq(week.run), "fitted"]).any()
+    assert weeks["n_days"].sum() == by_month(days)["n_days"].sum() == len(days)
+
+
+@many
+@given(STUDIES, st.integers(0, 2**32), st.sampled_from([0.1, 0.5, 1.0]), st.sampled_from(["accuracy_c", "hour", "year", "all", "grade"]))
+def test_missing_evidence_warms_no_day(readings: pd.DataFrame, seed: int, share: float, what: str) -> None:
+    rng = np.random.default_rng(seed)
+    before, rows = planned(readings)
+    blank, cap = readings.copy(), {}
+    if what == "grade":
+        cells = rows[[*CELL, "month"]].itertuples(index=False)
+        cap = {tuple(cell): str(rng.choice(["B", "C", "D"])) for cell in cells if rng.random() < share}
+    else:
+        names = ["accuracy_c", "hour", "year"] if what == "all" else [what]
+        blank.loc[rng.random(len(blank)) < share, names] = pd.NA
+        if "hour" in names:
+            blank["night"] = blank["night"].mask(blank["hour"].isna())
+    after, _ = planned(blank, grade_cap=cap)
+    was = before.set_index("day_of_year")["set_point"]
+    now = after.set_index("day_of_year")["set_point"].dropna()
+    assert set(now.index) <= set(was.index)
+    assert not (now > was.reindex(now.index)).any()
+
+
+# --- loggers
+
+SITES = pd.DataFrame(
+    {
+        "site_id": ["A1", "A2", "B"],
+        "waterbody": ["brook", "brook", None],
+        "latitude": [40.0, 40.0, np.nan],
+        "longitude": [-75.0, -75.0, np.nan],
+    }
+)
+EASTERN = "America/New_York"
+
+
+def hung(**changes: Any) -> pd.DataFrame:
+    row = {"logger_id": "L1", "site_id": "A1", "enclosure_id": None, "medium": "water", "height_or_depth_cm": np.nan, **changes}
+    return pd.DataFrame([row])
+
+
+def series(first: str, last: str, minutes: int, value: Any, logger_id: str = "L1") -> pd.DataFrame:
+    """Readings in UTC; `value` is given the local clock hour."""
+    at = pd.date_range(first, last, freq=f"{minutes}min", unit="us", tz=EASTERN, inclusive="left")
+    hour = at.hour + at.minute / 60
+    return pd.DataFrame({"logger_id": logger_id, "read_at": at.tz_convert("UTC").tz_localize(None), "temp_c": [value(one) for one in hour]})
+
+
+def test_night_drop_by_hand() -> None:
+    # At 40° N, 75° W in early July the sun is up from about 5:35 to 20:32, so the hours 6 to 20 are day: 18 °C against 14 °C.
+    readings = series("2021-07-01", "2021-07-11", 60, lambda hour: 18.0 if 6 <= hour <= 20 else 14.0)
+    found = night_drop(readings, hung(), SITES, EASTERN)
+    assert list(found.columns) == list(NIGHT_DROP_COLUMNS)
+    # Ten days, of which the last has only the evening of its night.
+    assert found[["site", "medium", "month", "night_drop", "n_days", "n_years"]].to_numpy().tolist() == [["brook", "water", 7, 4.0, 9, 1]]
+
+
+def test_night_drop_is_paired_and_a_median() -> None:
+    # From 6:00 on the 9th all is 16 °C warmer, day and night: each pair still differs by 4 °C.
+    readings = series("2021-07-01", "2021-07-12", 60, lambda hour: 18.0 if 6 <= hour <= 20 else 14.0)
+    spike = readings["read_at"] >= "2021-07-09 10:00"
+    readings["temp_c"] += 16 * spike
+    # The daylight of the 4th is lost: that pair goes, the night of the 3rd stays with the 3rd.
+    lost = readings["read_at"].between("2021-07-04 10:00", "2021-07-05 00:00")
+    found = night_drop(readings[~lost], hung(), SITES, EASTERN)
+    assert found["night_drop"].tolist() == [4.0] and found["n_days"].tolist() == [9]
+
+
+def test_places_media_and_months_stay_apart() -> None:
+    water = series("2021-06-25", "2021-07-06", 60, lambda hour: 18.0 if 6 <= hour <= 20 else 14.0)
+    deep = series("2021-06-25", "2021-07-06", 60, lambda hour: 12.0 if 6 <= hour <= 20 else 12.5, "L2")
+    place = pd.concat(
+        [hung(), hung(logger_id="L2", site_id="A2", medium="land", height_or_depth_cm=25.0), hung(logger_id="L3", site_id="B")]
+    )
+    nowhere = series("2021-06-25", "2021-07-06", 60, lambda hour: 1.0, "L3")
+    found = night_drop(pd.concat([water, deep, nowhere]), place, SITES, EASTERN)
+    rows = found[["medium", "month", "night_drop", "n_days"]].to_numpy().tolist()
+    assert rows == [["land", 6, -0.5, 6], ["land", 7, -0.5, 4], ["water", 6, 4.0, 6], ["water", 7, 4.0, 4]]
+
+
+def test_half_range_by_hand() -> None:
+    readings = series("2021-07-01", "2021-07-05", 30, lambda hour: 14 + 2 * np.cos(2 * np.pi * (hour - 16) / 24))
+    winter = series("2021-01-01", "2021-01-05", 30, lambda hour: 3.0)
+    found = logger_half_range(pd.concat([readings, winter]), hung(), SITES, EASTERN, (6, 7, 8, 9))
+    assert list(found.columns) == list(HALF_RANGE_COLUMNS)
+    assert found["half_range"].tolist() == [pytest.approx(2.0)] and found["n_days"].tolist() == [4]
+    # Half a day is no day.
+    half = readings[readings["read_at"] < "2021-07-04 16:00"]
+    assert logger_half_range(half, hung(), SITES, EASTERN, (7,))["n_days"].tolist() == [3]
+
+
+def test_half_range_stands_only_where_every_reading_has_a_logger() -> None:
+    ranges = pd.DataFrame(
+        {"site": ["brook", "rill"], "medium": "land", "height_or_depth_cm": [4.0, 12.0], "half_range": [0.4, 0.9], "n_days": 9}
+    )
+    rows = finished(pd.DataFrame({"site": ["brook", "rill"], "date": pd.Timestamp("2021-07-01"), "month": 7, "year": 2021, "value": 14.0}))
+    land = rows.assign(medium="land", depth_cm=[0.0, 10.0])
+    assert half_range_for(land, ranges) == 0.9
+    assert half_range_for(land.assign(depth_cm=[0.0, 2.0]), ranges) is None
+    assert half_range_for(land.assign(depth_cm=np.nan), ranges) is None
+    assert half_range_for(land.assign(medium="water"), ranges) is None
+    assert half_range_for(land.iloc[:0], ranges) is None
+
+
+def test_a_logger_lowers_the_daytime_allowance_and_never_raises_it() -> None:
+    # Read at 16:00: the whole half-range counts. 1.5 °C is the judgement daytime_half_range.
+    readings = field((6, 7, 8, 9), hour=16.0)
+    parts = [allowance_parts(readings, (6, 7, 8, 9), half)["daytime"] for half in (None, 0.5, 1.5, 3.0)]
+    assert parts == pytest.approx([1.5, 0.5, 1.5, 1.5])
+
+
+def test_corrected_by_hand() -> None:
+    # 14 °C ± 2 °C around the day, warmest at 16:00: at 16:00 a reading stands 2 °C above its day's mean, at 4:00 as much below.
+    logger = series("2021-07-01", "2021-07-08", 30, lambda hour: 14 + 2 * np.cos(2 * np.pi * (hour - 16) / 24))
+    frame = pd.DataFrame(
+        {"site": "brook", "date": pd.Timestamp("2021-07-03"), "month": 7, "year": 2021, "value": 15.0, "hour": [16.0, 4.0, 10.25]}
+    )
+    readings = finished(frame.drop(columns="hour"), hour=[16.0, 4.0, 10.25])
+    shown = corrected_readings(readings, logger, hung(), SITES, EASTERN)
+    assert list(shown.columns) == list(CORRECTED_COLUMNS)
+    # 10:15 lies between the readings of 10:00 (14.0) and 10:30: 14 + 2·cos(−82.5°)/2.
+    between = 14 + math.cos(math.radians(82.5))
+    assert shown["logger_then"].tolist() == pytest.approx([16.0, 12.0, between])
+    assert shown["logger_day_mean"].tolist() == pytest.approx([14.0] * 3)
+    assert shown["corrected"].tolist() == pytest.approx([13.0, 17.0, 15 + 14 - between])
+    assert shown["value"].tolist() == [15.0] * 3 and shown["logger_id"].tolist() == ["L1"] * 3
+
+
+@pytest.mark.parametrize(
+    ("reading", "logger"),
+    [
+        ({"hour": np.nan}, {}),
+        ({"medium": "edge"}, {}),
+        ({"site": "B"}, {}),
+        ({"date": pd.Timestamp("2021-07-20")}, {}),
+        ({"medium": "land", "depth_cm": 0.0}, {"medium": "land", "height_or_depth_cm": 20.0}),
+        ({"medium": "land"}, {"medium": "land", "height_or_depth_cm": 0.0}),
+        ({}, {"site_id": None, "enclosure_id": "E1"}),
+    ],
+)
+def test_nothing_is_corrected_by_a_logger_elsewhere(reading: dict[str, Any], logger: dict[str, Any]) -> None:
+    series_ = series("2021-07-01", "2021-07-08", 60, lambda hour: 14.0 + hour / 10)
+    frame = pd.DataFrame({"site": ["brook"], "date": [pd.Timestamp("2021-07-03")], "month": 7, "year": 2021, "value": 15.0})
+    usual = corrected_readings(finished(frame, hour=12.0), series_, hung(), SITES, EASTERN)
+    assert usual["corrected"].notna().all()
+    shown = corrected_readings(finished(frame, **{"hour": 12.0, **reading}), series_, hung(**logger), SITES, EASTERN)
+    assert shown["corrected"].isna().all() and shown["logger_id"].tolist() == [""] and shown["value"].tolist() == [15.0]
+
+
+def test_a_gap_is_not_bridged_and_the_nearest_depth_is_taken() -> None:
+    logger = series("2021-07-01", "2021-07-08", 30, lambda hour: 14.0)
+    at_noon = pd.Timestamp("2021-07-03 16:00")
+    frame = finished(
+        pd.DataFrame({"site": ["brook"], "date": [pd.Timestamp("2021-07-03")], "month": 7, "year": 2021, "value": 15.0}), hour=12.0
+    )
+    one_lost = logger[logger["read_at"] != at_noon]
+    assert corrected_readings(frame, one_lost, hung(), SITES, EASTERN)["corrected"].tolist() == [15.0]
+    two_lost = one_lost[one_lost["read_at"] != at_noon + pd.Timedelta(minutes=30)]
+    assert corrected_readings(frame, two_lost, hung(), SITES, EASTERN)["corrected"].isna().all()
+    place = pd.concat([hung(medium="land", height_or_depth_cm=4.0), hung(logger_id="L0", medium="land", height_or_depth_cm=0.0)])
+    both = pd.concat([logger, logger.assign(logger_id="L0", temp_c=10.0)])
+    land = frame.assign(medium="land", depth_cm=3.0)
+    assert corrected_readings(land, both, place, SITES, EASTERN)["logger_id"].tolist() == ["L1"]
+
+
+def test_correction_takes_the_hour_of_the_day_out() -> None:
+    """Planted: readings of a stream at random hours; corrected, they scatter by the thermometer alone."""
+    rng = np.random.default_rng(4)
+    logger = series("2021-06-01", "2021-09-01", 60, lambda hour: 14 + 3 * np.cos(2 * np.pi * (hour - 16) / 24))
+    hour = rng.uniform(0, 24, 200)
+    dates = pd.Timestamp("2021-06-05") + pd.to_timedelta(rng.integers(0, 80, 200), unit="D")
+    frame = pd.DataFrame({"site": "brook", "date": dates, "month": dates.month, "year": 2021})
+    frame["value"] = 14 + 3 * np.cos(2 * np.pi * (hour - 16) / 24) + rng.normal(0, 0.1, 200)
+    shown = corrected_readings(finished(frame, hour=hour), logger, hung(), SITES, EASTERN)
+    assert shown["value"].std() > 2 and shown["corrected"].std() < 0.15
+    assert shown["corrected"].mean() == pytest.approx(14.0, abs=0.05)
+
+
+# --- the plot
+
+
+def test_the_plot_says_in_words_what_it_shows() -> None:
+    days = [ScheduleDay(day, 10 + day / 100, None if day < 95 else 9.0 + (day >= 110)) for day in range(91, 122)]
+    words = describe_schedule("Larvae, in water", [(100, 11.5), (115, 12.0)], days, 18.0)
+    assert words == (
+        "Larvae, in water: set point through the year in °C, with 2 readings. 1 April to 1 May: from 9 to 10, lowest 9 on 5 April, "
+        "highest 10 on 20 April; the field's course lies between 10.9 and 11.2; no set point on 4 days, colder than the page allows. "
+        "No schedule on other days: too little was read. Ceiling 18, not a temperature to keep."
+    )
+    assert "no set point" in describe_schedule("x", [], [ScheduleDay(1, 0.5, None)], None)
+    assert "No schedule: too little was read. No ceiling." in describe_schedule("x", [], [], None)
+    svg = schedule_plot("Larvae & eggs", [(100, 11.5)], days, 18.0, "plot-1")
+    assert svg == schedule_plot("Larvae & eggs", [(100, 11.5)], days, 18.0, "plot-1")
+    assert (
+        svg.startswith("<svg") and 'role="img"' in svg and "Larvae &amp; eggs" in svg and "ceiling 18 °C: not a temperature to keep" in svg
+    )
+    assert "nan" not in svg.lower().replace("nance", "")
+    colours = re.findall(r"#[0-9a-f]{6}", svg)
+    assert colours and all(len({colour[1:3], colour[3:5], colour[5:7]}) == 1 for colour in colours), "greyscale only"
+    assert schedule_plot("x", [], [], None, "plot-2").startswith("<svg")
+
+
+def test_weights_are_those_of_the_targets() -> None:
+    # One site read in June ten times and one once: the fit at June weighs them alike, so it passes through their middle.
+    rows = [("a", 6, day, 12.0) for day in range(1, 11)] + [("b", 6, 5, 16.0)]
+    rows += [(site, month, day, 10.0) for site in "ab" for month in (4, 9) for day in (5, 15)]
+    frame = pd.DataFrame(rows, columns=["site", "month", "d", "value"])
+    weights = site_day_weights(frame["site"], frame["month"], frame["d"])
+    assert weights[:10].sum() == pytest.approx(weights[10]) == pytest.approx(1 / 6)
