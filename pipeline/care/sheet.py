@@ -51,8 +51,8 @@ def page(taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.Dat
         `pipeline.formulas.limits.published_guidance`, which is asked where this is missing), ``cooling_c_per_hour`` (fastest safe cooling),
         ``warm_months``, ``cold_months`` (numbers), ``time_zone``; frames as declared in `schemas.frames`: ``schedule``,
         ``schedule_weeks``, ``schedule_months``, ``night_drop``, ``corrected``, ``selection``, ``detection``; ``logger_record`` (see
-        `pipeline.care.parts.logger_words`); ``statements`` (tuple of taxon, population and stage to a dict of ``humidity`` and ``water``, lists of
-        lines with ``part``, ``label``, ``text``). What is missing is said to be not known.
+        `pipeline.care.parts.logger_words`); ``statements`` (tuple of taxon, population and stage to a dict of ``humidity`` and
+        ``water``, lists of lines with ``part``, ``label``, ``text``). What is missing is said to be not known.
 
     Returns
     -------
