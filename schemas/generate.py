@@ -10,7 +10,7 @@ from schemas.descriptor import describe
 from schemas.fields import Field, Span
 from schemas.rules import COLUMN_FAULTS, EFFECTS, RULES, Rule
 from schemas.tables import MODELS, fields, key_of, keys_of, purpose
-from schemas.vocabulary import vocabulary, vocabulary_names
+from schemas.vocabulary import TRAITS, vocabulary, vocabulary_names
 
 KINDS = {
     "text": "text",
@@ -76,9 +76,11 @@ def _table_section(table: str) -> list[str]:
 
 def _vocabulary_section(name: str) -> list[str]:
     entries = vocabulary(name)
-    # One list has columns of its own (the medium of a microhabitat); they stand between the definition and the source.
-    extra = [column for column in next(iter(entries.values())) if column not in ("definition", "source")]
-    lines = [f"### List: {name}", "", *header("code", "definition", *(column.replace("_", " ") for column in extra), "source")]
+    # A drawing says nothing to a reader.
+    extra = [which for which in TRAITS.get(name, {}) if which not in ("letter_y", "outline")]
+    lines = [f"### List: {name}", ""]
+    lines += [f"- *{which.replace('_', ' ')}*: {TRAITS[name][which][1]}." for which in extra] + ([""] if extra else [])
+    lines += header("code", "definition", *(which.replace("_", " ") for which in extra), "source")
     for code, entry in entries.items():
         lines.append(row(f"`{code}`", entry["definition"], *(entry[column] for column in extra), entry["source"]))
     return [*lines, ""]

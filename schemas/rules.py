@@ -20,7 +20,10 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-HOLD_VALUE, HOLD_ROW, FLAG, FLAG_EXCLUDE = "hold_value", "hold_row", "flag", "flag_exclude"
+from schemas.enums import Effect
+from schemas.vocabulary import codes_with
+
+HOLD_VALUE, HOLD_ROW, FLAG, FLAG_EXCLUDE = Effect
 EFFECTS = {
     HOLD_VALUE: "the values are held back, the row is kept without them",
     HOLD_ROW: "the row is held back, and the rows that hang on it",
@@ -29,6 +32,7 @@ EFFECTS = {
 }
 PRACTICE = "common practice, no source"
 JUDGEMENT = "judgement"
+EGGS = codes_with("life_stage", "at_nest")
 
 # Judgements of this project: wide enough that a sound record seldom trips them.
 GAP_C = 20.0
@@ -162,12 +166,12 @@ def _warm_for_cool_stream(frame: pd.DataFrame) -> pd.Series:
     warm = ((frame["medium"] == "water") & (frame["water_temp_c"] > WARM_C)) | (
         frame["medium"].isin(["land", "edge"]) & (frame["substrate_temp_c"] > WARM_C)
     )
-    return warm & (frame["taxon_group"] == "cool_stream")
+    return warm & frame["taxon_group"].isin(codes_with("taxon_group", "cool_water"))
 
 
 def _stage_near_overlap(frame: pd.DataFrame) -> pd.Series:
     between = (frame["svl_mm"] >= frame["taxon_overlap_low"]) & (frame["svl_mm"] <= frame["taxon_overlap_high"])
-    stages = frame["life_stage"].isin(["larva", "metamorph", "juvenile", "adult"])
+    stages = frame["life_stage"].isin(codes_with("life_stage", "sizes_overlap"))
     return between & stages & frame["gills"].isna() & frame["photo"].isna()
 
 
@@ -284,7 +288,7 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "egg_mass_with_svl", "finds", FLAG, ("svl_mm", "life_stage"),
-        "an egg mass has no SVL.", "Check the stage.", lambda frame: (frame["life_stage"] == "egg_mass") & frame["svl_mm"].notna(),
+        "an egg mass has no SVL.", "Check the stage.", lambda frame: frame["life_stage"].isin(EGGS) & frame["svl_mm"].notna(),
     ),
     Rule(
         "stage_near_overlap", "finds", FLAG, ("life_stage", "svl_mm"),

@@ -29,8 +29,8 @@ THE_VISITS = "the visit's humidity, not read at the animal"
 EVIDENCE = f"""{finds.FOUND},
 valued AS (
   SELECT *,
-         reading_place <> 'reach' AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS own,
-         reading_place = 'reach' AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS reach,
+         reading_place NOT IN {finds.REACH} AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS own,
+         reading_place IN {finds.REACH} AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS reach,
          NOT own AS from_visit,
          CASE WHEN own OR reach THEN air_temp_c ELSE visit_air_temp_c END AS air,
          CASE WHEN own OR reach THEN rh_pct ELSE visit_rh_pct END AS rh,

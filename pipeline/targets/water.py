@@ -14,6 +14,7 @@ from pipeline.formulas.water import water_limit, water_limits
 from pipeline.formulas.weights import site_day_weights
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import Settings
+from schemas.enums import Status
 from schemas.frames import COUNT_TARGET_COLUMNS, WATER_TARGET_COLUMNS
 
 CELL = ["taxon", "population", "life_stage"]
@@ -93,7 +94,7 @@ def _row(key: tuple[Any, ...], season: str, quantity: str, values: pd.DataFrame,
     by_reason = unused.groupby("reason")["n_visits"].sum()
     not_used = "; ".join(f"{n} {reason}" for reason, n in by_reason.items())
     row: dict[str, Any] = {
-        **dict(zip(CELL, key, strict=True)), "season": season, "quantity": quantity, "unit": UNITS[quantity], "status": "refused",
+        **dict(zip(CELL, key, strict=True)), "season": season, "quantity": quantity, "unit": UNITS[quantity], "status": Status.REFUSED,
         "n_readings": len(values), "n_animals": int(values["n_animals"].sum()), **{f"n_{name}": n for name, n in counts.items()},
         "months": ", ".join(MONTH_NAMES[int(month) - 1] for month in sorted(values["month"].unique())),
         "n_not_used": int(by_reason.sum()), "not_used": not_used,
@@ -110,7 +111,7 @@ def _row(key: tuple[Any, ...], season: str, quantity: str, values: pd.DataFrame,
         return {**row, "reason": missing_for_c(evidence, monthly=False)}
     low, high = _band(row["p10"], row["p90"], water_limit(f"band_step_{quantity}"))
     remark = "one year only: it speaks of that year" if counts["years"] == 1 else ""
-    return {**row, "status": "found", "reason": remark, "band_low": low, "band_high": high}
+    return {**row, "status": Status.FOUND, "reason": remark, "band_low": low, "band_high": high}
 
 
 def _band(low: float, high: float, step: float) -> tuple[float, float]:
@@ -159,9 +160,9 @@ def water_rows(targets: pd.DataFrame, scientific_name: str, life_stage: str) -> 
     rows = [line for quantity in UNITS for line in _lines_of(targets[targets["quantity"] == quantity], quantity)]
     if targets.empty:
         rows.append(_line("refused", "", "water", f"No band: {NOT_MEASURED}."))
-    if (targets["status"] == "found").any():
+    if (targets["status"] == Status.FOUND).any():
         rows.append(_line("note", "", "bands", BANDS))
-    known = set(targets.loc[targets["status"] == "found", "quantity"])
+    known = set(targets.loc[targets["status"] == Status.FOUND, "quantity"])
     for limit in water_guidance(scientific_name).itertuples():
         if (limit.life_stage and limit.life_stage != life_stage) or (limit.quantity in WITHOUT_A_SITE and "ph" in known):
             continue
@@ -175,7 +176,7 @@ def water_rows(targets: pd.DataFrame, scientific_name: str, life_stage: str) -> 
 def _lines_of(targets: pd.DataFrame, quantity: str) -> Iterator[dict[str, str]]:
     """A line a season with a band, then one for each reason why the others have none."""
     label, unit = LABELS[quantity], f" {UNITS[quantity]}".rstrip()
-    for row in targets[targets["status"] == "found"].to_dict("records"):
+    for row in targets[targets["status"] == Status.FOUND].to_dict("records"):
         low, middle, high = (_printed(row[name], quantity) for name in ("band_low", "p50", "band_high"))
         years = "1 year" if row["n_years"] == 1 else f"{row['n_years']} years"
         words = [
@@ -186,7 +187,7 @@ def _lines_of(targets: pd.DataFrame, quantity: str) -> Iterator[dict[str, str]]:
             *([f"not used: {row['not_used']}"] if row["not_used"] else []),
         ]
         yield _line("found", row["season"], label, f"{'; '.join(words)}.")
-    for reason, rows in targets[targets["status"] == "refused"].groupby("reason", sort=False):
+    for reason, rows in targets[targets["status"] == Status.REFUSED].groupby("reason", sort=False):
         seasons = "" if len(rows) == len(SEASONS) else f" ({' and '.join(rows['season'])} months)"
         yield _line("refused", ", ".join(rows["season"]), label, f"No band{f' in{unit}' if unit else ''}{seasons}: {reason}.")
 

@@ -19,7 +19,7 @@ EVIDENCE = f"""{finds.FOUND}
 SELECT find_id, visit_id, taxon, population, life_stage, medium, site, visit_date, n_animals, animal_id, medium_assumed, elevation_m,
        visit_water_temp_c AS temp_c, ph, conductivity_us_cm, conductivity_at_25c, dissolved_oxygen_mg_l
 FROM found
-WHERE in_channel AND life_stage <> 'egg_mass' AND NOT visit_flagged AND coalesce(name_fault, stage_fault, state_fault) IS NULL
+WHERE in_channel AND life_stage NOT IN {finds.EGGS} AND NOT visit_flagged AND coalesce(name_fault, stage_fault, state_fault) IS NULL
 {finds.IN_ORDER}
 """
 
