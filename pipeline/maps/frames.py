@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping
 from functools import cache
 
@@ -11,7 +10,7 @@ import pandas as pd
 
 from pipeline.formulas.places import to_wgs84
 from pipeline.reading.coordinates import read_verbatim_coordinates
-from pipeline.settings import data_file
+from schemas.reference import figures
 from schemas.vocabulary import codes, codes_with, codes_without, medium_of
 
 IN_DOUBT, AVAILABLE, NOTHING, EFFORT = "in_doubt", "available", "nothing_found", "visits"
@@ -36,8 +35,7 @@ ROWS = [
 @cache
 def map_figures() -> dict[str, str]:
     """Judgements on maps by name, as text; units and reasons stand in data/reference/map.csv."""
-    text = data_file("reference/map.csv").read_text(encoding="utf-8")
-    return {row["name"]: row["value"] for row in csv.DictReader(text.splitlines())}
+    return figures("map")
 
 
 def site_places(sites: pd.DataFrame) -> pd.DataFrame:

@@ -16,7 +16,7 @@ from schemas.vocabulary import codes, codes_with
 SECRET_HABITATS = codes_with("habitat", "secret")
 SECRET_MICROHABITATS = codes_with("microhabitat", "secret")
 SECRET_GROUPS = codes_with("taxon_group", "secret")
-SECRET_STEP = "1"
+SECRET_STEP = place_figures()["secret_step_deg"]
 NO_PLACE = "no place"
 SIDES = ["south", "west", "north", "east"]
 
