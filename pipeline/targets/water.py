@@ -14,8 +14,9 @@ from pipeline.formulas.water import water_limit, water_limits
 from pipeline.formulas.weights import site_day_weights
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import Settings
+from schemas.air_and_water_frames import WaterTargets
 from schemas.enums import Status
-from schemas.frames import COUNT_TARGET_COLUMNS, WATER_TARGET_COLUMNS
+from schemas.frame import framed
 
 CELL = ["taxon", "population", "life_stage"]
 SEASONS = ("warm", "cold", "other")
@@ -46,9 +47,9 @@ def water_targets(readings: pd.DataFrame, left_out: pd.DataFrame, taxa: pd.DataF
     Parameters
     ----------
     readings : DataFrame
-        Columns of ``schemas.frames.WATER_READING_COLUMNS``, one value a waterbody and day.
+        As :class:`schemas.air_and_water_frames.WaterReadings`, one value a waterbody and day.
     left_out : DataFrame
-        Columns of ``schemas.frames.WATER_LEFT_OUT_COLUMNS``.
+        As :class:`schemas.air_and_water_frames.WaterLeftOut`.
     taxa : DataFrame
         Column ``code``; other taxa get no row.
     settings : Settings
@@ -57,9 +58,9 @@ def water_targets(readings: pd.DataFrame, left_out: pd.DataFrame, taxa: pd.DataF
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.WATER_TARGET_COLUMNS``: for each taxon, population and stage with a value, used or not, a row for each
-        season and quantity. Quantiles are weighted by site-days; the ends of a band are rounded inward. ``hardness`` is always refused: a
-        visit has no field for it. Never better than grade C, since a meter reads the reach and not the animal's place.
+        As :class:`schemas.air_and_water_frames.WaterTargets`: for each taxon, population and stage with a value, used or not, a row for
+        each season and quantity. Quantiles are weighted by site-days; the ends of a band are rounded inward. ``hardness`` is always
+        refused: a visit has no field for it. Never better than grade C, since a meter reads the reach and not the animal's place.
     """
     groups = pd.concat([readings[CELL], left_out[CELL]]).drop_duplicates().sort_values(CELL)
     groups = groups[groups["taxon"].isin(taxa["code"])]
@@ -70,12 +71,7 @@ def water_targets(readings: pd.DataFrame, left_out: pd.DataFrame, taxa: pd.DataF
         for season in SEASONS
         for quantity in UNITS
     ]
-    text = {
-        name: "str" for name in ("taxon", "population", "life_stage", "season", "quantity", "unit", "status", "reason", "grade", "months")
-    }
-    counts = dict.fromkeys([*COUNT_TARGET_COLUMNS, "n_not_used"], "int64")
-    real = dict.fromkeys(["min", "p10", "p50", "p90", "max", "band_low", "band_high"], "float64")
-    return pd.DataFrame(rows, columns=list(WATER_TARGET_COLUMNS)).astype({**text, "not_used": "str", **counts, **real})
+    return framed(WaterTargets, rows)
 
 
 def _with_season(frame: pd.DataFrame, settings: Settings) -> pd.DataFrame:
