@@ -79,7 +79,8 @@ def columns_of(model: type[pa.DataFrameModel]) -> dict[str, str]:
 def types_of(model: type[pa.DataFrameModel]) -> dict[str, Any]:
     """Types of a frame's columns by name, as pandas takes them."""
     types = {name: column.dtype.type for name, column in model.to_schema().columns.items()}
-    return {name: "str" if kind is str else kind for name, kind in types.items()}
+    # pandera names days in nanoseconds and takes any; the book counts microseconds
+    return {name: "datetime64[us]" if str(kind).startswith("datetime64") else kind for name, kind in types.items()}
 
 
 def framed(model: type[pa.DataFrameModel], rows: pd.DataFrame | Iterable[Mapping[str, Any]]) -> pd.DataFrame:

@@ -6,8 +6,11 @@ import json
 from pathlib import Path
 from typing import Any
 
-from schemas.descriptor import describe
+from schemas.air_and_water_frames import HumidityFigures, HumidityTable, HumidityTargets, WaterTargets
+from schemas.descriptor import describe, describe_frame
+from schemas.field_frames import Detection, Selection
 from schemas.fields import Field, Span
+from schemas.frame import Frame
 from schemas.rules import COLUMN_FAULTS, EFFECTS, RULES, Rule
 from schemas.tables import MODELS, fields, key_of, keys_of, purpose
 from schemas.vocabulary import TRAITS, vocabulary, vocabulary_names
@@ -22,6 +25,15 @@ KINDS = {
     "day": "date, YYYY-MM-DD",
     "clock": "clock time, HH:MM, 24 hours",
     "instant": "date and time in UTC",
+}
+# Tables that `rillbook targets` writes into out/, by the name of their file.
+WRITTEN: dict[str, type[Frame]] = {
+    "humidity": HumidityTargets,
+    "humidity_by_temperature": HumidityTable,
+    "humidity_found": HumidityFigures,
+    "water": WaterTargets,
+    "selection": Selection,
+    "detection": Detection,
 }
 GENERATED = "Generated from the declarations in `schemas/` by `python -m schemas.generate`; change it there, not here."
 
@@ -160,11 +172,17 @@ def table_schema(table: str) -> dict[str, Any]:
     return describe(fields(table).values(), keys_of(table), {name: key_of(name) for name in MODELS})
 
 
+def _json(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=2, ensure_ascii=False) + "\n"
+
+
 def generated_files() -> dict[str, str]:
     """Text of every generated file, by its path below the project's folder."""
     texts = {"docs/data_dictionary.md": data_dictionary(), "docs/rules.md": rule_list()}
     for table in MODELS:
-        texts[f"schemas/table_schema/{table}.json"] = json.dumps(table_schema(table), indent=2, ensure_ascii=False) + "\n"
+        texts[f"schemas/table_schema/{table}.json"] = _json(table_schema(table))
+    for name, model in WRITTEN.items():
+        texts[f"schemas/table_schema/out/{name}.json"] = _json(describe_frame(model))
     return texts
 
 

@@ -43,6 +43,10 @@ def test_a_row_that_does_not_fit_is_refused(wrong: dict[str, object]) -> None:
         framed(Wetness, [{**ROW, **wrong}])
 
 
+def test_days_stay_in_the_books_unit() -> None:
+    assert framed(WaterReadings, [])["date"].dtype == "datetime64[us]"
+
+
 def test_a_missing_column_is_refused() -> None:
     with pytest.raises(KeyError, match="quantity"):
         framed(WaterReadings, pd.DataFrame({"taxon": ["EWIL"]}))
