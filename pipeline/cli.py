@@ -430,6 +430,8 @@ def targets(
         _json(_rows(derived.targets))
         return
     _show_targets(derived.targets)
+    if derived.facts["method_note"]:
+        _say(derived.facts["method_note"])
     for row in derived.kept.itertuples():
         _say(
             f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} is kept at {row.kept:g} °C; these records alone "

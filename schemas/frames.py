@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pandas as pd
 import pandera.pandas as pa
 from pandera.typing import Series
@@ -30,6 +32,7 @@ class Readings(pa.DataFrameModel):
     at_nest: Series[bool] = pa.Field(description="Read at the eggs themselves")
     depth_cm: Real = pa.Field(nullable=True, description="Depth in soil, cm; only for land")
     n_animals: Whole = pa.Field(ge=1, description="Animals that share this reading")
+    visit_ids: Text | None = pa.Field(description="Visits that share this reading, one a line")
 
 
 TARGET_COLUMNS: dict[str, str] = {
@@ -64,14 +67,17 @@ TARGET_COLUMNS: dict[str, str] = {
     "p50_low": "lower end of the 95 % interval of the median",
     "p50_high": "upper end of the 95 % interval of the median",
     "p95_bound": "lower bound of the warm-season P95",
-    "allowance": "taken off the bound for instrument, hour, year, months and visit readings",
-    "set_point": "value to aim at, rounded down",
-    "band_low": "lower end of the band for the day's mean, rounded up",
+    "allowance": "taken off the bound for instrument, year, months and visit readings",
+    "day_shift": "taken off P25, P50 and P75 for set point and band, since readings are taken by day and a set point is a day's mean",
+    "set_point": "value to aim at as the day's mean, rounded down; the middle of the month where its weeks differ",
+    "set_point_low": "lowest set point of the month's days",
+    "set_point_high": "highest set point of the month's days",
+    "band_low": "lower end of the band for the day's mean, rounded up, and down to the lowest set point",
     "band_high": "upper end of the band for the day's mean, rounded down",
-    "act_line": "do something above this",
-    "ceiling": "never to exceed; not a temperature to keep",
-    "ceiling_bound_by": "rule that set the ceiling",
-    "cut_by_ceiling": "the band was cut at the ceiling less 1 °C",
+    "act_line": "a moment at which to do something",
+    "ceiling": "a moment never to reach; not a temperature to keep",
+    "ceiling_bound_by": "what set the ceiling, and by how much the other bounds were higher",
+    "cut_by_ceiling": "the field was warmer, the ceiling less 1 °C holds",
     "floor": "do not go below; missing where winter is unknown",
 }
 
@@ -83,7 +89,7 @@ COUNT_TARGET_COLUMNS = ("n_readings", "n_animals", "n_visits", "n_dates", "n_sit
 
 
 def check_targets(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return `frame` if it has the declared columns of a targets table and no value stands above its ceiling.
+    """Return `frame` if it has the declared columns of a targets table and its lines are in order.
 
     Parameters
     ----------
@@ -93,12 +99,13 @@ def check_targets(frame: pd.DataFrame) -> pd.DataFrame:
     Raises
     ------
     AssertionError
-        A column is missing, or a band, set point or act line stands above its ceiling.
+        A column is missing, or a line stands above the one that bounds it.
     """
     assert list(frame.columns) == list(TARGET_COLUMNS), "columns of a targets table differ from the declared ones"
-    for name in ("set_point", "band_low", "band_high", "act_line"):
-        above = frame[name] > frame["ceiling"]
-        assert not above.any(), f"{name} stands above its ceiling in rows {list(frame.index[above])}"
+    rising = ("band_low", "set_point_low", "set_point", "set_point_high", "band_high", "act_line", "ceiling")
+    for lower, upper in pairwise(rising):
+        wrong = frame[lower] > frame[upper]
+        assert not wrong.any(), f"{lower} stands above {upper} in rows {list(frame.index[wrong])}"
     return frame
 
 
@@ -110,11 +117,11 @@ SCHEDULE_COLUMNS: dict[str, str] = {
     "day_of_year": "1 to 365; 29 February is shown as the 28th",
     "month": "1 to 12",
     "day": "day of the month",
-    "fitted": "the field's yearly course by one harmonic, °C",
-    "limited": "the same, under the month's P75 and the ceiling less 1 °C, and slowed to 1 °C a week, °C",
-    "set_point": "value to aim at as the day's mean, °C, rounded down; missing where the field is colder than the page allows",
-    "below_band": "cooler than the month's band: the slow way up, or the cool end of the month",
-    "at_floor": "the field is colder than the floor, or without one than the lowest month measured: no set point, hold that",
+    "fitted": "the field's yearly course by one harmonic, as read, °C; missing where the visits do not reach",
+    "limited": "the same as the day's mean, or the month's median, under the month's band, and slowed to 1 °C a week, °C",
+    "set_point": "value to aim at as the day's mean, °C, rounded down, at least the floor + 1 °C",
+    "act_line": "act line of its month, °C",
+    "at_floor": "the field is colder than the floor + 1 °C: that is held",
 }
 
 _STRETCH = {
@@ -130,9 +137,9 @@ _STRETCH = {
 SCHEDULE_WEEK_COLUMNS: dict[str, str] = {
     **_STRETCH,
     "week": "1 to 52, counted from 1 January; the last has eight days",
-    "set_point": "lowest set point of its days, °C; missing where it is for one of the days",
-    "below_band": SCHEDULE_COLUMNS["below_band"],
-    "at_floor": "the field is colder than the page allows on one of its days",
+    "set_point": "lowest set point of its days, °C",
+    "act_line": "lowest act line of its days, °C",
+    "at_floor": "the field is colder than the floor + 1 °C on one of its days",
 }
 
 SCHEDULE_MONTH_COLUMNS: dict[str, str] = {
@@ -142,5 +149,5 @@ SCHEDULE_MONTH_COLUMNS: dict[str, str] = {
     "end": "set point of the last day, °C",
     "low": "lowest set point, °C",
     "high": "highest set point, °C",
-    "at_floor": "the field is colder than the page allows on one of its days",
+    "at_floor": "the field is colder than the floor + 1 °C on one of its days",
 }

@@ -556,6 +556,8 @@ def published(connection: DuckDBPyConnection) -> tuple[pd.DataFrame, pd.DataFram
     """The ledger: values published so far with the site-days behind each, and the warmer ones that a named person accepted."""
     before = connection.execute("SELECT * EXCLUDE (published_at) FROM published").df()
     accepted = connection.execute("SELECT * EXCLUDE (accepted_at, who, reason) FROM accepted_warmer").df()
+    if "method" not in before:
+        before["method"] = None
     return before.assign(visits=[frozenset(days) for days in before["visits"]]), accepted
 
 
@@ -565,7 +567,7 @@ def publish(connection: DuckDBPyConnection, entries: pd.DataFrame, at: datetime)
         return
     rows = entries.assign(published_at=at, visits=[sorted(days) for days in entries["visits"]])
     connection.register("incoming", rows)
-    names = "taxon, population, life_stage, medium, month, quantity, value, visits"
+    names = "taxon, population, life_stage, medium, month, quantity, value, visits, method"
     connection.execute(f"INSERT INTO published SELECT published_at, {names} FROM incoming i ANTI JOIN published p USING ({names})")
     connection.unregister("incoming")
 

@@ -79,10 +79,10 @@ def grade_of(counts: dict[str, Any], *, monthly: bool, only_from_visit: bool) ->
 
 
 def missing_for_c(counts: dict[str, Any], *, monthly: bool) -> str:
-    """Say what a cell lacks for a target, such as "2 of 3 sites, 4 of 6 dates needed"."""
+    """Say what a cell lacks for a target, such as "2 of 3 sites, 4 of 6 dates needed"; empty where its counts reach C."""
     rule = needs("C", monthly)
     short = [f"{int(counts[name])} of {int(rule[name])} {name}" for name in ("sites", "dates", "visits") if counts[name] < rule[name]]
-    return f"{', '.join(short)} needed" if short else "graded D"
+    return f"{', '.join(short)} needed" if short else ""
 
 
 def worse(grade: str, cap: str | None) -> str:

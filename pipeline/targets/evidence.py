@@ -73,7 +73,8 @@ def readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.Data
     -------
     readings : DataFrame
         As :class:`schemas.frames.Readings`, °C. Equal values of one cell, site, day and clock are one row: its ``n_animals`` is their sum,
-        its accuracy the worst (missing where any is), its depth the least (missing where any is), its visit the first.
+        its accuracy the worst (missing where any is), its depth the least (missing where any is), its visit the first, and
+        ``visit_ids`` all of them.
     exclusions : DataFrame
         Columns ``taxon``, ``life_stage``, ``reason``, ``n_finds``: the finds that give no reading, counted.
 
@@ -125,6 +126,10 @@ def input_hash(readings: pd.DataFrame) -> str:
     return hashlib.sha256("\n".join([",".join(columns), *sorted(text.splitlines())]).encode()).hexdigest()
 
 
+def _one_a_line(visits: pd.Series) -> str:
+    return "\n".join(sorted(set(visits)))
+
+
 def _merge(kept: pd.DataFrame) -> pd.DataFrame:
     rows = kept.assign(
         date=kept["visit_date"].astype("datetime64[us]"),
@@ -140,10 +145,11 @@ def _merge(kept: pd.DataFrame) -> pd.DataFrame:
         "depth_cm": "min", "n_animals": "sum", "n_finds": "sum",
     }  # fmt: skip
     merged = rows.groupby(ONE_READING, dropna=False, sort=True).agg(how).reset_index()
+    merged["visit_ids"] = rows.groupby(ONE_READING, dropna=False, sort=True)["visit_id"].agg(_one_a_line).to_numpy()
     merged["year"] = merged["date"].dt.year
     merged["night"] = merged["night"].where(merged["night"] >= 0).astype("boolean")
     merged[["accuracy_c", "depth_cm"]] = merged[["accuracy_c", "depth_cm"]].replace([float("inf"), float("-inf")], float("nan"))
-    text = {name: "str" for name in (*CELL, "site", "visit_id")}
+    text = {name: "str" for name in (*CELL, "site", "visit_id", "visit_ids")}
     types = {"month": "Int64", "year": "Int64", "n_animals": "Int64", "from_visit": "bool", "medium_assumed": "bool", "at_nest": "bool"}
     order = list(Readings.to_schema().columns)
     return merged.astype({**text, **types, "value": "float64", "hour": "float64"})[[*order, "n_finds"]]

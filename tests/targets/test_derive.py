@@ -65,7 +65,9 @@ def field(months: Any, values: list[float], *, sites: int = 12, dates: int = 6, 
     frame = frame.assign(**columns)
     text = {name: "str" for name in ("taxon", "population", "life_stage", "medium", "site", "visit_id")}
     types = {"month": "Int64", "year": "Int64", "n_animals": "Int64", "night": "boolean", "date": "datetime64[us]", "hour": "float64"}
-    return Readings.validate(frame.astype({**text, **types, "accuracy_c": "float64"})[list(Readings.to_schema().columns)])
+    return Readings.validate(
+        frame.astype({**text, **types, "accuracy_c": "float64"})[[name for name in Readings.to_schema().columns if name in frame]]
+    )
 
 
 def derived(*frames: pd.DataFrame, **words: Any) -> pd.DataFrame:
