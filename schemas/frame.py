@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import Any, get_type_hints
 
 import pandas as pd
 import pandera.pandas as pa
@@ -41,13 +41,11 @@ MEANINGS = {
     "year": "year of the date",
     "quantity": "ph, conductivity, oxygen or saturation",
     "height_or_depth_cm": "where the logger hung; missing where not noted",
-    "below_band": "cooler than the month's band: the slow way up, or the cool end of the month",
     "from_month": "month of the first day",
     "from_day": "first day, as day of its month",
     "to_month": "month of the last day",
     "to_day": "last day, as day of its month",
     "n_days": "days with a schedule",
-    "at_floor": "the field is colder than the page allows on one of its days",
 }
 
 
@@ -76,6 +74,12 @@ def columns_of(model: type[pa.DataFrameModel]) -> dict[str, str]:
     return {name: column.description or "" for name, column in model.to_schema().columns.items()}
 
 
+def names_of(model: type[pa.DataFrameModel], kind: Any) -> tuple[str, ...]:
+    """Names of a frame's columns that were declared as one kind, such as ``Text``; in order."""
+    declared = get_type_hints(model)
+    return tuple(name for name in columns_of(model) if declared[name] == kind)
+
+
 def types_of(model: type[pa.DataFrameModel]) -> dict[str, Any]:
     """Types of a frame's columns by name, as pandas takes them."""
     types = {name: column.dtype.type for name, column in model.to_schema().columns.items()}
@@ -98,6 +102,8 @@ def framed(model: type[pa.DataFrameModel], rows: pd.DataFrame | Iterable[Mapping
     pandera.errors.SchemaError
         A column is missing, or a value is none that the model takes.
     """
-    names = list(columns_of(model))
-    frame = rows[names] if isinstance(rows, pd.DataFrame) else pd.DataFrame(list(rows), columns=names)
-    return model.validate(frame.astype(types_of(model)))
+    columns = model.to_schema().columns
+    given = rows if isinstance(rows, pd.DataFrame) else pd.DataFrame(list(rows), columns=list(columns))
+    names = [name for name, column in columns.items() if column.required or name in given]
+    types = types_of(model)
+    return model.validate(given[names].astype({name: types[name] for name in names}))

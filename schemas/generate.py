@@ -11,6 +11,7 @@ from schemas.descriptor import describe, describe_frame
 from schemas.field_frames import Detection, Selection
 from schemas.fields import Field, Span
 from schemas.frame import Frame
+from schemas.frames import ScheduleWeeks, Targets
 from schemas.rules import COLUMN_FAULTS, EFFECTS, RULES, Rule
 from schemas.tables import MODELS, fields, key_of, keys_of, purpose
 from schemas.vocabulary import TRAITS, vocabulary, vocabulary_names
@@ -28,6 +29,8 @@ KINDS = {
 }
 # Tables that `rillbook targets` writes into out/, by the name of their file.
 WRITTEN: dict[str, type[Frame]] = {
+    "targets": Targets,
+    "schedule": ScheduleWeeks,
     "humidity": HumidityTargets,
     "humidity_by_temperature": HumidityTable,
     "humidity_found": HumidityFigures,

@@ -68,7 +68,8 @@ rows = derived.targets
 own = rows[rows["life_stage"].eq("yearling")]
 print(json.dumps({
     "schemas": schemas.__file__, "held": len(report.held), "n": int(own["n_readings"].sum()), "status": sorted(set(own["status"])),
-    "by": sorted(set(own["ceiling_bound_by"])), "medium": sorted(set(own["medium"])), "pages": [str(page) for page in pages],
+    "by": " ".join(set(own["ceiling_bound_by"])), "floor": float(own["floor"].max()),
+    "medium": sorted(set(own["medium"])), "pages": [str(page) for page in pages],
     "maps": [str(page) for page in maps], "published": [str(page) for page in published.files],
 }))
 """
@@ -126,7 +127,8 @@ def test_a_new_stage_group_and_microhabitat_pass_all_steps(root: Path, tmp_path:
     told = json.loads(ran.stdout.splitlines()[-1])
     assert Path(told["schemas"]).is_relative_to(tmp_path)
     assert told["held"] == 0 and told["n"] > 0 and told["medium"] == ["water"] and "target" in told["status"]
-    assert told["by"] == ["P95 of your records"], "no group cap holds where temperature is constant"
+    assert told["floor"] >= 1, "where temperature is constant the floor rests on all months, and not on a winter that nobody saw"
+    assert "cap of the group" not in told["by"]
     assert "borrowed" not in told["status"]
     page = Path(told["pages"][0]).read_text(encoding="utf-8")
     assert "Yearling" in page
