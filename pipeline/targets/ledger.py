@@ -242,12 +242,15 @@ def _ordered(row: dict[str, Any]) -> dict[str, Any]:
     if row["status"] == "refused":
         return row
     highest = row["ceiling"] - judgement("thermostat_margin")
-    act_line = min(row["act_line"], row["ceiling"] - judgement("act_under_ceiling"))
-    band_high = min(row["band_high"], highest, act_line)
+    # A floor that is held lifts set points that no earlier line holds down.
+    least = min(least_set_point(row["floor"]), highest)
+    under = row["ceiling"] - judgement("act_under_ceiling")
+    top = min(row["band_high"], highest, row["act_line"])
+    band_high = max(top, least)
+    act_line = min(max(row["act_line"], band_high + judgement("act_over_top") if band_high > top else row["act_line"]), under)
     # A set point that is held under every day of its month brings all of them down.
     held_under = row["set_point"] < row["set_point_low"]
-    most = min(row["set_point"] if held_under else row["set_point_high"], band_high)
-    least = min(least_set_point(row["floor"]), most)
+    most = max(min(row["set_point"] if held_under else row["set_point_high"], band_high), least)
     set_point = max(min(row["set_point"], most), least)
     return {
         **row,

@@ -23,7 +23,7 @@ from pipeline.targets.evidence import readings as read_evidence
 from pipeline.targets.figures import MONTHS
 from pipeline.targets.ledger import CELL, hold_to_published, to_publish, visits_of_cells
 from pipeline.targets.lines import NOT_RECORDED
-from pipeline.targets.season import schedule
+from pipeline.targets.season import schedule, with_set_points
 
 TOML = """
 [book]
@@ -235,6 +235,9 @@ def test_fewer_visits_print_nothing_warmer_than_was_published(value: Study, mask
     raw = derive(kept)
     held, notes = hold_to_published(raw, visits_of_cells(kept, BOOK.taxa, BOOK), published, NO_ACCEPTED)
     assert_ordered(held)
+    held = with_set_points(held, kept, BOOK)
+    assert_ordered(held)
+    assert_steady(schedule(kept, held, BOOK), held)
     for name in (*TOPS, "floor"):
         sign = -1 if name == "floor" else 1
         # A value that was never published has nothing to be held to.
