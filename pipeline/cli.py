@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pipeline.errors import RillbookError
+from schemas.enums import Status
 
 if TYPE_CHECKING:
     from pipeline.commands.load_loggers import LoggerReport
@@ -444,7 +445,7 @@ def _show_targets(frame: Any) -> None:
     """One line a stage and medium: how many months have a target, the ceiling and the floor."""
     for (taxon, population, stage, medium), rows in frame.groupby(["taxon", "population", "life_stage", "medium"], sort=False):
         months = rows[~rows["month"].isin(["warm", "cold"])]
-        made = int((months["status"] != "refused").sum())
+        made = int((months["status"] != Status.REFUSED).sum())
         first = rows.iloc[0]
         ceiling = f"ceiling {first['ceiling']:g} °C ({first['ceiling_bound_by']})" if first["ceiling"] == first["ceiling"] else "no ceiling"
         floor = f"floor {first['floor']:g} °C" if first["floor"] == first["floor"] else "no field floor"

@@ -19,6 +19,7 @@ from pipeline.checking.outcome import Account, Checked
 from pipeline.errors import RillbookError
 from pipeline.reading.values import as_text
 from schemas.ddl import create_table
+from schemas.enums import Effect
 from schemas.tables import LOADED, fields, key_of
 
 if TYPE_CHECKING:
@@ -503,14 +504,14 @@ def _resting_on(connection: DuckDBPyConnection, load_id: int) -> int | None:
 
 def held(connection: DuckDBPyConnection) -> pd.DataFrame:
     """Open held rows and values, and unsettled flags that keep a row out of targets, each with its item name."""
-    return connection.execute("""
+    return connection.execute(f"""
         SELECT item, load_id, file, sheet, line, "table", "row", field, "column", text, rule, message, remedy, whole_row FROM (
           SELECT item, load_id, file, sheet, line, table_name AS "table", row_key AS "row", field,
             column_name AS "column", text, rule, message,
             remedy, whole_row, held_id AS number FROM held
           UNION ALL
           SELECT item, load_id, file, sheet, line, table_name, row_key, field, '', value, rule, message, remedy, false, flag_id FROM flags
-            WHERE effect = 'flag_exclude' AND settled_by IS NULL)
+            WHERE effect = '{Effect.FLAG_EXCLUDE}' AND settled_by IS NULL)
         ORDER BY load_id, file, sheet, line, number""").df()
 
 

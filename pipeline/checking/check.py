@@ -26,7 +26,7 @@ from pipeline.reading import georeference
 from pipeline.reading.rows import MappedSource
 from pipeline.reading.values import EXAMPLES, KIND_WORDS, as_text
 from pipeline.settings import Settings
-from schemas.rules import COLUMN_FAULTS, FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule, minutes_of, rules_of
+from schemas.rules import COLUMN_FAULTS, COOL, FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule, minutes_of, rules_of
 from schemas.tables import LOADED, MODELS, fields, key_of
 from schemas.vocabulary import codes, vocabulary
 
@@ -440,7 +440,7 @@ def _site_context(frame: pd.DataFrame, settings: Settings, *others: Any) -> pd.D
 def _visit_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: Any, today: date) -> pd.DataFrame:
     return frame.assign(
         today=pd.Timestamp(today),
-        cool_stream_book=bool((settings.taxa["group"] == "cool_stream").any()),
+        cool_stream_book=bool(settings.taxa["group"].isin(COOL).any()),
         start_ambiguous=start_is_ambiguous(frame["visit_date"], frame["start_time"], settings.time_zone),
     )
 

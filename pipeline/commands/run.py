@@ -41,6 +41,7 @@ from pipeline.reading import files as read
 from pipeline.reading import survey_document as survey_file
 from pipeline.reading.rows import ColumnMap, MappedSource, SourceTable
 from pipeline.settings import FILE_NAME, Settings, data_file, parse_settings, read_settings
+from schemas.enums import Effect
 from schemas.tables import LOADED, key_of
 
 Progress = Callable[[str], None]
@@ -547,8 +548,8 @@ def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None
 
 def _in_doubt(connection: Any) -> dict[str, set[str]]:
     """Visits and finds with an unsettled flag that keeps them out of targets."""
-    asked = "SELECT DISTINCT table_name, row_key FROM flags WHERE effect = 'flag_exclude' AND coalesce(settled_by, '') = ''"
-    found = connection.execute(asked).fetchall()
+    asked = "SELECT DISTINCT table_name, row_key FROM flags WHERE effect = ? AND coalesce(settled_by, '') = ''"
+    found = connection.execute(asked, [str(Effect.FLAG_EXCLUDE)]).fetchall()
     return {table: {key for name, key in found if name == table} for table in ("visits", "finds")}
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.formulas.limits import grade_rules, judgement
+from schemas.enums import Status
 
 ORDER = "ABCD"
 NONE = "D"
@@ -124,5 +125,5 @@ def least_allowed(rows: pd.DataFrame) -> float:
     Method §5: without a cold-season reading "do not go below the lowest month measured".
     """
     floor = float(rows["floor"].max())
-    months = rows["month"].astype("str").str.replace(".0", "").str.isdigit() & rows["status"].ne("refused")
+    months = rows["month"].astype("str").str.replace(".0", "").str.isdigit() & rows["status"].ne(Status.REFUSED)
     return floor if not math.isnan(floor) else float(rows.loc[months, "band_low"].min())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping
 from functools import cache
 
@@ -11,8 +10,8 @@ import pandas as pd
 
 from pipeline.formulas.places import to_wgs84
 from pipeline.reading.coordinates import read_verbatim_coordinates
-from pipeline.settings import data_file
-from schemas.vocabulary import codes, medium_of, vocabulary
+from schemas.reference import figures
+from schemas.vocabulary import codes, codes_with, codes_without, medium_of
 
 IN_DOUBT, AVAILABLE, NOTHING, EFFORT = "in_doubt", "available", "nothing_found", "visits"
 STAGES = tuple(codes("life_stage"))
@@ -36,8 +35,7 @@ ROWS = [
 @cache
 def map_figures() -> dict[str, str]:
     """Judgements on maps by name, as text; units and reasons stand in data/reference/map.csv."""
-    text = data_file("reference/map.csv").read_text(encoding="utf-8")
-    return {row["name"]: row["value"] for row in csv.DictReader(text.splitlines())}
+    return figures("map")
 
 
 def site_places(sites: pd.DataFrame) -> pd.DataFrame:
@@ -126,8 +124,8 @@ def point_rows(visits: pd.DataFrame, availability: pd.DataFrame) -> pd.DataFrame
 def _temperature_c(joined: pd.DataFrame) -> pd.Series:
     """Temperature read where the animal was, °C: the medium decides which reading may stand for it."""
     water, substrate, air, of_visit = (joined[name].astype(float) for name in [*READINGS, "visit_water_c"])
-    channel = joined["microhabitat"].isin([code for code, row in vocabulary("microhabitat").items() if row["in_channel"] == "yes"])
-    elsewhere = joined["reading_place"].isin(["beside", "reach"])
+    channel = joined["microhabitat"].isin(codes_with("microhabitat", "in_channel"))
+    elsewhere = joined["reading_place"].isin(codes_without("reading_place", "with_animal"))
     chosen = np.select(
         [joined["medium"] == medium for medium in ("water", "edge", "land", "surface")],
         [water.mask(elsewhere & ~channel), substrate.fillna(water).mask(elsewhere), substrate.mask(elsewhere), air],

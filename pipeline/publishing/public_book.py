@@ -14,11 +14,12 @@ import pandas as pd
 
 from pipeline.book import store as book
 from pipeline.errors import RillbookError
+from pipeline.formulas.places import place_figures
 from pipeline.publishing.protect import BookRows, Withheld, public_rows
 from pipeline.settings import Settings
 
 NAMES = {"sites": ("site_id", "site_name", "waterbody", "county"), "visits": ("observers",), "finds": ("identified_by",)}
-SHORTEST_NAME = 4
+SHORTEST_NAME = int(place_figures()["name_letters_least"])
 PUBLISHED = Path("out", "publish")
 MEMORY = "published.json"
 ABOUT = (

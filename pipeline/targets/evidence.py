@@ -10,35 +10,39 @@ import pandas as pd
 from pipeline.settings import Settings
 from pipeline.targets import usable_finds as finds
 from schemas.frames import Readings
+from schemas.vocabulary import codes_with, codes_without
+
+WITH_ANIMAL = finds.sql_list(codes_with("reading_place", "with_animal"))
+APART = finds.sql_list(codes_without("reading_place", "with_animal"))
 
 # A visit's water reading stands in only for animals in the channel; its air stands in for nothing (method §1).
 EVIDENCE = f"""{finds.FOUND},
 valued AS (
   SELECT *,
-         CASE WHEN reading_place = 'reach' THEN NULL
+         CASE WHEN reading_place IN {finds.REACH} THEN NULL
               WHEN medium = 'water' THEN water_temp_c
-              WHEN medium = 'land' AND reading_place <> 'beside' THEN substrate_temp_c
+              WHEN medium = 'land' AND reading_place NOT IN {APART} THEN substrate_temp_c
               WHEN medium = 'surface' THEN air_temp_c
               WHEN medium = 'edge' THEN coalesce(substrate_temp_c, water_temp_c) END AS own_value,
-         CASE WHEN medium = 'water' AND in_channel AND life_stage <> 'egg_mass' THEN
-              coalesce(CASE WHEN reading_place = 'reach' THEN water_temp_c END, visit_water_temp_c) END AS visit_value,
+         CASE WHEN medium = 'water' AND in_channel AND life_stage NOT IN {finds.EGGS} THEN
+              coalesce(CASE WHEN reading_place IN {finds.REACH} THEN water_temp_c END, visit_water_temp_c) END AS visit_value,
          own_value IS NULL AS from_visit
   FROM found
 )
 SELECT find_id, visit_id, taxon, population, life_stage, medium, site, visit_date, n_animals, animal_id, accuracy_c, medium_assumed,
        CASE WHEN medium = 'land' THEN depth_cm END AS depth_cm, latitude, longitude, coalesce(own_value, visit_value) AS value, from_visit,
-       life_stage = 'egg_mass' AS at_nest, {finds.CLOCKS},
+       life_stage IN {finds.EGGS} AS at_nest, {finds.CLOCKS},
        coalesce(name_fault, stage_fault, state_fault,
-         CASE WHEN life_stage = 'egg_mass' AND reading_place NOT IN ('at_animal', 'under_same_cover') THEN 'eggs not read at the nest'
+         CASE WHEN life_stage IN {finds.EGGS} AND reading_place NOT IN {WITH_ANIMAL} THEN 'eggs not read at the nest'
               WHEN from_visit AND visit_value IS NOT NULL AND visit_flagged THEN '{finds.VISIT_FLAGGED}'
               WHEN from_visit AND visit_value IS NULL THEN 'no reading that counts for this medium'
               WHEN {finds.TOO_COARSE} END) AS reason
 FROM valued {finds.IN_ORDER}
 """
 
-AVAILABILITY = """
+AVAILABILITY = f"""
 WITH places AS (SELECT unnest($micro::VARCHAR[]) AS code, unnest($medium::VARCHAR[]) AS medium),
-unsettled AS (SELECT DISTINCT load_id, table_name, row_key FROM flags WHERE effect = 'flag_exclude' AND coalesce(settled_by, '') = ''),
+{finds.UNSETTLED},
 joined AS (
   SELECT coalesce(s.population, '') AS population, p.medium, coalesce(nullif(s.waterbody, ''), v.site_id) AS site, a.point_id, a.visit_id,
          v.visit_date AS date, month(v.visit_date) AS month,

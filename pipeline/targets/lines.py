@@ -20,11 +20,12 @@ from pipeline.formulas.grades import down, provisional, up
 from pipeline.formulas.limits import ctmax_limit, group_cap
 from pipeline.formulas.statistics import bootstrap_percentile
 from pipeline.targets.figures import MONTHS, number, weights_of
+from schemas.vocabulary import codes_with
 
 Group = tuple[str, str, str, str]
 
 EGGS = "egg_mass"
-CONSTANT = ("warm_spring", "cave")
+CONSTANT = codes_with("taxon_group", "constant_temperature")
 NOT_RECORDED = "not from your records"
 WEAKEST = "C"
 """Grade whose step is the widest: what must not move with a grade is rounded by it."""

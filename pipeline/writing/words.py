@@ -10,13 +10,12 @@ from typing import Any
 import pandas as pd
 
 from pipeline.formulas.year_days import MONTH_NAMES
+from schemas.vocabulary import codes_with, in_words, trait
 
 Row = dict[str, Any]
 Cell = tuple[str, str, str, str]
 
-STAGES = {
-    "egg_mass": "Eggs", "hatchling": "Hatchlings", "larva": "Larvae", "metamorph": "Metamorphs", "juvenile": "Juveniles", "adult": "Adults",
-}  # fmt: skip
+STAGES = {stage: trait("life_stage", stage, "plural") or in_words(stage) for stage in codes_with("life_stage", "told")}
 MEDIA = {"water": "in water", "edge": "at the waterline", "land": "on land, under cover", "surface": "on the surface at night"}
 NBSP = "\N{NO-BREAK SPACE}"
 GRADES = {letter: f"{letter}{NBSP}{word}" for letter, word in zip("ABCD", ("strong", "fair", "provisional", "none"), strict=True)}
@@ -62,7 +61,7 @@ def figure(value: Any) -> float | None:
 
 def named(names: Mapping[str, str], code: str) -> str:
     """Name of a code, or the code itself in words."""
-    return names.get(code, code.replace("_", " ").capitalize() if names is STAGES else code)
+    return names.get(code, in_words(code) if names is STAGES else code)
 
 
 def counted(n: Any, one: str, many: str = "") -> str:

@@ -27,15 +27,8 @@ from pipeline.settings import parse_settings
 from pipeline.targets.daily_cycle import corrected_readings, half_range_for, logger_half_range, night_drop
 from pipeline.targets.derive import targets
 from pipeline.targets.season import by_month, by_week, day_of_year, runs, schedule, slowed, span
-from schemas.frames import (
-    CORRECTED_COLUMNS,
-    HALF_RANGE_COLUMNS,
-    NIGHT_DROP_COLUMNS,
-    SCHEDULE_COLUMNS,
-    SCHEDULE_MONTH_COLUMNS,
-    SCHEDULE_WEEK_COLUMNS,
-    Readings,
-)
+from schemas.field_frames import CORRECTED_COLUMNS, HALF_RANGE_COLUMNS, NIGHT_DROP_COLUMNS
+from schemas.frames import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS, Readings
 
 BOOK = parse_settings(
     """
