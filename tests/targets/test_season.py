@@ -251,13 +251,14 @@ def test_a_month_without_a_target_is_left_out_but_still_holds_the_others_down() 
 
 
 def test_a_month_that_could_never_print_cools_nothing() -> None:
-    # One cold reading in May, before a well-read summer: no target, no neighbour to lend, and June does not begin at 4 °C.
+    # One cold reading in May, before a well-read summer: no target and no cooler neighbour to lend. It tilts the fit by a little, since its
+    # site weighs as others do, but June does not begin at its 4 °C and climb for weeks.
     summer = field((6, 7, 8))
     stray = field((5,), sites=1, dates=(3,), years=1, value=4.0)
     alone, with_stray = planned(summer)[0], planned(pd.concat([summer, stray], ignore_index=True))[0]
     assert with_stray["month"].min() == 6
     june = [frame.loc[frame["month"] == 6, "set_point"].min() for frame in (alone, with_stray)]
-    assert june[1] >= june[0] - 1
+    assert june[1] >= june[0] - 2 > 4 + 4
 
 
 def test_at_least_a_degree_over_the_floor() -> None:
@@ -506,7 +507,9 @@ def test_a_logger_lowers_the_day_shift_and_never_raises_it() -> None:
     readings = field((6, 7, 8, 9), hour=16.0)
     key = ("COOL", "", "larva", "water")
     shifts = [
-        targets(readings, BOOK.taxa, BOOK, replicates=50, half_ranges={key: half} if half else None).set_index("month").loc["7", "day_shift"]
+        targets(readings, BOOK.taxa, BOOK, replicates=50, half_ranges={key: half} if half else None)
+        .set_index("month")
+        .loc["7", "day_shift"]
         for half in (None, 0.5, 1.5, 3.0)
     ]
     assert shifts == pytest.approx([1.5, 0.5, 1.5, 1.5])
@@ -520,7 +523,7 @@ def test_corrected_by_hand() -> None:
     )
     readings = finished(frame.drop(columns="hour"), hour=[16.0, 4.0, 10.25])
     shown = corrected_readings(readings, logger, hung(), SITES, EASTERN)
-    assert list(shown.columns) == list(CORRECTED_COLUMNS)
+    assert list(shown.columns) == [name for name in CORRECTED_COLUMNS if name != "visit_ids"]
     # 10:15 lies between the readings of 10:00 (14.0) and 10:30: 14 + 2·cos(−82.5°)/2.
     between = 14 + math.cos(math.radians(82.5))
     assert shown["logger_then"].tolist() == pytest.approx([16.0, 12.0, between])
