@@ -6,34 +6,23 @@ choose which days are printed. So with a grade lowered or an instrument blanked 
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from pipeline.formulas.grades import NONE, down, missing_for_c, step
-from pipeline.formulas.harmonic import cosinor, cosinor_at
-from pipeline.formulas.limits import judgement
-from pipeline.formulas.weights import site_day_weights
+from pipeline.formulas.grades import down
 from pipeline.formulas.year_days import LENGTHS, STARTS, YEAR, day_of_year
 from pipeline.settings import Settings
-from pipeline.targets.lines import least_set_point, lines_of, neighbours, two_sided
+from pipeline.targets.course import MONTH_OF_DAY, WEEK, limited_course, runs, weakest_grade
+from pipeline.targets.lines import least_set_point, two_sided
 from schemas.frames import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS
 
 Group = tuple[str, str, str, str]
-Days = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 GROUP = ["taxon", "population", "life_stage", "medium"]
 CELL = [*GROUP, "month"]
-MONTH_OF_DAY = np.repeat(np.arange(1, 13), LENGTHS)
-WEEK = 7
 LAST_WEEK = YEAR // WEEK
-UNDER = 1e-6
-"""°C under a step that surely round down to the step below."""
 
 
 def with_set_points(targets: pd.DataFrame, readings: pd.DataFrame, settings: Settings) -> pd.DataFrame:
@@ -141,151 +130,18 @@ def by_month(days: pd.DataFrame) -> pd.DataFrame:
     return _stretches(days, "month", list(SCHEDULE_MONTH_COLUMNS))
 
 
-def runs(months: Iterable[int]) -> list[tuple[int, ...]]:
-    """Runs of consecutive months, December followed by January; all twelve are one run.
-
-    Parameters
-    ----------
-    months : iterable of int
-        1 to 12.
-
-    Returns
-    -------
-    list of tuple of int
-        In the order of their first month; twelve months begin with January.
-    """
-    held = set(months)
-    firsts = [month for month in sorted(held) if (month - 2) % 12 + 1 not in held] or sorted(held)[:1]
-    found = []
-    for first in firsts:
-        following = [(first - 1 + step) % 12 + 1 for step in range(12)]
-        length = next((step for step, month in enumerate(following) if month not in held), 12)
-        found.append(tuple(following[:length]))
-    return found
-
-
-def span(run: tuple[int, ...], days: Days) -> Days:
-    """Days that the visits of a run reach.
-
-    Parameters
-    ----------
-    run : tuple of int
-        Consecutive months.
-    days : ndarray of int, shape (n,)
-        Visit days of these months, 1 to 365; at least one.
-
-    Returns
-    -------
-    ndarray of int
-        Days of the year in order, from `schedule_reach` days before the first visit day to as many after the last; the whole year for a
-        run of twelve months.
-    """
-    if len(run) == len(LENGTHS):
-        return np.arange(1, YEAR + 1)
-    start, reach = STARTS[run[0] - 1] + 1, int(judgement("schedule_reach"))
-    offset = (days - start) % YEAR
-    return (np.arange(offset.min() - reach, offset.max() + reach + 1) + start - 1) % YEAR + 1
-
-
-def slowed(values: Floats, closed: bool) -> Floats:
-    """Lower a daily curve until it changes by no more than `schedule_rate` a week: g(t) = min over s of f(s) + rate·|t − s|.
-
-    Parameters
-    ----------
-    values : ndarray, shape (n,)
-        One value a day, °C.
-    closed : bool
-        The last day is followed by the first.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Nowhere above `values`; the highest curve that is so and keeps to the rate.
-    """
-    day = np.arange(len(values))
-    apart = np.abs(day[:, None] - day)
-    if closed:
-        apart = np.minimum(apart, len(values) - apart)
-    return np.asarray((values[None, :] + judgement("schedule_rate") / WEEK * apart).min(axis=1), dtype=float)
-
-
 def _group_schedule(key: Group, group: pd.DataFrame, rows: pd.DataFrame, warm_months: tuple[int, ...]) -> pd.DataFrame:
     # The clock time is left out on purpose: blanking it must change nothing but the day shift.
     values = group[["site", "date", "month", "value"]].drop_duplicates().reset_index(drop=True)
     values["day"] = day_of_year(values["date"])
-    read = [month for month in range(1, 13) if rows.loc[str(month), "n_readings"] > 0]
-    fitted, field = _fitted(values, read), np.full(YEAR, math.inf)
-    weakest = max((str(rows.loc[str(month), "grade"]) for month in read), default=NONE)
-    for month in (month for month in read if _may_print(rows, month)):
-        its, row = month == MONTH_OF_DAY, rows.loc[str(month)]
-        course = np.where(np.isnan(fitted[its]), row["p50"], np.maximum(fitted[its], row["p05"])) - row["day_shift"]
-        most = min(_middle(rows, month), _highest(row, rows.loc[_sources(rows, month)], warm_months, weakest))
-        field[its] = np.maximum(np.minimum(course, most), judgement("schedule_least"))
-    return _printed(key, fitted, slowed(field, closed=True), rows, weakest)
-
-
-def _fitted(values: pd.DataFrame, read: list[int]) -> Floats:
-    """The field's yearly course by one harmonic on the days that the visits reach, as read; nan on others."""
-    course = np.full(YEAR, math.nan)
-    if len(read) >= judgement("schedule_months_least"):
-        weights = site_day_weights(values["site"], values["month"].astype("int64"), values["date"])
-        fit = cosinor(values["day"], values["value"], weights)
-        for run in runs(read):
-            days = span(run, values.loc[values["month"].isin(run), "day"].to_numpy(dtype=np.int64))
-            course[days - 1] = cosinor_at(fit, days)
-    return course
-
-
-def _cooler(rows: pd.DataFrame, month: int) -> str | None:
-    """The cooler neighbour of a month, if it is no warmer than the month itself."""
-    beside = [name for name in neighbours(str(month)) if rows.loc[name, "n_readings"] > 0]
-    beside = [name for name in beside if rows.loc[name, "p50"] <= rows.loc[str(month), "p50"]]
-    return min(beside, key=lambda name: rows.loc[name, "p50"], default=None)
-
-
-def _may_print(rows: pd.DataFrame, month: int) -> bool:
-    """Whether a month has the counts for a target, or its cooler neighbour has, whatever their grades: then it cools its neighbours."""
-    names = [name for name in (str(month), _cooler(rows, month)) if name]
-    counts = [{one: rows.loc[name, f"n_{one}"] for one in ("sites", "dates", "visits")} for name in names]
-    return any(not missing_for_c(count, monthly=True) for count in counts)
-
-
-def _sources(rows: pd.DataFrame, month: int) -> list[str]:
-    """Months whose figures bound the days of a month: its own, and without a target of its own its cooler neighbour's."""
-    cooler = None if rows.loc[str(month), "status"] == "target" else _cooler(rows, month)
-    return [name for name in (str(month), cooler) if name]
-
-
-def _middle(rows: pd.DataFrame, month: int) -> float:
-    """Highest that a month without a target of its own lets its days stand, °C; inf for others."""
-    if rows.loc[str(month), "status"] == "target":
-        return math.inf
-    return min(float(rows.loc[name, "p50"] - rows.loc[name, "day_shift"]) for name in _sources(rows, month))
-
-
-def _highest(row: pd.Series, sources: pd.DataFrame, warm_months: tuple[int, ...], weakest: str) -> float:
-    """Top that a month gives its days, °C: as printed, or for a month that prints nothing what its readings would give."""
-    own = min(down(_top(source, int(name) in warm_months), row["grade"]) for name, source in sources.iterrows())
-    under = math.inf if math.isnan(row["ceiling"]) else row["ceiling"] - judgement("thermostat_margin")
-    # Just under the next step: what rounds to the highest set point may stay, or the year would sink each time that it is drawn.
-    printed = math.inf if math.isnan(row["set_point_high"]) else row["set_point_high"] + step(weakest) - UNDER
-    return float(min(own, under, printed))
-
-
-def _top(row: pd.Series, warm: bool) -> float:
-    bound = float(row["p95_bound"] - row["allowance"]) if warm else math.nan
-    return lines_of({**row.to_dict(), "low": math.nan, "high": math.nan}, bound, float(row["day_shift"]), False).top
-
-
-def _printed(key: Group, fitted: Floats, limited: Floats, rows: pd.DataFrame, weakest: str) -> pd.DataFrame:
-    least = least_set_point(float(rows["floor"].max()))
-    shown = [month for month in range(1, 13) if rows.loc[str(month), "status"] != "refused"]
+    months = {int(month): row for month, row in rows.to_dict("index").items() if month.isdigit()}
+    fitted, limited = limited_course(values, months, warm_months)
+    weakest, least = weakest_grade(months), least_set_point(float(rows["floor"].max()))
     parts = []
-    for number, run in enumerate(runs(shown), start=1):
+    for number, run in enumerate(runs(month for month in months if months[month]["status"] != "refused"), start=1):
         days = np.concatenate([np.arange(STARTS[month - 1] + 1, STARTS[month - 1] + LENGTHS[month - 1] + 1) for month in run])
-        month = MONTH_OF_DAY[days - 1]
-        band_high, act_line = (rows.loc[month.astype(str), name].to_numpy(dtype=float) for name in ("band_high", "act_line"))
-        course = limited[days - 1]
+        month, course = MONTH_OF_DAY[days - 1], limited[days - 1]
+        band_high, act_line = (np.array([months[one][name] for one in month], dtype=float) for name in ("band_high", "act_line"))
         rounded = np.array([down(value, weakest) for value in course])
         columns: dict[str, Any] = {
             "run": number, "day_of_year": days, "month": month, "day": days - np.asarray(STARTS)[month - 1],

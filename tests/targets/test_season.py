@@ -23,10 +23,12 @@ from hypothesis import strategies as st
 from pipeline.care.plots import ScheduleDay, describe_schedule, schedule_plot
 from pipeline.formulas.harmonic import cosinor, cosinor_at
 from pipeline.formulas.weights import site_day_weights
+from pipeline.formulas.year_days import day_of_year
 from pipeline.settings import parse_settings
+from pipeline.targets.course import runs, slowed, span
 from pipeline.targets.daily_cycle import corrected_readings, half_range_for, logger_half_range, night_drop
 from pipeline.targets.derive import targets
-from pipeline.targets.season import by_month, by_week, day_of_year, runs, schedule, slowed, span
+from pipeline.targets.season import by_month, by_week, schedule
 from schemas.field_frames import CORRECTED_COLUMNS, HALF_RANGE_COLUMNS, NIGHT_DROP_COLUMNS
 from schemas.frames import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS, Readings
 
