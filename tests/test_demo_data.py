@@ -11,7 +11,8 @@ import pandas as pd
 import pytest
 
 from pipeline.settings import Settings, data_file, read_settings
-from schemas.rules import COLUMN_FAULTS, FLAG, HOLD_ROW, HOLD_VALUE, RULES
+from schemas.column_faults import COLUMN_FAULTS
+from schemas.rules import FLAG, HOLD_ROW, HOLD_VALUE, RULES
 from schemas.tables import fields, key_of
 from schemas.vocabulary import codes
 
