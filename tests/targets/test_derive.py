@@ -235,7 +235,7 @@ def test_strong_season_by_hand() -> None:
         "1 °C over the highest act line of your records; cap of the group 2.5 °C higher;"
         f" heat limit of adults (CTmax) less 12 °C {ctmax - 17.5:.1f} °C higher"
     )
-    # A month with 6 dates of 8 is B: step 1. The top falls to 15, the act line to 16; its days hold the yearly course, which is a mean: 11.5.
+    # A month with 6 dates of 8 is B: step 1. Top 15, act line 16; its days hold the yearly course, which is a mean: 11.5.
     assert rows.loc["7", "grade"] == "B" and printed(rows.loc["7"]) == (9.0, 11.0, 15.0, 16.0, 17.5)
     assert rows.loc["1", "reason"] == "no readings" and math.isnan(rows.loc["1", "set_point"])
 
