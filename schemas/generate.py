@@ -7,12 +7,14 @@ from pathlib import Path
 from typing import Any
 
 from schemas.air_and_water_frames import HumidityFigures, HumidityTable, HumidityTargets, WaterTargets
+from schemas.column_faults import COLUMN_FAULTS
 from schemas.descriptor import describe, describe_frame
+from schemas.enums import EFFECTS
 from schemas.field_frames import Detection, Selection
 from schemas.fields import Field, Span
 from schemas.frame import Frame
 from schemas.frames import ScheduleWeeks, Targets
-from schemas.rules import COLUMN_FAULTS, EFFECTS, RULES, Rule
+from schemas.rules import RULES, Rule
 from schemas.tables import MODELS, fields, key_of, keys_of, purpose
 from schemas.vocabulary import TRAITS, vocabulary, vocabulary_names
 

@@ -13,8 +13,8 @@ from pipeline.book import store as book
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.errors import RillbookError
+from schemas.enums import EFFECTS
 from schemas.generate import WRITTEN
-from schemas.rules import EFFECTS
 
 
 @pytest.fixture(scope="module")

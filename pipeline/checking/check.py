@@ -26,7 +26,8 @@ from pipeline.reading import georeference
 from pipeline.reading.rows import MappedSource
 from pipeline.reading.values import EXAMPLES, KIND_WORDS, as_text
 from pipeline.settings import Settings
-from schemas.rules import COLUMN_FAULTS, COOL, FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule, minutes_of, rules_of
+from schemas.column_faults import COLUMN_FAULTS
+from schemas.rules import COOL, FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule, minutes_of, rules_of
 from schemas.tables import LOADED, MODELS, fields, key_of
 from schemas.vocabulary import codes, vocabulary
 

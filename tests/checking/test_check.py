@@ -21,7 +21,8 @@ from pipeline.reading import files as read
 from pipeline.reading.rows import MappedSource, SourceTable
 from pipeline.reading.values import as_text
 from pipeline.settings import Settings, read_settings
-from schemas.rules import COLUMN_FAULTS, FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, RULES
+from schemas.column_faults import COLUMN_FAULTS
+from schemas.rules import FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, RULES
 from schemas.tables import LOADED, fields, key_of
 
 CASES = Path(__file__).parents[1] / "cases"

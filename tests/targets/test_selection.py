@@ -35,7 +35,7 @@ def found(rows: list[tuple[str, str, float]], **columns: Any) -> pd.DataFrame:
     ).assign(**columns)  # fmt: skip
     text = {name: "str" for name in (*CELL, "site", "visit_id")}
     types = {"month": "Int64", "year": "Int64", "n_animals": "Int64", "night": "boolean"}
-    return Readings.validate(frame.astype({**text, **types})[list(Readings.to_schema().columns)])
+    return Readings.validate(frame.astype({**text, **types})[[name for name in Readings.to_schema().columns if name in frame]])
 
 
 def beside(rows: list[tuple[str, str, float]], **columns: Any) -> pd.DataFrame:
