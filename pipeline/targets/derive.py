@@ -226,10 +226,12 @@ def _cells(
     """Figures and grade of both seasons and of each month."""
     spans = {"warm": settings.warm_months, "cold": settings.cold_months, **{month: (int(month),) for month in MONTHS}}
     shared = {"years": group["year"].nunique(), "night_share": float(values["night"].mean())}
-    counted, cells = group[[name for name in COUNTED if name in group]], {}
+    counted, cells, read = group[[name for name in COUNTED if name in group]], {}, set(values["month"])
     for month, span in spans.items():
         cell: Cell = (*key, month)
-        inside, these = counted[group["month"].isin(span)], values[values["month"].isin(span)]
+        inside, these = counted.iloc[:0], values.iloc[:0]
+        if read.intersection(span):
+            inside, these = counted[group["month"].isin(span)], values[values["month"].isin(span)]
         cells[month] = graded(figures_of(inside, these, cell, settings.seed, replicates), cell, shared, grade_cap)
     return cells
 
