@@ -6,8 +6,6 @@ There is no outside source: these are statements that the method makes of itself
 from __future__ import annotations
 
 import dataclasses
-import math
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -15,6 +13,7 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, assume, given, note, settings
 from hypothesis import strategies as st
+from line_checks import assert_ordered, assert_steady
 from targets.test_evidence import book
 
 from pipeline.settings import parse_settings
@@ -146,35 +145,6 @@ def assert_never_warmer(before: pd.DataFrame, after: pd.DataFrame) -> None:
             {"month": before["month"], "before": before[name], "after": after[name], "was": before["grade"], "is": after["grade"]}
         )
         assert not warmer.any(), f"{name}\n{shown[warmer]}"
-
-
-def assert_ordered(rows: pd.DataFrame) -> None:
-    held = rows[rows["status"] != "refused"]
-    for low, high in pairwise(("band_low", "set_point_low", "set_point", "set_point_high", "band_high", "act_line")):
-        assert (held[low] <= held[high]).all(), (low, high)
-    capped = held[held["ceiling"].notna()]
-    assert (capped["band_high"] <= capped["ceiling"] - 1).all() and (capped["act_line"] <= capped["ceiling"] - 0.5).all()
-    # The act line stands a degree over the band wherever the ceiling allows.
-    room = held["act_line"] < held["ceiling"].fillna(math.inf) - 0.5
-    assert (held["act_line"] - held["band_high"] >= 1)[room].all()
-    assert not (held["band_low"] < held["floor"]).any() and not (held["set_point_low"] < held["floor"] + 1).any()
-    assert (rows.loc[rows["grade"] != "D", "status"] == "target").all(), "a graded row has its lines"
-    lines = ["set_point", "set_point_low", "set_point_high", "band_low", "band_high", "act_line"]
-    assert rows.loc[rows["status"] == "refused", lines].isna().all(axis=None) and held[lines].notna().all(axis=None)
-    assert (rows.loc[rows["status"] == "refused", "reason"] != "").all()
-
-
-def assert_steady(days: pd.DataFrame, rows: pd.DataFrame) -> None:
-    """No day outside its month's band, under the floor + 1 or over the ceiling - 1; no step over 1 °C a week, across months too."""
-    month = rows.set_index("month").loc[days["month"].astype("str")].reset_index()
-    point = days["set_point"].reset_index(drop=True)
-    assert ((month["band_low"] <= point) & (point <= month["band_high"])).all()
-    assert not (point < month["floor"] + 1).any() and not (point > month["ceiling"] - 1).any()
-    year = np.full(365, math.nan)
-    year[days["day_of_year"].to_numpy() - 1] = point
-    for apart in range(1, 8):
-        step = np.abs(year - np.roll(year, apart))
-        assert not (step > 1 + 1e-9).any(), f"{np.nanmax(step)} °C in {apart} days"
 
 
 @many
