@@ -21,6 +21,7 @@ TRAITS: dict[str, dict[str, tuple[str, str]]] = {
         "letter": ("", "on maps; empty stands for the first letter of the code"),
         "letter_y": ("17", "base line of the letter in the symbol, 0 to 26 from the top"),
         "colour": ("#bbbbbb", "of the symbol; palette of Okabe & Ito 2008 (values from memory)"),
+        "card_order": ("5", "place on a card: adults and larvae first, hatchlings and eggs last"),
         "outline": ("M8 3H20L26 13L20 23H8L2 13Z", "of the symbol, an SVG path 28 wide and 26 high"),
     },
     "taxon_group": {

@@ -219,15 +219,16 @@ def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFram
 
 
 def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
-    """Write one care sheet a taxon that has a find; return the paths."""
-    from pipeline.care import sheet as care_sheet
+    """Write the cards and the care sheet of each taxon that has a find; return the paths, the cards first."""
+    from pipeline.care import card, sheet
 
     settings = read_settings(folder)
     seen = set(derived.facts["exclusions"]["taxon"]) | set(derived.readings["taxon"])
     taxa = [code for code in settings.taxa["code"] if code in seen]
     frames = (derived.targets, derived.readings, settings.taxa)
     facts = {**derived.facts, "statements": dict(_statements(derived, settings))}
-    return [care_sheet.write(folder / "out", code, *frames, _facts_of(code, facts)) for code in taxa]
+    cards = [path for code in taxa for path in card.write_cards(folder / "out", code, *frames, _facts_of(code, facts))]
+    return cards + [sheet.write(folder / "out", code, *frames, _facts_of(code, facts)) for code in taxa]
 
 
 def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[str, str, str], dict[str, list[dict[str, str]]]]]:

@@ -26,7 +26,7 @@ Group = tuple[str, str, str, str]
 
 EGGS = "egg_mass"
 CONSTANT = codes_with("taxon_group", "constant_temperature")
-NOT_RECORDED = "not from your records"
+NOT_RECORDED = "not from the records"
 WEAKEST = "C"
 """Grade whose step is the widest: what must not move with a grade is rounded by it."""
 
@@ -230,9 +230,9 @@ def ceiling_of(
     found = list(outer)
     if lifted:
         days = np.sort(values.groupby(["site", "date"])["value"].max().to_numpy())
-        own = [(float(days[-2:][0]), "second-warmest day of your records")]
+        own = [(float(days[-2:][0]), "second-warmest day of the records")]
         own.append(
-            (max(lifted) + number("ceiling_over_act"), f"{number('ceiling_over_act'):g} °C over the highest act line of your records")
+            (max(lifted) + number("ceiling_over_act"), f"{number('ceiling_over_act'):g} °C over the highest act line of the records")
         )
         found.insert(0, max(own))
     if not found:

@@ -232,7 +232,7 @@ def test_strong_season_by_hand() -> None:
     words = row["ceiling_bound_by"]
     ctmax = ctmax_limit("Desmognathus fuscus")["value"]
     assert words == (
-        "1 °C over the highest act line of your records; cap of the group 2.5 °C higher;"
+        "1 °C over the highest act line of the records; cap of the group 2.5 °C higher;"
         f" heat limit of adults (CTmax) less 12 °C {ctmax - 17.5:.1f} °C higher"
     )
     # A month with 6 dates of 8 is B: step 1. Top 15, act line 16; its days hold the yearly course, which is a mean: 11.5.
@@ -269,7 +269,7 @@ def test_ceiling_is_the_second_warmest_day_where_that_is_higher() -> None:
     frame.loc[(frame["site"] == "s04") & (frame["date"] == frame["date"].iloc[0]), "value"] = 18.0
     row = derived(frame).loc["warm"]
     assert (row["max"], row["p95_bound"], row["ceiling"]) == (19.0, 12.0, 18.0)
-    assert row["ceiling_bound_by"].startswith("second-warmest day of your records; ")
+    assert row["ceiling_bound_by"].startswith("second-warmest day of the records; ")
     # Without the second of the two the one warm day alone lifts nothing.
     alone = derived(frame[~((frame["site"] == "s04") & (frame["value"] == 18.0))]).loc["warm"]
     assert (alone["max"], alone["ceiling"]) == (19.0, 14.0)
@@ -302,7 +302,7 @@ def test_group_without_a_graded_cell_has_the_outer_limits_alone() -> None:
     rows = derived(field(WARM, [8.0, 10.0, 16.0], sites=2), field(COLD, [3.0, 5.0], sites=2))
     assert rows[["floor", "set_point", "band_high", "act_line"]].isna().all(axis=None)
     assert (rows["ceiling"] == math.floor(ctmax_limit("Desmognathus fuscus")["value"])).all()
-    assert rows["ceiling_bound_by"].str.endswith("; not from your records").all()
+    assert rows["ceiling_bound_by"].str.endswith("; not from the records").all()
     assert rows.loc["warm", "reason"] == "2 of 3 sites needed" and rows.loc["warm", "p50"] == 10.0
 
 
@@ -503,7 +503,7 @@ def test_eggs_count_only_at_the_nest_and_take_no_other_limit() -> None:
     assert row["n_readings"] == len(nest) / 2 and row["max"] == 28.0
     # Bound 28 − 0.5 − 1 (no warm-season month) = 26.5: top 26.5, act line 27.5, ceiling 28.5 down by the step of the (empty) warm season;
     # no cap at 20 and no CTmax. The floor stands 2 °C under the lowest tenth, 9: an alarm 1 °C under the band, and 1 °C more.
-    assert (row["ceiling"], row["ceiling_bound_by"], row["p95_bound"]) == (28.0, "1 °C over the highest act line of your records", 28.0)
+    assert (row["ceiling"], row["ceiling_bound_by"], row["p95_bound"]) == (28.0, "1 °C over the highest act line of the records", 28.0)
     assert row["floor"] == 7.0
     assert derived(field([4], [9.0], life_stage="egg_mass")).empty
 
@@ -517,7 +517,7 @@ def test_spring_taxa_have_a_wide_band_and_no_group_cap() -> None:
     assert (low, high) == (18.0, 18.9)
     ctmax = ctmax_limit("Eurycea neotenes")["value"]
     assert row["ceiling"] == math.floor(min(24.0, ctmax) * 2) / 2 == 20.0
-    assert row["ceiling_bound_by"].startswith("heat limit of adults (CTmax) less 12 °C; second-warmest day of your records")
+    assert row["ceiling_bound_by"].startswith("heat limit of adults (CTmax) less 12 °C; second-warmest day of the records")
     # P10 of 18 less 1 °C is the lower act line; the floor stands 1 °C under it, and P5 of 16 is no higher.
     assert (row["floor"], row["band_low"], row["band_high"]) == (16.0, 18.0, 18.5)
     assert (rows.loc["7", ["set_point_low", "set_point_high"]] == rows.loc["7", "set_point"]).all(), "no schedule, one set point"
