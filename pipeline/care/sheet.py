@@ -18,7 +18,7 @@ from pipeline.errors import RillbookError
 from pipeline.formulas.limits import judgement
 from pipeline.writing.page import environment
 from pipeline.writing.words import MEDIA, STAGES, Cell, Row, figure, month_key, named, number
-from schemas.vocabulary import codes
+from schemas.vocabulary import codes, trait
 
 PLOTTED_FROM = 10
 """A stage without a target gets a plot from so many readings on: the table tells fewer as well, and empty plots hide the rest."""
@@ -136,10 +136,11 @@ def _only(frame: pd.DataFrame, taxon: str) -> pd.DataFrame:
 
 def _cells(targets: pd.DataFrame, readings: pd.DataFrame) -> list[Cell]:
     both = pd.concat([targets[CELL].astype(str), readings[CELL].astype(str)]).drop_duplicates()
-    order = {code: place for place, code in enumerate(codes("life_stage"))}
+    order = {code: (trait("life_stage", code, "card_order"), place) for place, code in enumerate(codes("life_stage"))}
     media = list(MEDIA)
     keys = (tuple(row) for row in both.itertuples(index=False))
-    return sorted(keys, key=lambda key: (key[1], order.get(key[2], 99), key[2], media.index(key[3]) if key[3] in media else 99, key[3]))
+    place = {code: number for number, code in enumerate(media)}
+    return sorted(keys, key=lambda key: (key[1], order.get(key[2], ("9", 99)), key[2], place.get(key[3], 99), key[3]))
 
 
 def _of_cell(frame: pd.DataFrame, key: Cell) -> pd.DataFrame:
