@@ -128,7 +128,7 @@ def _row(
     _, population, stage, medium = key
     rows = targets[(targets[CELL[1:]] == list(key[1:])).all(axis=1)]
     read = readings[(readings[CELL[1:]] == list(key[1:])).all(axis=1)]
-    months = {int(row["month"]): row for row in rows.to_dict("records") if row["month"].isdigit()}
+    months = months_of(rows)
     first = rows.iloc[0]
     ceiling, floor = figure(first["ceiling"]), figure(first["floor"])
     borrows = has_trait("life_stage", stage, "lends") and not both_ways
@@ -151,6 +151,13 @@ def _row(
         "cut": month_runs(month for month, row in months.items() if row["cut_by_ceiling"] and row["status"] != "refused"),
         "panel": year_panel(what, months, values, ceiling, f"panel-{number}"),
     }
+
+
+def months_of(rows: pd.DataFrame) -> dict[int, Row]:
+    """Months 1 to 12 to their rows of the targets; a month without a row has no readings and no target."""
+    nothing = {"status": "refused", "n_readings": 0, "cut_by_ceiling": False}
+    given = {int(row["month"]): row for row in rows.to_dict("records") if str(row["month"]).isdigit()}
+    return {month: given.get(month, nothing) for month in range(1, 13)}
 
 
 def _evidence(rows: pd.DataFrame, read: pd.DataFrame) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.care.card import card_rows
+from pipeline.care.card import card_rows, months_of
 from pipeline.care.evidence import answers, evidence, fates_of_months, found, silent
 from pipeline.care.guidance import guidance_lines
 from pipeline.care.months import ceiling_words, floor_words, least_of, month_row, refused_months
@@ -160,7 +160,6 @@ def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd
         months = [{**row, "why": "not read at the nest"} if row["kind"] == "refused" else row for row in months]
     what = f"{named(STAGES, stage)}, {named(MEDIA, medium)}"
     full = what if not population else f"{what}, {population}"
-    drawn = {int(month): row for month, row in records.items() if month.isdigit()}
     least = least_of(months, floor)
     has_target = any(row["low"] is not None for row in months)
     plotted = has_target or len(read) >= PLOTTED_FROM
@@ -178,7 +177,7 @@ def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd
         "floor_c": floor,
         "least_c": least[0] if least else None,
         "floor": floor_words(floor, months, facts),
-        "plot": year_panel(full, drawn, values, ceiling if has_target else None, f"plot-{index}") if plotted and len(drawn) == 12 else "",
+        "plot": year_panel(full, months_of(rows), values, ceiling if has_target else None, f"plot-{index}") if plotted else "",
         "year": schedule_part(key, group, facts, least),
         "spots": mosaic_part(key, group, rows, read, facts, least),
         "night": night_part(key, read, facts),
