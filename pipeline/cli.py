@@ -416,7 +416,7 @@ def targets(
     book: Book = Path(),
     json: Json = False,
 ) -> None:
-    """Derive the targets and write them with a care sheet for each taxon.
+    """Derive the targets and write them with a card and a care sheet for each taxon.
 
     Example: rillbook targets
     """
@@ -424,8 +424,8 @@ def targets(
 
     with _progress() as progress:
         derived = run.derive_targets(book, accept=accept_warmer, by=by, reason=reason, progress=progress)
-        progress("writing care sheets")
-        files = run.write_care_sheets(book, derived)
+        progress("writing cards and care sheets")
+        files = [*run.write_cards(book, derived), *run.write_care_sheets(book, derived)]
     if json:
         _json(_rows(derived.targets))
         return
@@ -438,7 +438,7 @@ def targets(
             "would say "
             f"{row.derived:g} °C, and more visits said less. --accept-warmer takes it, with a name and a reason."
         )
-    _say("Wrote " + ", ".join(str(path) for path in [book / "out" / "targets.csv", book / "out" / "targets.json", *files]))
+    _say("Wrote " + ", ".join(str(path) for path in [*files, book / "out" / "targets.csv", book / "out" / "targets.json"]))
 
 
 def _show_targets(frame: Any) -> None:

@@ -16,6 +16,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 import sheet_reader
+from conftest import offline_pages
 from line_checks import assert_book
 from real_data_tables import PAGE, SHEETS, TODAY, Loaded, column_map, cut, load, new_book, tables
 from typer.testing import CliRunner
@@ -366,6 +367,20 @@ def test_ncr_july_of_two_lined_larvae(loaded: Callable[[str], Loaded]) -> None:
     adults = targets[targets[["taxon", "life_stage", "medium", "month"]].eq(["EBIS", "adult", "water", "warm"]).all(axis=1)].iloc[0]
     # Visits are visits: several transects of one stream and day share a reading.
     assert (adults["n_visits"], adults["n_readings"]) == (300, 247)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_card_of_two_lined_salamanders_prints_on_one_sheet(loaded: Callable[[str], Loaded], chromium: str, paper: str) -> None:
+    one = loaded(NCR)
+    path = next(path for path in run.write_cards(one.folder, one.derived) if path.name == "card_EBIS.html")
+    rows = sheet_reader.card_rows(path.read_text(encoding="utf-8"))
+    assert {row.label for row in rows} >= {"Adults, in water", "Larvae, in water"}
+    assert sheet_reader.card_contradictions(path.read_text(encoding="utf-8"), judgement("thermostat_margin")) == []
+    with offline_pages(chromium) as open_page:
+        page = open_page(path, 320)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 320
+        assert len(re.findall(rb"/Type\s*/Page\b(?!s)", page.pdf(format=paper))) <= 2
 
 
 # --- canaan_valley -----------------------------------------------------------------------------------------------------------------------

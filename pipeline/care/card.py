@@ -13,6 +13,7 @@ from pipeline.care.panels import year_panel
 from pipeline.care.season_cells import Seasons, as_degrees, season_cells, seasons_of, span_in_words
 from pipeline.formulas.limits import judgement
 from pipeline.settings import DEFAULTS
+from pipeline.targets.figures import n_visits
 from pipeline.writing.page import environment
 from pipeline.writing.words import GRADES, MEDIA, STAGES, Cell, Row, counted, figure, month_runs, named
 from schemas.vocabulary import codes, codes_with, has_trait, trait
@@ -165,10 +166,8 @@ def _evidence(rows: pd.DataFrame, read: pd.DataFrame) -> str:
     months = rows[rows["month"].str.isdigit()]
     grades = sorted(set(months.loc[months["status"] == "target", "grade"]))
     words = " to ".join(dict.fromkeys(GRADES[grade] for grade in (grades[:1] + grades[-1:])))
-    codes_of = read["visit_ids"] if "visit_ids" in read else read["visit_id"]
-    visits = {code for text in codes_of for code in str(text).split("\n")}
     parts = [
-        counted(read["n_animals"].sum(), "animal"), counted(len(visits), "visit"), counted(read["date"].nunique(), "date"),
+        counted(read["n_animals"].sum(), "animal"), counted(n_visits(read), "visit"), counted(read["date"].nunique(), "date"),
         counted(read["site"].nunique(), "site"), counted(read["year"].nunique(), "year"),
     ]  # fmt: skip
     return f"{', '.join(parts)}; {words or 'borrowed only'}"

@@ -218,17 +218,28 @@ def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFram
         raise RillbookError(f"the targets cannot be written ({problem.strerror}).", "Close the file in other programs.", str(out)) from None
 
 
-def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
-    """Write the cards and the care sheet of each taxon that has a find; return the paths, the cards first."""
-    from pipeline.care import card, sheet
+def write_cards(folder: Path, derived: Derived) -> list[Path]:
+    """Write the cards of each taxon that has a find; return their paths."""
+    from pipeline.care import card
 
+    frames, taxa, facts = _pages(folder, derived)
+    return [path for code in taxa for path in card.write_cards(folder / "out", code, *frames, _facts_of(code, facts))]
+
+
+def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
+    """Write one care sheet a taxon that has a find, the evidence behind its cards; return the paths."""
+    from pipeline.care import sheet
+
+    frames, taxa, facts = _pages(folder, derived)
+    return [sheet.write(folder / "out", code, *frames, _facts_of(code, facts)) for code in taxa]
+
+
+def _pages(folder: Path, derived: Derived) -> tuple[tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame], list[str], dict[str, Any]]:
+    """Frames, taxa in their order, and facts of the pages that a keeper prints."""
     settings = read_settings(folder)
     seen = set(derived.facts["exclusions"]["taxon"]) | set(derived.readings["taxon"])
     taxa = [code for code in settings.taxa["code"] if code in seen]
-    frames = (derived.targets, derived.readings, settings.taxa)
-    facts = {**derived.facts, "statements": dict(_statements(derived, settings))}
-    cards = [path for code in taxa for path in card.write_cards(folder / "out", code, *frames, _facts_of(code, facts))]
-    return cards + [sheet.write(folder / "out", code, *frames, _facts_of(code, facts)) for code in taxa]
+    return (derived.targets, derived.readings, settings.taxa), taxa, {**derived.facts, "statements": dict(_statements(derived, settings))}
 
 
 def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[str, str, str], dict[str, list[dict[str, str]]]]]:

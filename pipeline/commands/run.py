@@ -24,6 +24,7 @@ from pipeline.commands.blank_sheets import write_sheets as write_sheets
 from pipeline.commands.derive import Derived as Derived
 from pipeline.commands.derive import derive_targets as derive_targets
 from pipeline.commands.derive import refuse_empty
+from pipeline.commands.derive import write_cards as write_cards
 from pipeline.commands.derive import write_care_sheets as write_care_sheets
 from pipeline.commands.load_loggers import LoggerReport
 from pipeline.commands.places_and_photos import add_waypoints, file_hash, split_waypoints
@@ -583,7 +584,7 @@ def run_demo(folder: Path, progress: Progress = _silent) -> Demo:
     assert isinstance(report, Report), "the invented study holds a logger's export"
     derived = derive_targets(folder, progress=progress)
     progress("writing care sheets")
-    files = write_care_sheets(folder, derived)
+    files = [*write_cards(folder, derived), *write_care_sheets(folder, derived)]
     files += write_maps(folder, progress=progress)
     for written in (write_gaps(folder, progress=progress, derived=derived), write_permits(folder), write_landowner(folder)):
         files += [path for path in written.files if path.suffix == ".html"]

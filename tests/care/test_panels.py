@@ -19,7 +19,7 @@ def test_drawing_is_well_formed_and_lies_in_its_frame() -> None:
     svg = year_panel("Larvae <in> water & more", MONTHS, {7: [12.0, 14.5, 21.0]}, 20.0, "panel-1")
     tree = ElementTree.fromstring(svg)
     assert tree.attrib["role"] == "img" and tree.find("title").text == "Larvae <in> water & more"  # type: ignore[union-attr]
-    numbers = [float(value) for path in re.findall(r'd="([^"]*)"', svg) for value in re.findall(r"-?\d+(?:\.\d+)?", path)]
+    numbers = [float(value) for path in re.findall(r' d="([^"]*)"', svg) for value in re.findall(r"-?\d+(?:\.\d+)?", path)]
     assert max(numbers) <= WIDTH and min(numbers) >= 0
     heights = [float(value) for value in re.findall(r'\by="([\d.-]+)"', svg)]
     assert min(heights) >= 0 and max(heights) <= HEIGHT
@@ -39,9 +39,8 @@ def test_warmer_stands_higher() -> None:
     svg = year_panel("x", MONTHS, {7: [15.0]}, 20.0, "p")
     ceiling = float(re.search(r'class="ceiling" d="M\d+ ([\d.]+)', svg).group(1))  # type: ignore[union-attr]
     act = float(re.search(r'class="act" d="M[\d.]+ ([\d.]+)', svg).group(1))  # type: ignore[union-attr]
-    top, height = (
-        float(found) for found in re.search(r'class="band" x="[\d.]+" y="([\d.]+)" width="[\d.]+" height="([\d.]+)"', svg).groups()
-    )  # type: ignore[union-attr]
+    box = re.search(r'class="band" x="[\d.]+" y="([\d.]+)" width="[\d.]+" height="([\d.]+)"', svg)
+    top, height = (float(found) for found in box.groups())  # type: ignore[union-attr]
     assert ceiling < act < top < top + height
 
 

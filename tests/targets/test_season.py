@@ -10,7 +10,6 @@ from __future__ import annotations
 import csv
 import itertools
 import math
-import re
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +19,6 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.care.plots import ScheduleDay, describe_schedule, schedule_plot
 from pipeline.formulas.harmonic import cosinor, cosinor_at
 from pipeline.formulas.weights import site_day_weights
 from pipeline.formulas.year_days import day_of_year
@@ -585,27 +583,6 @@ def test_correction_takes_the_hour_of_the_day_out() -> None:
 
 
 # --- the plot
-
-
-def test_the_plot_says_in_words_what_it_shows() -> None:
-    days = [ScheduleDay(day, 10 + day / 100, None if day < 95 else 9.0 + (day >= 110)) for day in range(91, 122)]
-    words = describe_schedule("Larvae, in water", [(100, 11.5), (115, 12.0)], days, 18.0)
-    assert words == (
-        "Larvae, in water: set point through the year in °C, with 2 readings. 1 April to 1 May: from 9 to 10, lowest 9 on 5 April, "
-        "highest 10 on 20 April; the field's course lies between 10.9 and 11.2; no set point on 4 days, colder than the page allows. "
-        "No schedule on other days: too little was read. Ceiling 18, not a temperature to keep."
-    )
-    assert "no set point" in describe_schedule("x", [], [ScheduleDay(1, 0.5, None)], None)
-    assert "No schedule: too little was read. No ceiling." in describe_schedule("x", [], [], None)
-    svg = schedule_plot("Larvae & eggs", [(100, 11.5)], days, 18.0, "plot-1")
-    assert svg == schedule_plot("Larvae & eggs", [(100, 11.5)], days, 18.0, "plot-1")
-    assert (
-        svg.startswith("<svg") and 'role="img"' in svg and "Larvae &amp; eggs" in svg and "ceiling 18 °C: not a temperature to keep" in svg
-    )
-    assert "nan" not in svg.lower().replace("nance", "")
-    colours = re.findall(r"#[0-9a-f]{6}", svg)
-    assert colours and all(len({colour[1:3], colour[3:5], colour[5:7]}) == 1 for colour in colours), "greyscale only"
-    assert schedule_plot("x", [], [], None, "plot-2").startswith("<svg")
 
 
 def test_weights_are_those_of_the_targets() -> None:
