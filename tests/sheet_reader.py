@@ -31,6 +31,7 @@ class Section:
     acts: list[float] = field(default_factory=list)
     advice_text: str = ""
     text: str = ""
+    what: str = ""
 
     @property
     def advised_in_words(self) -> list[float]:
@@ -59,6 +60,7 @@ class _Reader(HTMLParser):
             section = Section(known.get("aria-labelledby", ""), classes)
             section.ceiling = float(known["data-ceiling"]) if "data-ceiling" in known else None
             section.floor = float(known["data-floor"]) if "data-floor" in known else None
+            section.what = known.get("data-what", "")
             self.sections.append(section)
         inside = self.current
         if inside is not None:
@@ -145,7 +147,7 @@ class CardRow:
 
     def belongs_to(self, one: Section) -> bool:
         """Whether a section of the care sheet is of the same stage and place."""
-        return one.ceiling == self.ceiling and bool(one.advised)
+        return one.ceiling == self.ceiling and (one.what + ",").startswith(self.label + ",")
 
     def stands_in(self, one: Section) -> bool:
         """Whether every figure of the row stands in the section."""

@@ -101,7 +101,8 @@ def row_fahrenheit(record: Mapping[str, Any], floor: float | None) -> dict[str, 
     act = fahrenheit(float(record["act_line"]))
     high = fahrenheit(float(record["band_high"]))
     aim = min(max(fahrenheit(float(record["set_point"])), least), high)
-    low = min(max(fahrenheit(float(record["band_low"]), up=True), least), aim)
+    coolest = max(fahrenheit(float(record.get("set_point_low", record["set_point"]))), least)
+    low = min(max(fahrenheit(float(record["band_low"]), up=True), least), aim, coolest)
     return {"low": low, "aim": aim, "high": high, "act": act}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from itertools import pairwise
 from typing import Any
@@ -10,8 +11,8 @@ from pipeline.formulas.limits import judgement
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.writing.words import NBSP, Row, fahrenheit, number
 
-REACH = 2
-"""Months from a known one over which a card lends its set point: farther off is another season (judgement)."""
+REACH = WINTER = 4
+"""Months from a known one over which a card lends its set point, and from midsummer on from which it is winter (judgement)."""
 
 ASK = "do not guess, ask"
 
@@ -24,10 +25,10 @@ def as_degrees(value: float, up: bool = False) -> str:
     return f"{number(value)}{NBSP}°C ({number(fahrenheit(value, up=up))}{NBSP}°F)"
 
 
-def span_of(low: float, high: float, up: bool = False) -> tuple[str, str]:
-    """A span in °C and in °F; `up`: its lower end is a bottom, rounded up. The °F ends never change places."""
+def span_of(low: float, high: float, up: bool = False, least: float = math.inf) -> tuple[str, str]:
+    """A span in °C and in °F; `up`: its lower end is a bottom, rounded up, but not over `least` °F. The ends never change places."""
     warm = fahrenheit(high)
-    cool = min(fahrenheit(low, up=up), warm)
+    cool = min(fahrenheit(low, up=up), warm, least)
     celsius = number(low) if low == high else f"{number(low)}–{number(high)}"
     return f"{celsius}{NBSP}°C", f"{number(cool) if cool == warm else f'{number(cool)}–{number(warm)}'}{NBSP}°F"
 
@@ -84,19 +85,21 @@ def season_cells(months: Months, seasons: Seasons, borrows: bool, both_ways: boo
         Season to ``set``, ``band`` (°C and °F in words, empty where nothing is known), ``low``, ``high``, ``points`` (°C), ``lines`` (one a
         month, or for months alike) and ``unknown`` (what to do in months without evidence).
     """
-    return {name: _season(months, span, borrows, both_ways) for name, span in seasons.items()}
+    summer = seasons["summer"] or (7,)
+    midsummer = summer[(len(summer) - 1) // 2]
+    return {name: _season(months, span, midsummer if borrows else None, both_ways) for name, span in seasons.items()}
 
 
-def _season(months: Months, span: tuple[int, ...], borrows: bool, both_ways: bool) -> Row:
+def _season(months: Months, span: tuple[int, ...], midsummer: int | None, both_ways: bool) -> Row:
     known = [month for month in span if months[month]["status"] != "refused"]
     rows = [months[month] for month in known]
-    cell: Row = {"set": "", "set_f": "", "band": "", "band_f": "", "points": [], "lines": [], "unknown": _unknown(months, span, borrows)}
+    cell: Row = {"set": "", "set_f": "", "band": "", "band_f": "", "points": [], "lines": [], "unknown": _unknown(months, span, midsummer)}
     if not rows:
         return cell
     points = [float(row[name]) for row in rows for name in ("set_point_low", "set_point_high")]
     ends = min(float(row["band_low"]) for row in rows), max(float(row["band_high"]) for row in rows)
     cell["set"], cell["set_f"] = span_of(min(points), max(points))
-    cell["band"], cell["band_f"] = span_of(*ends, up=True)
+    cell["band"], cell["band_f"] = span_of(*ends, up=True, least=fahrenheit(min(points)))
     return {**cell, "points": points, "low": ends[0], "high": ends[1], "lines": _lines(months, known, both_ways)}
 
 
@@ -134,12 +137,12 @@ def _line(row: Mapping[str, Any], both_ways: bool) -> Row:
     }
 
 
-def _unknown(months: Months, span: tuple[int, ...], borrows: bool) -> list[str]:
+def _unknown(months: Months, span: tuple[int, ...], midsummer: int | None) -> list[str]:
     """Months of a season without a target, gathered by what to do then."""
     told: dict[str, list[int]] = {}
     for month in span:
         if months[month]["status"] == "refused":
-            told.setdefault(_instead(months, month) if borrows else ASK, []).append(month)
+            told.setdefault(ASK if midsummer is None else _instead(months, month, midsummer), []).append(month)
     return [f"{_runs(group)} not known: {what}" for what, group in told.items()]
 
 
@@ -154,11 +157,18 @@ def _runs(group: list[int]) -> str:
     return ", ".join(_label(run) for run in runs)
 
 
-def _instead(months: Months, month: int) -> str:
-    """The nearest known month, at most `REACH` away, and of two as near the cooler one."""
-    for step in range(1, REACH + 1):
-        beside = [one for one in ((month - 1 - step) % 12 + 1, (month - 1 + step) % 12 + 1) if months[one]["status"] != "refused"]
-        if beside:
-            cooler = min(beside, key=lambda one: months[one]["set_point_low"])
-            return f"borrow {MONTH_NAMES[cooler - 1][:3]}’s {as_degrees(float(months[cooler]['set_point_low']))} or ask"
-    return ASK
+def _instead(months: Months, month: int, midsummer: int) -> str:
+    """The nearest known month on the cooler side of the year; in winter, where none is known, the coolest that is."""
+    known = [one for one in range(1, 13) if months[one]["status"] != "refused" and _apart(one, month) <= REACH]
+    cooler = [one for one in known if _apart(one, midsummer) >= _apart(month, midsummer)]
+    if not cooler and _apart(month, midsummer) >= WINTER:
+        cooler = sorted(known, key=lambda one: months[one]["set_point_low"])[:1]
+    if not cooler:
+        return ASK
+    lent = min(cooler, key=lambda one: (_apart(one, month), months[one]["set_point_low"]))
+    return f"borrow {MONTH_NAMES[lent - 1][:3]}’s {as_degrees(float(months[lent]['set_point_low']))} or ask"
+
+
+def _apart(one: int, other: int) -> int:
+    """Months between two months, the shorter way round."""
+    return min((one - other) % 12, (other - one) % 12)

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from pipeline.care.season_cells import as_degrees, season_cells, seasons_of, span_in_words, span_of
+from pipeline.writing.words import fahrenheit
 
 SEASONS = seasons_of((6, 7, 8, 9), (12, 1, 2, 3))
 NOTHING = {"status": "refused", "n_readings": 0, "cut_by_ceiling": False}
@@ -44,7 +45,8 @@ def test_degrees_are_rounded_in_the_safe_direction() -> None:
         as_degrees(19.5).replace("\u00a0", " ") == "19.5 °C (67 °F)" and as_degrees(14, up=True).replace("\u00a0", " ") == "14 °C (58 °F)"
     )
     assert [part.replace("\u00a0", " ") for part in span_of(13, 17, up=True)] == ["13–17 °C", "56–62 °F"]
-    # One whole °C: a bottom rounded up must not stand over the top.
+    # One whole °C: a bottom rounded up must not stand over the top, nor over what is held.
+    assert span_of(8, 10, up=True, least=fahrenheit(8))[1].replace("\u00a0", " ") == "46–50 °F"
     assert [part.replace("\u00a0", " ") for part in span_of(14, 14, up=True)] == ["14 °C", "57 °F"]
 
 
@@ -55,18 +57,19 @@ def test_a_season_spans_its_months_and_each_month_says_its_own() -> None:
     assert cell["lines"][1]["act_words"].replace("\u00a0", " ") == "19.5 °C (67 °F)" and cell["unknown"] == []
 
 
-def test_months_without_evidence_say_what_to_do() -> None:
+def unknown(known: dict[int, dict[str, Any]], season: str) -> list[str]:
+    return [text.replace("\u00a0", " ") for text in season_cells(known, SEASONS, True, False)[season]["unknown"]]
+
+
+def test_months_without_evidence_borrow_from_the_cooler_side_of_the_year() -> None:
     known = months(m9=row(13, 16), m10=row(9, 12))
-    cells = season_cells(known, SEASONS, True, False)
-    # August lies beside September; November and December beside October; January is too far from any known month.
-    assert cells["summer"]["unknown"][0].replace("\u00a0", " ").startswith("Jun not known: do not guess, ask")
-    assert "Jul–Aug not known: borrow Sep’s 13 °C (55 °F) or ask" in [text.replace("\u00a0", " ") for text in cells["summer"]["unknown"]]
-    winter = [text.replace("\u00a0", " ") for text in cells["winter"]["unknown"]]
-    assert winter == ["Dec not known: borrow Oct’s 9 °C (48 °F) or ask", "Jan–Mar not known: do not guess, ask"]
-    assert cells["winter"]["set"] == "" and cells["spring"]["points"] == []
-    # Of two as near the cooler one lends.
-    between = season_cells(months(m7=row(16, 19), m9=row(13, 16)), SEASONS, True, False)["summer"]["unknown"]
-    assert any("Aug not known: borrow Sep’s" in text for text in between)
+    # August borrows September's and never a warmer month's. In winter the coolest month that is known stands, if it is near enough.
+    assert unknown(known, "summer") == ["Jun–Aug not known: borrow Sep’s 13 °C (55 °F) or ask"]
+    assert unknown(known, "winter") == ["Dec–Feb not known: borrow Oct’s 9 °C (48 °F) or ask", "Mar not known: do not guess, ask"]
+    assert season_cells(known, SEASONS, True, False)["winter"]["set"] == ""
+    # May and June lie before a July that alone is known: it is warmer than they are.
+    assert unknown(months(m7=row(16, 19)), "spring") == ["Apr–May not known: do not guess, ask"]
+    assert unknown(months(m4=row(7, 10), m7=row(16, 19)), "spring") == ["May not known: borrow Apr’s 7 °C (44 °F) or ask"]
 
 
 @pytest.mark.parametrize(("borrows", "both_ways"), [(False, False), (False, True)])
