@@ -36,6 +36,8 @@ WARM_C = 25.0
 FAR_M = 1000.0
 LONG_MINUTES = 12 * 60
 COPIES = 5
+# Any of these says that a visit searched, and how much.
+EFFORT = ("search_minutes", "area_m2", "length_m", "cover_objects_turned")
 # Finds that agree in all of these may be one animal, noted twice.
 NEAR_DUPLICATE_IN = ("visit_id", "taxon", "life_stage", "svl_mm", "total_length_mm", "mass_g", "microhabitat", "pass_no")
 # From memory: mass of stream salamanders is near 1.8e-5 g per cubed mm of SVL; a factor of 4 either side.
@@ -150,7 +152,7 @@ def _find_outside_visit(frame: pd.DataFrame) -> pd.Series:
 
 
 def _no_effort(frame: pd.DataFrame) -> pd.Series:
-    return frame[["search_minutes", "area_m2", "length_m", "cover_objects_turned"]].isna().all(axis=1)
+    return frame[list(EFFORT)].isna().all(axis=1)
 
 
 def _visit_twice(frame: pd.DataFrame) -> pd.Series:
