@@ -384,7 +384,9 @@ def status(book: Book = Path(), json: Json = False) -> None:
         _say(f"{of_loggers['readings']} readings of {of_loggers['loggers_with_readings']} loggers, {of_loggers['held']} held back")
         for rule, number in of_loggers["flags"].items():
             _say(f"  marked {rule}: {number}")
-    _say(f"{found['visits_without_finds']} visits without finds, {found['visits_incomplete']} whose finds are all held back")
+    _say(f"{found['visits_without_finds']} visits without finds, {found['visits_incomplete']} whose finds were held back or not counted")
+    if found["absences"] or found["absences_not_stated"]:
+        _say(f"{found['absences']} absences stated, {sum(found['absences_not_stated'].values())} not stated for want of a count")
     _say(f"{found['held']} items held back or waiting for a decision")
     for rule, number in found["flags"].items():
         _say(f"  marked {rule}: {number}")

@@ -38,6 +38,8 @@ LONG_MINUTES = rule_figure("long_visit_minutes")
 COPIES = int(rule_figure("copies_least"))
 FRACTION_PCT = rule_figure("rh_fraction_most_pct")
 MASS_PER_SVL3 = (rule_figure("mass_per_svl3_least"), rule_figure("mass_per_svl3_most"))
+# Any of these says that a visit searched, and how much.
+EFFORT = ("search_minutes", "area_m2", "length_m", "cover_objects_turned")
 # Finds that agree in all of these may be one animal, noted twice.
 NEAR_DUPLICATE_IN = ("visit_id", "taxon", "life_stage", "svl_mm", "total_length_mm", "mass_g", "microhabitat", "pass_no")
 
@@ -115,7 +117,7 @@ def _find_outside_visit(frame: pd.DataFrame) -> pd.Series:
 
 
 def _no_effort(frame: pd.DataFrame) -> pd.Series:
-    return frame[["search_minutes", "area_m2", "length_m", "cover_objects_turned"]].isna().all(axis=1)
+    return frame[list(EFFORT)].isna().all(axis=1)
 
 
 def _visit_twice(frame: pd.DataFrame) -> pd.Series:

@@ -140,7 +140,7 @@ def _has_tables(connection: DuckDBPyConnection, name: str = "loads") -> bool:
 def _create(connection: DuckDBPyConnection, write: bool) -> None:
     if _has_tables(connection):
         # a book of an earlier version gets what came later
-        if write and not _has_tables(connection, "conversions"):
+        if write and not _has_tables(connection, "uncounted_all"):
             connection.execute(TABLES + VIEWS)
         return
     connection.execute(TABLES)
@@ -166,7 +166,7 @@ def conform(table: str, frame: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(columns, index=frame.index)
 
 
-def current(connection: DuckDBPyConnection, table: str) -> pd.DataFrame:
+def current(connection: DuckDBPyConnection, table: str, as_stored: bool = False) -> pd.DataFrame:
     """Rows of the current version, by key; visits with ``incomplete``.
 
     Parameters
@@ -175,6 +175,9 @@ def current(connection: DuckDBPyConnection, table: str) -> pd.DataFrame:
         An open book.
     table : str
         One of `LOADED`.
+    as_stored : bool
+        Whether `target_taxa` of a visit are those that were written, to compare or repair them. Else they are the taxa that were found, and
+        those of which the visit may say that they were not: see `book.absences`.
 
     Returns
     -------
@@ -182,13 +185,15 @@ def current(connection: DuckDBPyConnection, table: str) -> pd.DataFrame:
         Declared fields in their types.
     """
     frame = connection.execute(f"SELECT * FROM {table} ORDER BY {key_of(table)}").df()
+    if as_stored and "said_target_taxa" in frame:
+        frame = frame.assign(target_taxa=frame["said_target_taxa"])
     typed = conform(table, frame)
     return typed.assign(incomplete=frame["incomplete"].astype(bool)) if table == "visits" else typed
 
 
-def known_rows(connection: DuckDBPyConnection) -> dict[str, pd.DataFrame]:
-    """Current rows of every table."""
-    return {table: current(connection, table) for table in LOADED}
+def known_rows(connection: DuckDBPyConnection, as_stored: bool = False) -> dict[str, pd.DataFrame]:
+    """Current rows of every table; see :func:`current`."""
+    return {table: current(connection, table, as_stored) for table in LOADED}
 
 
 def content_hash(parts: list[str]) -> str:
@@ -400,6 +405,7 @@ def store(
         _rest(connection, load_id, table, same[table])
     _store_reasons(connection, load_id, checked, same)
     _store_conversions(connection, load_id, checked, same)
+    _store_uncounted(connection, load_id, checked)
     _check_links(connection)
     summary = {"rows": account.rows, "cells": account.cells, "tables": account.tables}
     connection.execute("UPDATE loads SET account = ? WHERE load_id = ?", [json.dumps(summary), load_id])
@@ -426,6 +432,12 @@ def _store_conversions(connection: DuckDBPyConnection, load_id: int, checked: Ch
     frame = checked.converted[~np.array(known, dtype=bool)].rename(columns={"table": "table_name"})
     origin = [checked.sources[one].source for one in frame["source"]]
     _insert(connection, "conversions_all", frame.assign(file=[one.file for one in origin], sheet=[one.sheet for one in origin]), load_id)
+
+
+def _store_uncounted(connection: DuckDBPyConnection, load_id: int, checked: Checked) -> None:
+    frame = checked.uncounted
+    origin = [checked.sources[one].source for one in frame["source"]]
+    _insert(connection, "uncounted_all", frame.assign(file=[one.file for one in origin], sheet=[one.sheet for one in origin]), load_id)
 
 
 def conversions(connection: DuckDBPyConnection) -> pd.DataFrame:

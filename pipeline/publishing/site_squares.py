@@ -30,7 +30,7 @@ class BookRows:
     sites, visits, finds, availability : DataFrame
         As `book.known_rows` gives them.
     unsettled : frozenset of str
-        Visits of which some find is held back: nothing can be said there of what was not found.
+        Visits of which a find of some unknown taxon was held back, whether dismissed or not: no complete list can be given there.
     """
 
     sites: pd.DataFrame

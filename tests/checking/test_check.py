@@ -12,12 +12,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.checking import accounting, check
+from pipeline.checking import accounting, check, columns, completing
 from pipeline.checking.outcome import ROW_TOO_LONG, Checked, TableCheck
 from pipeline.checking.typed_rows import gather
 from pipeline.reading import apply_map as mapping
-from pipeline.reading import column_map
 from pipeline.reading import files as read
+from pipeline.reading import own_sheets
 from pipeline.reading.rows import MappedSource, SourceTable
 from pipeline.reading.values import as_text
 from pipeline.settings import Settings, read_settings
@@ -48,7 +48,7 @@ def book() -> Settings:
 
 def mapped(paths: list[Path]) -> list[MappedSource]:
     tables = read.read_files(paths)
-    return mapping.apply_map(column_map.own_map(tables)[0], tables)
+    return mapping.apply_map(own_sheets.own_map(tables)[0], tables)
 
 
 def empty() -> dict[str, pd.DataFrame]:
@@ -241,7 +241,7 @@ def test_other_spellings_of_a_taxon_become_its_code_and_the_spelling_is_kept(boo
     ],
 )
 def test_clock_times_become_instants(day: str, start: str, instant: str) -> None:
-    made = check.instant(pd.Series(pd.to_datetime([day])), pd.Series([start], dtype="str"), "America/New_York")
+    made = completing.instant(pd.Series(pd.to_datetime([day])), pd.Series([start], dtype="str"), "America/New_York")
     assert made.iloc[0] == pd.Timestamp(instant)
 
 
@@ -261,7 +261,7 @@ def test_a_check_that_names_no_row_stops_the_run(book: Settings, monkeypatch: py
         def never(cls, frame: pd.DataFrame) -> bool:
             return False
 
-    monkeypatch.setitem(check.MODELS, "sites", Broken)
+    monkeypatch.setitem(columns.MODELS, "sites", Broken)
     with pytest.raises(AssertionError, match="failed without naming a row"):
         run(base(), book)
 
@@ -298,7 +298,7 @@ def sheet(draw: st.DrawFn, table: str) -> SourceTable:
 def test_accounting_closes(tables: tuple[SourceTable, ...], with_base: bool) -> None:
     book = read_settings(CASES / "base")
     every = [*(read.read_files(base()) if with_base else []), *tables]
-    sources = [source for one in every for source in mapping.apply_map(column_map.own_map([one])[0], [one])]
+    sources = [source for one in every for source in mapping.apply_map(own_sheets.own_map([one])[0], [one])]
     checked = check.check(sources, book, empty(), TODAY)
     account = accounting.account(checked)
     assert sum(account.rows.values()) == sum(len(one.cells) for one in every)
