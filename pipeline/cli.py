@@ -335,22 +335,30 @@ def held(
     from pipeline.commands import run
 
     if csv is not None:
-        number = run.write_held(book, csv)
+        number, kept = run.write_held(book, csv)
         if json:
-            _json({"file": str(csv), "items": number})
+            _json({"file": str(csv), "items": number, "answers_kept": kept})
             return
         _say(f"Wrote {number} items to {csv}. Fill in corrected or dismiss_reason, and by; then `rillbook load {csv}`.")
+        _say("One answer mends all lines that are alike: write yes under for_all.")
+        if kept:
+            _say(f"{kept} answers that stood there are kept.")
         return
     items = run.held_items(book)
     if json:
         _json(_rows(items))
         return
-    for row in items.itertuples():
+    groups = run.held_groups(book)
+    for row in groups.itertuples():
+        more = f" It is one of {row.alike} alike: {row.items}; one answer with for_all mends them." if row.alike > 1 else ""
         _say(
             f"{row.item}: {row.file}, line {row.line}, {row.table} {row.row}{' ' + row.field if row.field else ''} {row.text!r}: "
-            f"{row.message} {row.remedy}"
+            f"{row.message} {row.remedy}{more}"
         )
-    _say(f"{len(items)} items." if len(items) else "Nothing is held back.")
+    follow = len(items) - int(groups["alike"].sum()) if len(groups) else len(items)
+    _say(f"{len(items)} items, {len(groups)} to answer." if len(items) else "Nothing is held back.")
+    if follow:
+        _say(f"{follow} rows hang on others that are held and follow by themselves once those are mended.")
 
 
 def _rows(frame: Any) -> list[dict[str, Any]]:

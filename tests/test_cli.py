@@ -174,12 +174,14 @@ def test_a_repair_from_beginning_to_end(rillbook, book: Path) -> None:  # type: 
     assert "held-1: likely_fahrenheit.finds.csv, line 2, finds BAD water_temp_c '55.2'" in rillbook("held")[1]
     assert "Wrote 1 items to held.csv" in rillbook("held", "--csv", "held.csv")[1]
     text = (book / "held.csv").read_text(encoding="utf-8-sig").rstrip("\n")
-    (book / "held.csv").write_text(text[:-3] + ",12.9,,AB\n")
+    (book / "held.csv").write_text(text[:-4] + ",12.9,,AB,\n")
+    assert "1 answers that stood there are kept" in rillbook("held", "--csv", "held.csv")[1]
     assert rillbook("check", "held.csv")[0] == 0
     code, out, _ = rillbook("load", "held.csv")
     assert code == 0 and "Stored as load 2." in out
     assert rillbook("held")[1] == "Nothing is held back.\n"
-    one_line(rillbook("held", "--csv", "held.csv"), "held.csv exists already", "Choose another name")
+    (book / "other.csv").write_text("a,b\n1,2\n")
+    one_line(rillbook("held", "--csv", "other.csv"), "is no list of held items", "Choose another name")
 
 
 def test_what_a_newcomer_tries(rillbook, book: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # type: ignore[no-untyped-def]

@@ -1,159 +1,81 @@
-"""Repairs: the list of held items comes back with corrections, and is checked again by the same path as everything else."""
+"""Repairs: held rows and values with their corrections in place, checked again by the same path as everything else."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from pipeline.checking.outcome import ROW_TOO_LONG
+from pipeline.checking.held_list import TAKE_AS_IT_IS
 from pipeline.errors import RillbookError
 from pipeline.reading.rows import Mapped, MappedSource, SourceTable
-from pipeline.reading.values import CANONICAL, as_text, number_of
+from pipeline.reading.values import CANONICAL, as_text
 from schemas.tables import LOADED, fields, key_of
 
-ANSWERS = ("corrected", "dismiss_reason", "by")
-TAKE_AS_IT_IS = "accept"
+SWAPPED = "coordinates_swapped"
+PAIR = {"latitude": "longitude", "longitude": "latitude"}
 FOLLOWS = ("parent_held", "parent_unknown")
 HELD_ROW = ["load_id", "row_no", "table_name"]
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
-@dataclass(frozen=True)
-class Repairs:
-    """What a list of held items asks for.
-
-    Attributes
-    ----------
-    source : SourceTable
-        The list as it was read.
-    asked : DataFrame
-        Items with an answer: ``item``, ``table``, ``row``, ``field``, ``text``, the answers, ``place`` (position in the list).
-    repeated : int
-        Answers that the book holds already.
-    """
-
-    source: SourceTable
-    asked: pd.DataFrame
-    repeated: int
-
-
-def is_repair_list(source: SourceTable) -> bool:
-    """Whether a sheet is a list of held items that came back."""
-    return {"item", *ANSWERS} <= set(source.cells.columns)
-
-
-def for_spreadsheet(frame: pd.DataFrame) -> pd.DataFrame:
-    """Put an apostrophe before texts that a spreadsheet would run as a formula; numbers such as -0.8 stay as they are.
+def with_pairs(asked: pd.DataFrame, open_items: pd.DataFrame) -> pd.DataFrame:
+    """The other half of a held place comes back as it was written when one half is corrected: half a place is none.
 
     Parameters
     ----------
-    frame : DataFrame
-        Any columns; only text is touched.
+    asked : DataFrame
+        As `Repairs.asked`.
+    open_items : DataFrame
+        As `book.held` gives them.
 
     Returns
     -------
     DataFrame
-    """
-
-    def safe(cell: object) -> object:
-        return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA) and not _is_number(cell) else cell
-
-    texts = [name for name in frame.columns if not pd.api.types.is_numeric_dtype(frame[name])]
-    return frame.assign(**{name: frame[name].map(safe) for name in texts})
-
-
-def from_spreadsheet(text: str) -> str:
-    """Take the apostrophe of :func:`for_spreadsheet` away again."""
-    return text[1:] if text.startswith("'") and text[1:].startswith(FORMULA) else text
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
-
-
-def read_repairs(source: SourceTable, open_items: pd.DataFrame, answered: pd.DataFrame) -> Repairs:
-    """Take the answers from a list of held items.
-
-    Parameters
-    ----------
-    source : SourceTable
-        The list.
-    open_items : DataFrame
-        Items that are open in the book, as `book.held` gives them.
-    answered : DataFrame
-        Answers that the book holds, as `book.answers` gives them; the same answer again is passed over.
-
-    Returns
-    -------
-    Repairs
+        `asked` with these items added.
 
     Raises
     ------
     RillbookError
-        An item is unknown or settled otherwise, stands twice, has two answers, or nobody's name stands beside it; the message
-        names the line.
+        The halves may have changed places: what was written in the other field is not its value.
     """
-    cells = source.cells[["item", *ANSWERS]].apply(lambda column: column.str.strip().map(from_spreadsheet))
-    done = set(answered[["item", "corrected", "dismiss_reason"]].itertuples(index=False, name=None))
-    known = open_items.set_index("item").to_dict("index")
-    rows: list[dict[str, Any]] = []
-    seen: set[str] = set()
-    repeated = 0
-    for place, row in enumerate(cells.to_dict("records")):
-        if not row["corrected"] and not row["dismiss_reason"]:
-            continue
-        where = f"{source.file}, line {source.lines[place]}"
-        if (row["item"], row["corrected"], row["dismiss_reason"]) in done and row["item"] not in known:
-            repeated += 1
-            continue
-        _refuse_answer(row, known, seen, where)
-        seen.add(row["item"])
-        item = known[row["item"]]
-        rows.append({
-            "item": row["item"], "table": item["table"], "row": item["row"], "field": item["field"], "text": item["text"],
-            "whole_row": bool(item["whole_row"]), "place": place, **{name: row[name] for name in ANSWERS},
-        })  # fmt: skip
-    names = ["item", "table", "row", "field", "text", "whole_row", "place", *ANSWERS]
-    return Repairs(source, pd.DataFrame(rows, columns=names), repeated)
+    halves = asked[(asked["corrected"] != "") & asked["field"].isin(PAIR) & ~asked["whole_row"]]
+    rows = []
+    for one in halves.to_dict("records"):
+        other = open_items[
+            (open_items["table"] == one["table"]) & (open_items["row"] == one["row"]) & (open_items["field"] == PAIR[one["field"]])
+            & ~open_items["whole_row"].astype(bool) & ~open_items["item"].isin(asked["item"])
+        ]  # fmt: skip
+        if len(other) and one["rule"] == SWAPPED:
+            what = f"{one['table']} {one['row']}: latitude and longitude may have changed places, and only one of them is corrected."
+            raise RillbookError(what, "Correct both.", one["item"])
+        rows += [{**one, "item": item.item, "field": item.field, "text": item.text, "corrected": item.text} for item in other.itertuples()]
+    return pd.concat([asked, pd.DataFrame(rows, columns=asked.columns)], ignore_index=True) if rows else asked
 
 
-def _refuse_answer(row: dict[str, str], known: dict[str, dict[str, Any]], seen: set[str], where: str) -> None:
-    if row["item"] not in known:
-        raise RillbookError(
-            f"{row['item'] or 'an empty item'} is not open in this book.", "Write the list anew with `rillbook held --csv`.", where
-        )
-    if row["item"] in seen:
-        raise RillbookError(f"{row['item']} has two answers.", "Keep one line of it.", where)
-    if row["corrected"] and row["dismiss_reason"]:
-        raise RillbookError("both corrected and dismiss_reason are filled in.", "Keep one of them.", where)
-    if not row["by"]:
-        raise RillbookError("nobody's name stands under by.", "Write who decided this.", where)
-    item = known[row["item"]]
-    if row["corrected"] and item["rule"] == ROW_TOO_LONG:
-        raise RillbookError(
-            "this row could not be cut into cells.", "Correct it in the sheet and load that; then dismiss this item.", where
-        )
-    if row["corrected"] and item["table"] == "finds" and item["field"] == "count" and number_of(row["corrected"]) == 0:
-        raise RillbookError(
-            "a count of 0 is no find.",
-            "Leave corrected empty and write a dismiss_reason; nothing is said of absence then. If the visit looked for it, counted all "
-            "and found none, mend the sheet and load it with --corrects.",
-            where,
-        )
-    if row["corrected"] and not item["field"] and row["corrected"] != TAKE_AS_IT_IS:
-        raise RillbookError(
-            f"the whole row is held ({item['rule']}).",
-            f"Write {TAKE_AS_IT_IS} under corrected to take it as it is, or a dismiss_reason.",
-            where,
-        )
+def left_without(applied: pd.DataFrame, open_items: pd.DataFrame) -> list[str]:
+    """What a correction leaves without a value, in words: fields that were held with the corrected one and still are.
+
+    Parameters
+    ----------
+    applied : DataFrame
+        Answers that were taken.
+    open_items : DataFrame
+        Items that were open before.
+
+    Returns
+    -------
+    list of str
+    """
+    done = set(applied["item"])
+    mended = set(applied.loc[applied["corrected"] != "", ["table", "row"]].itertuples(index=False, name=None))
+    rest = open_items[~open_items["whole_row"].astype(bool) & ~open_items["item"].isin(done) & open_items["item"].str.startswith("held-")]
+    return [
+        f"{one.table} {one.row}: {one.field} stays without a value ({one.text!r} is held, {one.item})."
+        for one in rest.itertuples()
+        if (one.table, one.row) in mended
+    ]
 
 
 def following(asked: pd.DataFrame, held_rows: pd.DataFrame) -> pd.DataFrame:
@@ -200,7 +122,7 @@ def _row_of(held_rows: pd.DataFrame) -> pd.Series:
 def _as_asked(reasons: pd.DataFrame, place: Any, by: Any) -> pd.DataFrame:
     return pd.DataFrame({
         "item": reasons["item"], "table": reasons["table_name"], "row": reasons["row_key"], "field": reasons["field"], "text": "",
-        "whole_row": True, "place": place, "corrected": TAKE_AS_IT_IS, "dismiss_reason": "", "by": by,
+        "rule": reasons["rule"], "whole_row": True, "place": place, "corrected": TAKE_AS_IT_IS, "dismiss_reason": "", "by": by,
     })  # fmt: skip
 
 

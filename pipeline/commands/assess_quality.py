@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.checking import repair
+from pipeline.checking import held_list
 from pipeline.commands.publish import statement
 from pipeline.commands.write_reports import Written
 from pipeline.errors import RillbookError
@@ -62,7 +62,7 @@ def write_quality(folder: Path, paths: Sequence[Path] = ()) -> Written:
         page = quality.page(found, ", ".join(path.name for path in paths) or OWN, settings)
         files[0].write_text(page, encoding="utf-8", newline="\n")
         for file, frame in zip(files[1:], tables.values(), strict=True):
-            repair.for_spreadsheet(frame).to_csv(file, index=False, encoding="utf-8", lineterminator="\n")
+            held_list.for_spreadsheet(frame).to_csv(file, index=False, encoding="utf-8", lineterminator="\n")
     except OSError as problem:
         raise RillbookError(f"the report cannot be written ({problem.strerror}).", "Close the file in other programs.", str(out)) from None
     return Written(files, tables)

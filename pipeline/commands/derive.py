@@ -14,7 +14,7 @@ import pandas as pd
 
 from pipeline.book import store as book
 from pipeline.care.evidence import own_rows
-from pipeline.checking import repair
+from pipeline.checking import held_list
 from pipeline.errors import RillbookError
 from pipeline.formulas.grades import least_allowed
 from pipeline.publishing.public_book import public_title
@@ -212,7 +212,7 @@ def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFram
     try:
         out.mkdir(parents=True, exist_ok=True)
         for name, frame in {"targets": targets, **more}.items():
-            repair.for_spreadsheet(frame).to_csv(out / f"{name}.csv", index=False, encoding="utf-8", lineterminator="\n")
+            held_list.for_spreadsheet(frame).to_csv(out / f"{name}.csv", index=False, encoding="utf-8", lineterminator="\n")
         (out / "targets.json").write_text(json.dumps(document, indent=1, ensure_ascii=False) + "\n", encoding="utf-8", newline="\n")
     except OSError as problem:
         raise RillbookError(f"the targets cannot be written ({problem.strerror}).", "Close the file in other programs.", str(out)) from None

@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.book import store as book
-from pipeline.checking import check, repair
+from pipeline.checking import check, held_list
 from pipeline.checking.typed_rows import gather
 from pipeline.errors import RillbookError
 from pipeline.reading import photos, waypoints
@@ -105,7 +105,7 @@ def write_photo_offers(folder: Path, pictures: Path) -> tuple[Path, pd.DataFrame
     path = folder / "out" / "private" / "photos.csv"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        repair.for_spreadsheet(offers).to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\n")
+        held_list.for_spreadsheet(offers).to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\n")
     except OSError as problem:
         raise RillbookError(f"the list cannot be written ({problem.strerror}).", "Choose another folder.", str(path)) from None
     return path, offers

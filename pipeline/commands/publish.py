@@ -17,7 +17,7 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.checking.repair import for_spreadsheet
+from pipeline.checking.held_list import for_spreadsheet
 from pipeline.errors import RillbookError
 from pipeline.publishing import darwin_core, data_package, eml, geo_files
 from pipeline.publishing.protect import Withheld, opaque

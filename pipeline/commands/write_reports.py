@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.book import store as book
-from pipeline.checking import repair
+from pipeline.checking import held_list
 from pipeline.commands.derive import Derived, refuse_empty
 from pipeline.errors import RillbookError
 from pipeline.formulas.detection import detections, searches
@@ -295,7 +295,7 @@ def _write(pages: Mapping[Path, str], tables: Mapping[Path, pd.DataFrame]) -> li
             if isinstance(content, str):
                 path.write_text(content, encoding="utf-8", newline="\n")
             else:
-                repair.for_spreadsheet(content).to_csv(path, index=False, encoding="utf-8", lineterminator="\n")
+                held_list.for_spreadsheet(content).to_csv(path, index=False, encoding="utf-8", lineterminator="\n")
         except OSError as problem:
             raise RillbookError(
                 f"the report cannot be written ({problem.strerror}).", "Close the file in other programs.", str(path)

@@ -16,7 +16,7 @@ import pandas as pd
 import pytest
 
 from pipeline.book import store as book
-from pipeline.checking import repair
+from pipeline.checking import held_list
 from pipeline.commands import run
 from pipeline.errors import RillbookError
 
@@ -481,11 +481,12 @@ def test_a_row_that_is_too_long_waits_until_it_is_dismissed(folder: Path) -> Non
     assert run.held_items(folder).empty
 
 
-def test_the_list_is_not_written_over(folder: Path) -> None:
-    load(folder)
-    answer(folder, {})
-    with pytest.raises(RillbookError, match=r"exists already.*no answer is lost"):
-        run.write_held(folder, folder.parent / "held.csv")
+def test_the_list_is_brought_up_to_date_and_not_written_over(folder: Path) -> None:
+    load(folder, sheets(folder, sites=SITES, visits=VISITS, finds=FINDS + "F3,V2,newt,adult,1,rock_in_flow,13\n"))
+    path = answer(folder, {"F3": {"corrected": "GPOR"}})
+    assert run.write_held(folder, path) == (1, 1)
+    load(folder, [path])
+    assert run.held_items(folder).empty
 
 
 def test_every_source_row_is_kept_as_text(folder: Path) -> None:
@@ -641,8 +642,8 @@ def test_a_reader_sees_nothing_of_a_load_that_is_under_way(folder: Path) -> None
 def test_only_text_gets_an_apostrophe() -> None:
     """The signs are those that spreadsheet programs take for the start of a formula: common practice, no source."""
     frame = pd.DataFrame({"number": [-0.8, 1.0], "text": ["-0.8", "-1+2"], "name": ["@a", "a=b"]})
-    safe = repair.for_spreadsheet(frame)
+    safe = held_list.for_spreadsheet(frame)
     assert safe["number"].tolist() == [-0.8, 1.0]
     assert safe["text"].tolist() == ["-0.8", "'-1+2"] and safe["name"].tolist() == ["'@a", "a=b"]
-    assert safe["name"].map(repair.from_spreadsheet).tolist() == ["@a", "a=b"]
-    assert repair.from_spreadsheet("'quoted'") == "'quoted'"
+    assert safe["name"].map(held_list.from_spreadsheet).tolist() == ["@a", "a=b"]
+    assert held_list.from_spreadsheet("'quoted'") == "'quoted'"

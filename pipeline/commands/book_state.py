@@ -1,0 +1,63 @@
+"""Make a book, say what it holds, take a load back."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from pipeline.book import store as book
+from pipeline.book.absences import absence_counts
+from pipeline.commands.report import now
+from pipeline.errors import RillbookError
+from pipeline.loggers import staging as logger_store
+from pipeline.settings import FILE_NAME, data_file, parse_settings, read_settings
+
+
+def init(folder: Path, settings_text: str | None = None) -> Path:
+    """Make a new book: a folder with its `rillbook.toml`.
+
+    Raises
+    ------
+    RillbookError
+        The folder holds a book already, or the settings say something wrong.
+    """
+    path = folder / FILE_NAME
+    if path.exists():
+        raise RillbookError(f"{folder} holds a book already.", "Choose another folder.")
+    text = settings_text if settings_text is not None else data_file("new_book.toml").read_text(encoding="utf-8")
+    parse_settings(text, str(path))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as problem:
+        raise RillbookError(f"the folder cannot be written ({problem.strerror}).", "Choose another.", str(folder)) from None
+    return path
+
+
+def undo(folder: Path, load_id: int) -> None:
+    """Take a load back."""
+    read_settings(folder)
+    with book.open_book(folder, write=True) as connection:
+        book.undo(connection, load_id, now())
+
+
+def status(folder: Path) -> dict[str, Any]:
+    """What a book holds: loads, rows by table, open items, flags by rule."""
+    settings = read_settings(folder)
+    with book.open_book(folder) as connection:
+        known = book.known_rows(connection)
+        outcome = connection.execute(
+            """SELECT count(*) FILTER (NOT EXISTS (SELECT 1 FROM finds f WHERE f.visit_id = v.visit_id) AND NOT incomplete),
+              count(*) FILTER (incomplete) FROM visits v"""
+        ).fetchall()[0]
+        flags = connection.execute("SELECT rule, count(*) FROM flags WHERE settled_by IS NULL GROUP BY rule ORDER BY rule").fetchall()
+        loads = json.loads(book.loads(connection).to_json(orient="records", date_format="iso"))
+        items = len(book.held(connection))
+        stated, silent = absence_counts(connection)
+        of_loggers = logger_store.summary(connection)
+    tables = {table: len(frame) for table, frame in known.items()}
+    return {
+        "title": settings.title, "loads": loads, "tables": tables, "visits_without_finds": outcome[0], "visits_incomplete": outcome[1],
+        "absences": stated, "absences_not_stated": silent, "held": items, "flags": dict(flags), "logger_files": of_loggers,
+    }  # fmt: skip

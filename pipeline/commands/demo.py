@@ -1,0 +1,54 @@
+"""The whole path on the invented study."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from pipeline.commands.book_state import init
+from pipeline.commands.derive import Derived, derive_targets, write_cards, write_care_sheets
+from pipeline.commands.load import load_files
+from pipeline.commands.maps import write_maps
+from pipeline.commands.publish import publish
+from pipeline.commands.report import Progress, Report, silent
+from pipeline.commands.write_reports import write_gaps, write_landowner, write_permits
+
+
+@dataclass(frozen=True)
+class Demo:
+    """What the invented study came to."""
+
+    report: Report
+    faults: pd.DataFrame
+    derived: Derived
+    files: list[Path]
+
+    @property
+    def as_planned(self) -> bool:
+        """Every planted fault met its effect, and nothing else was held or marked."""
+        return bool((self.faults["expected"] == self.faults["met"]).all())
+
+
+def run_demo(folder: Path, progress: Progress = silent) -> Demo:
+    """Run the whole path on the invented study in a new folder.
+
+    Raises
+    ------
+    RillbookError
+        The folder holds a book already.
+    """
+    from pipeline.commands import demo_study as demo
+
+    init(folder, demo.settings_text())
+    report = load_files(folder, demo.copy_sheets(folder / "sheets"), progress=progress)
+    assert isinstance(report, Report), "the invented study holds a logger's export"
+    derived = derive_targets(folder, progress=progress)
+    progress("writing cards and care sheets")
+    files = [*write_cards(folder, derived), *write_care_sheets(folder, derived)]
+    files += write_maps(folder, progress=progress)
+    for written in (write_gaps(folder, progress=progress, derived=derived), write_permits(folder), write_landowner(folder)):
+        files += [path for path in written.files if path.suffix == ".html"]
+    files += publish(folder, progress=progress).files
+    return Demo(report, demo.compare(report.held, report.flags), derived, files)
