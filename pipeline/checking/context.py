@@ -95,22 +95,25 @@ def _find_context(
             frame["latitude"], frame["longitude"], _look_up(site, sites["latitude"]), _look_up(site, sites["longitude"])
         ),
         found_utc=_found_utc(frame, visits, settings.time_zone),
-        **_marks(frame, day, known, tables).to_dict("series"),
+        **_marks(frame, day, site, known, tables).to_dict("series"),
     )
 
 
-def _marks(frame: pd.DataFrame, day: pd.Series, known: dict[str, pd.DataFrame], tables: dict[str, TableCheck]) -> pd.DataFrame:
+def _marks(
+    frame: pd.DataFrame, day: pd.Series, site: pd.Series, known: dict[str, pd.DataFrame], tables: dict[str, TableCheck]
+) -> pd.DataFrame:
     """What earlier finds of the same marks say, those of the book among them."""
     others = known["finds"]
     if len(others):
         keep = others["animal_id"].isin(frame["animal_id"].dropna()) & ~others["find_id"].isin(frame["find_id"])
         others = others[keep].set_axis(pd.RangeIndex(-int(keep.sum()) - 2**40, -(2**40)))
     if others.empty:
-        return animal_marks(frame, day)
-    visits = _both("visits", ["visit_id", "visit_date"], tables, known)
+        return animal_marks(frame, day, site)
+    visits = _both("visits", ["visit_id", "site_id", "visit_date"], tables, known)
     names = ["animal_id", "visit_id", "taxon", "sex", "svl_mm"]
     days = pd.concat([day, _look_up(others["visit_id"], visits["visit_date"])])
-    return animal_marks(pd.concat([frame[names], others[names]]), days).loc[frame.index]
+    sites = pd.concat([site, _look_up(others["visit_id"], visits["site_id"])])
+    return animal_marks(pd.concat([frame[names], others[names]]), days, sites).loc[frame.index]
 
 
 def _look_up(keys: pd.Series, values: pd.Series) -> pd.Series:

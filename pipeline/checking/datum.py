@@ -62,4 +62,6 @@ def _both_places(typed: pd.DataFrame, text: pd.DataFrame, book: pd.DataFrame) ->
 
 
 def _needs_datum(text: object) -> bool:
-    return isinstance(text, str) and read_place(text, None)[0] is None and read_place(text, "WGS84")[0] is not None
+    place = read_place(text)[0] if isinstance(text, str) else None
+    # a precision in metres: the place stands on a grid
+    return place is not None and place.precision_m is not None and not place.datum

@@ -95,9 +95,11 @@ def load_files(
                 show(changes)
         account = accounting.account(checked, changes.same)
         told = joined(checked, known) + datum_that_fits(checked, known)
-        notes += told if tell is None else []
-        for one in told if tell is not None else []:
-            tell(one)
+        if tell is None:
+            notes += told
+        else:
+            for one in told:
+                tell(one)
         progress("storing")
         book.store(connection, load_id, checked, account, changes.same)
         book.settle(connection, load_id, typed_repairs(tables))
