@@ -203,7 +203,9 @@ def load(
     try:
         with _progress() as progress:
             show = None if json else lambda changes: _show_changes(changes.changed, changes.vanished, err=False)
-            report = run.load_files(book, files, map, replace=replace, corrects=corrects, progress=progress, show=show)
+            report = run.load_files(
+                book, files, map, replace=replace, corrects=corrects, progress=progress, show=show, tell=None if json else _say
+            )
     except run.WouldReplaceError as problem:
         if json:
             _json({"error": str(problem), "would_change": problem.changes.changed, "would_vanish": problem.changes.vanished})
@@ -257,7 +259,8 @@ def _show(report: Report | LoggerReport, as_json: bool, last: str) -> None:
         _say(
             f"{sum(rows.values())} rows: {rows['accepted']} accepted, "
             f"{rows['accepted_with_held']} accepted with a value or part held back, "
-            f"{rows['held']} held back, {rows['repeat']} repeats, {rows['no_find']} that say nothing was found."
+            f"{rows['held']} held back, {rows['repeat']} repeats, {rows['no_find']} that say nothing was found"
+            + (f", {rows['skipped']} left out as the map says." if "skipped" in rows else ".")
         )
         if cells:
             _say("Cells: " + ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in cells.items()) + ".")

@@ -30,10 +30,16 @@ COLUMN_FAULTS = (
     Fault(
         "likely_fahrenheit",
         "{text} °C is not possible here ({low} to {high} °C).",
-        "It looks like Fahrenheit ({text} °F is {celsius} °C): correct it to that, or state the unit in a column map.",
+        "It may be Fahrenheit ({text} °F is {celsius} °C) or have lost its point: correct it to what the notes say, or state the unit in a "
+        "column map.",
     ),
     Fault("code_unknown", "{text!r} is not a code of {vocabulary}.", "Use one of: {codes}."),
     Fault("unexpected", "{text} {unit} is unusual ({low} to {high} {unit} is expected).", "Kept. Read the notes again."),
+    Fault(
+        "several_readings",
+        "{text}: {how}.",
+        "Kept. Read the notes again if they lie far apart; `several` in a column map says mean, median or first.",
+    ),
     Fault("at_least", "{text} is kept as the fewest.", "Write the number alone if you know it; targets count the fewest."),
     Fault(
         "described_twice",
@@ -42,4 +48,10 @@ COLUMN_FAULTS = (
     ),
     Fault("parent_held", "it hangs on {parent}, which is held back.", "Repair that row first; this one follows by itself."),
     Fault("parent_unknown", "{parent} is in no file and not in the book.", "Load that row, or correct the code."),
+)
+# A total column is known by a column map alone.
+TOTAL_DIFFERS = Fault(
+    "total_differs",
+    "the counts of the row add up to {counted}, its total says {total}.",
+    "Kept, and nothing is said of absence there. Look for a count that was left out or put in the wrong column.",
 )

@@ -24,8 +24,11 @@ NOT_SHARED: dict[tuple[str, str], str] = {
     ("visits", "thermometer_checked_on"): "a day from which the visit's day may follow",
     ("visits", "sky"): "with the records of a weather station it tells the day",
     ("visits", "rain_24h"): "with the records of a weather station it tells the day",
+    ("visits", "rain_mm"): "with the records of a weather station it tells the day",
+    ("visits", "wind_beaufort"): "with the records of a weather station it tells the day",
     ("visits", "days_since_rain"): "with the records of a weather station it tells the day",
     ("visits", "disinfectant"): "free text",
+    ("finds", "colour_morph"): "free text",
     ("finds", "verbatim_taxon"): "free text",
 }
 """Fields that are not protected by themselves and still are no part of a publication, each with the reason."""

@@ -8,7 +8,8 @@ visits
     ``today`` (day), ``cool_stream_book`` (the book has cool-stream taxa), ``start_ambiguous`` (the hour that daylight saving repeats).
 finds
     ``taxon_known``, ``taxon_group``, ``taxon_paedomorphic``, ``taxon_overlap_low``, ``taxon_overlap_high``, ``medium``,
-    ``visit_start``, ``visit_end`` (clock text), ``site_distance_m``.
+    ``visit_start``, ``visit_end`` (clock text), ``site_distance_m``, ``animal_twice``, ``animal_changed`` (what other finds of
+    the same mark say).
 enclosures
     ``taxon_known``.
 """
@@ -41,7 +42,22 @@ MASS_PER_SVL3 = (rule_figure("mass_per_svl3_least"), rule_figure("mass_per_svl3_
 # Any of these says that a visit searched, and how much.
 EFFORT = ("search_minutes", "area_m2", "length_m", "cover_objects_turned")
 # Finds that agree in all of these may be one animal, noted twice.
-NEAR_DUPLICATE_IN = ("visit_id", "taxon", "life_stage", "svl_mm", "total_length_mm", "mass_g", "microhabitat", "pass_no")
+NEAR_DUPLICATE_IN = (
+    "visit_id", "taxon", "life_stage", "svl_mm", "total_length_mm", "mass_g", "microhabitat", "pass_no", "found_at", "water_temp_c",
+    "substrate_temp_c", "air_temp_c", "animal_id",
+)  # fmt: skip
+# Judgement: how seldom two animals of one taxon and stage agree in a measure by chance. Where a sheet measures little and a
+# visit has many finds, agreement says nothing.
+AGREE_BY_CHANCE = {
+    "svl_mm": 1 / rule_figure("alike_by_chance_svl"),
+    "total_length_mm": 1 / rule_figure("alike_by_chance_total_length"),
+    "mass_g": 1 / rule_figure("alike_by_chance_mass"),
+    "found_at": 1 / rule_figure("alike_by_chance_minute"),
+    "animal_id": 1 / rule_figure("alike_by_chance_mark"),
+}
+CHANCE_PAIRS = rule_figure("chance_pairs_most")
+READINGS_ALIKE_C, READING_APART_C = rule_figure("readings_alike_c"), rule_figure("reading_apart_c")
+READINGS_LEAST = int(rule_figure("readings_alike_least"))
 
 
 @dataclass(frozen=True)
@@ -87,7 +103,6 @@ _stage_near_overlap = all_of(
     Comparison("gills", "not noted"),
     Comparison("photo", "not noted"),
 )
-
 
 def _coordinates_swapped(frame: pd.DataFrame) -> pd.Series:
     return ~frame["in_area"].fillna(True) & frame["in_area_swapped"].fillna(False)
@@ -137,17 +152,42 @@ def _mass_out_of_line(frame: pd.DataFrame) -> pd.Series:
     return (frame["mass_g"] < MASS_PER_SVL3[0] * expected) | (frame["mass_g"] > MASS_PER_SVL3[1] * expected)
 
 
-def _reading_copied(frame: pd.DataFrame) -> pd.Series:
-    copied = pd.Series(False, index=frame.index)
-    for name in ("water_temp_c", "substrate_temp_c", "air_temp_c"):
+def _copied(name: str) -> Callable[[pd.DataFrame], pd.Series]:
+    """One reading at five or more finds of a visit."""
+
+    def mask(frame: pd.DataFrame) -> pd.Series:
         known = frame[frame[name].notna()]
         size = known.groupby(["visit_id", name])[name].transform("size")
-        copied.loc[known.index] |= size >= COPIES
-    return copied
+        return (size >= COPIES).reindex(frame.index, fill_value=False)
+
+    return mask
 
 
 def _near_duplicate(frame: pd.DataFrame) -> pd.Series:
-    return frame["svl_mm"].notna() & frame["animal_id"].isna() & frame.duplicated(list(NEAR_DUPLICATE_IN), keep=False)
+    alike = frame["svl_mm"].notna() & frame.duplicated(list(NEAR_DUPLICATE_IN), keep=False)
+    measured = frame[frame["svl_mm"].notna()]
+    size = measured.groupby(["visit_id", "taxon", "life_stage"])["svl_mm"].transform("size").reindex(frame.index, fill_value=0)
+    chance = size * (size - 1) / 2
+    for name, share in AGREE_BY_CHANCE.items():
+        chance = chance.where(frame[name].isna(), chance * share)
+    return alike & (chance <= CHANCE_PAIRS + 1e-9)
+
+
+def _reading_apart(name: str) -> Callable[[pd.DataFrame], pd.Series]:
+    """One reading far from the others of its visit, which agree: two digits that changed places, or a probe in the sun."""
+
+    def mask(frame: pd.DataFrame) -> pd.Series:
+        apart = pd.Series(False, index=frame.index)
+        for _, readings in frame[frame[name].notna()].groupby("visit_id")[name]:
+            if len(readings) <= READINGS_LEAST:
+                continue
+            far = (readings - readings.median()).abs() > READING_APART_C
+            rest = readings[~far]
+            if far.sum() == 1 and len(rest) >= READINGS_LEAST and rest.max() - rest.min() <= READINGS_ALIKE_C:
+                apart.loc[readings.index[far]] = True
+        return apart
+
+    return mask
 
 
 RULES: tuple[Rule, ...] = (
@@ -194,7 +234,8 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "visit_too_long", "visits", FLAG, ("start_time", "end_time"),
-        f"the visit lasts more than {LONG_MINUTES / 60:g} hours.", "Check the start and the end.", _visit_too_long, JUDGEMENT,
+        f"the end is before the start, or the visit lasts more than {LONG_MINUTES / 60:g} hours.", "Check the start and the end.",
+        _visit_too_long, JUDGEMENT,
     ),
     Rule(
         "clock_ambiguous", "visits", FLAG, ("start_time",),
@@ -203,7 +244,7 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "visit_twice", "visits", FLAG, ("visit_id",),
         "another visit has the same site, date and start.",
-        "Both are kept. If they are one visit, mend the sheet and load it with --replace.", _visit_twice,
+        "Nothing is taken out. If they are one visit, mend the sheet and load it with --replace.", _visit_twice,
     ),
     Rule(
         "taxon_unknown", "finds", HOLD_ROW, ("taxon",),
@@ -261,8 +302,40 @@ RULES: tuple[Rule, ...] = (
         "mass and SVL do not go together.", "Check the unit of both.", _mass_out_of_line, JUDGEMENT,
     ),
     Rule(
-        "reading_copied", "finds", FLAG, ("water_temp_c", "substrate_temp_c", "air_temp_c"),
-        f"one reading stands at {COPIES} or more finds of this visit.", "It counts as one reading.", _reading_copied, JUDGEMENT,
+        "reading_copied", "finds", FLAG, ("water_temp_c",),
+        f"one reading of the water stands at {COPIES} or more finds of this visit.", "It counts as one reading.",
+        _copied("water_temp_c"), JUDGEMENT,
+    ),
+    Rule(
+        "substrate_reading_copied", "finds", FLAG, ("substrate_temp_c",),
+        f"one reading of the substrate stands at {COPIES} or more finds of this visit.", "It counts as one reading.",
+        _copied("substrate_temp_c"), JUDGEMENT,
+    ),
+    Rule(
+        "air_reading_copied", "finds", FLAG, ("air_temp_c",),
+        f"one reading of the air stands at {COPIES} or more finds of this visit.", "It counts as one reading.",
+        _copied("air_temp_c"), JUDGEMENT,
+    ),
+    Rule(
+        "water_reading_apart", "finds", FLAG, ("water_temp_c",),
+        f"the water lies more than {READING_APART_C:g} °C from all other readings at animals of this visit, which agree.",
+        "Is it right? Two digits may have changed places; correct it if the notes say so.", _reading_apart("water_temp_c"), JUDGEMENT,
+    ),
+    Rule(
+        "substrate_reading_apart", "finds", FLAG, ("substrate_temp_c",),
+        f"the substrate lies more than {READING_APART_C:g} °C from all other readings at animals of this visit, which agree.",
+        "Is it right? Two digits may have changed places; correct it if the notes say so.", _reading_apart("substrate_temp_c"), JUDGEMENT,
+    ),
+    Rule(
+        "animal_twice", "finds", FLAG, ("animal_id",),
+        "another find of this visit has the same mark.",
+        "Was it met twice, or typed twice? If typed twice, take one out and load it with --replace.",
+        lambda frame: frame["animal_twice"],
+    ),
+    Rule(
+        "animal_changed", "finds", FLAG, ("animal_id", "sex", "svl_mm"),
+        "another find of this mark has another taxon or sex, or a size that it cannot have come from.",
+        "Read the mark and the measures again; correct the one that is wrong.", lambda frame: frame["animal_changed"], JUDGEMENT,
     ),
     Rule(
         "find_outside_visit", "finds", FLAG, ("found_at",),
@@ -276,7 +349,7 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "near_duplicate", "finds", FLAG, ("find_id",),
         "another find of this visit has the same taxon, stage and measures.",
-        "Both are kept. If it is one animal, take one out of the sheet and load it with --replace.",
+        "Nothing is taken out. If it is one animal, take one out of the sheet and load it with --replace.",
         _near_duplicate,
     ),
     Rule(

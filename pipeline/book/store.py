@@ -18,6 +18,7 @@ from pipeline.book.tables import EXTRA, READINGS_EXTRA, TABLES, VIEWS
 from pipeline.checking.outcome import Account, Checked
 from pipeline.errors import RillbookError
 from pipeline.reading.values import as_text
+from schemas.ddl import TYPES as SQL_TYPES
 from schemas.ddl import create_table
 from schemas.enums import Effect
 from schemas.tables import LOADED, fields, key_of
@@ -140,7 +141,7 @@ def _has_tables(connection: DuckDBPyConnection, name: str = "loads") -> bool:
 def _create(connection: DuckDBPyConnection, write: bool) -> None:
     if _has_tables(connection):
         # a book of an earlier version gets what came later
-        if write and not _has_tables(connection, "uncounted_all"):
+        if write and (_add_fields(connection) or not _has_tables(connection, "uncounted_all")):
             connection.execute(TABLES + VIEWS)
         return
     connection.execute(TABLES)
@@ -148,6 +149,17 @@ def _create(connection: DuckDBPyConnection, write: bool) -> None:
         connection.execute(create_table(table, f"{table}_all", EXTRA))
     connection.execute(create_table("logger_readings", "logger_readings_all", READINGS_EXTRA))
     connection.execute(VIEWS)
+
+
+def _add_fields(connection: DuckDBPyConnection) -> bool:
+    """Give a book of an earlier version the fields that were declared since; whether there were any."""
+    missing = []
+    for table in LOADED:
+        known = {row[0] for row in connection.execute(f"DESCRIBE {table}_all").fetchall()}
+        missing += [(table, declared) for name, declared in fields(table).items() if name not in known]
+    for table, declared in missing:
+        connection.execute(f'ALTER TABLE {table}_all ADD COLUMN "{declared.name}" {SQL_TYPES[declared.kind]}')
+    return bool(missing)
 
 
 def is_empty(connection: DuckDBPyConnection) -> bool:
@@ -159,7 +171,8 @@ def conform(table: str, frame: pd.DataFrame) -> pd.DataFrame:
     """Declared fields of a table in their types, from a frame that DuckDB gave."""
     columns = {}
     for name, declared in fields(table).items():
-        column = frame[name]
+        # a book of an earlier version lacks what came later
+        column = frame[name] if name in frame else pd.Series(np.nan, index=frame.index, dtype="object")
         if declared.kind in ("whole", "yes_no"):
             column = column.astype("object").where(column.notna(), pd.NA)
         columns[name] = column.astype(TYPES.get(declared.kind, "str"))

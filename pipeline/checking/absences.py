@@ -12,7 +12,7 @@ from pipeline.checking.outcome import NO_CANDIDATE, UNCOUNTED_COLUMNS, TableChec
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings
 
-HELD, NOT_COUNTED, TWO_STATEMENTS = "held back", "not counted", "two statements"
+HELD, NOT_COUNTED, TWO_STATEMENTS, TOTAL = "held back", "not counted", "two statements", "the total says otherwise"
 ANY = ""
 """Stands for every taxon, or for every visit of a load."""
 STATEMENTS = ("target_taxa", "all_counted")
@@ -47,6 +47,7 @@ def uncounted(
     codes = alias_of(settings)
     visits = set(known["visits"]["visit_id"]) | set(tables["visits"].candidates.typed["visit_id"].dropna())
     parts = [_empty_cells(number, one) for number, one in enumerate(sources)]
+    parts += [_totals(number, one) for number, one in enumerate(sources)]
     parts += [_held_finds(tables["finds"]), _uncut_rows(sources, held), _two_statements(tables["visits"])]
     found = pd.concat([part for part in parts if len(part)] or [pd.DataFrame(columns=list(UNCOUNTED_COLUMNS))], ignore_index=True)
     taxon = found["taxon"].map(lambda text: ANY if pd.isna(text) else codes.get(str(text).casefold(), ANY))
@@ -67,6 +68,20 @@ def _empty_cells(number: int, one: MappedSource) -> pd.DataFrame:
     text = cells["column"].astype("str") + " = " + cells["text"].astype("str").where(cells["text"].astype("str") != "", "(empty)")
     lines = one.source.lines[cells["row"].to_numpy(dtype="int64")]
     return cells.drop(columns=["column", "text"]).assign(why=NOT_COUNTED, text=text, row_no=pd.NA, source=number, line=lines)
+
+
+def _totals(number: int, one: MappedSource) -> pd.DataFrame:
+    """Rows with another total than their counts: animals that nobody named may be of any taxon."""
+    visits = next((mapped for mapped in one.mapped if mapped.table == "visits" and "visit_id" in mapped.text), None)
+    if one.totals.empty or visits is None:
+        return pd.DataFrame(columns=list(UNCOUNTED_COLUMNS))
+    rows = one.totals["row"].to_numpy(dtype="int64")
+    key = visits.text["visit_id"].set_axis(visits.rows).reindex(rows).to_numpy()
+    text = [f"total {total:g}, counted {counted:g}" for total, counted in zip(one.totals["total"], one.totals["counted"], strict=True)]
+    return pd.DataFrame({
+        "visit_id": key, "taxon": np.nan, "life_stage": np.nan, "why": TOTAL, "text": text, "row_no": pd.NA, "source": number, "row": rows,
+        "line": one.source.lines[rows],
+    })  # fmt: skip
 
 
 def _held_finds(result: TableCheck) -> pd.DataFrame:

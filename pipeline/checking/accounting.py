@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pipeline.checking.outcome import ROW_FATES, Account, Checked, TableCheck
+from pipeline.checking.outcome import LEFT_OUT, ROW_FATES, Account, Checked, TableCheck
 from schemas.tables import LOADED, key_of
 
-CELL_FATES = ("open", "missing", "not_counted", "no_find", "unmapped", "same", "stored", "held")
-OPEN, MISSING, NOT_COUNTED, NO_FIND, UNMAPPED, SAME, STORED, HELD = range(len(CELL_FATES))
+CELL_FATES = ("open", "missing", "skipped", "not_counted", "no_find", "unmapped", "same", "stored", "held")
+OPEN, MISSING, SKIPPED, NOT_COUNTED, NO_FIND, UNMAPPED, SAME, STORED, HELD = range(len(CELL_FATES))
 
 
 def account(checked: Checked, same: dict[str, set[str]] | None = None) -> Account:
@@ -40,9 +40,13 @@ def account(checked: Checked, same: dict[str, set[str]] | None = None) -> Accoun
         cells[number][cells[number] == OPEN] = MISSING
         cells[number][:, [source.source.cells.columns.get_loc(name) for name in source.unmapped]] = UNMAPPED
         cells[number][list(source.source.misshapen), :] = HELD
+        if source.skipped.any():
+            cells[number][source.skipped] = SKIPPED
     fates = [_row_fates(checked, number, cells[number], row_marks[number]) for number in range(len(cells))]
     every_row, every_cell = np.concatenate([*fates, np.array([], dtype=object)]), np.concatenate([one.ravel() for one in cells])
     counted_rows = {fate: int((every_row == fate).sum()) for fate in ROW_FATES}
+    if left_out := int((every_row == LEFT_OUT).sum()):
+        counted_rows[LEFT_OUT] = left_out
     counted_cells = {name: int((every_cell == code).sum()) for code, name in enumerate(CELL_FATES) if code != OPEN}
     assert sum(counted_rows.values()) == sum(len(source.source.cells) for source in checked.sources), "a source row has no fate"
     assert sum(counted_cells.values()) == sum(source.missing.size for source in checked.sources), "a source cell has no fate"
@@ -130,6 +134,8 @@ def _row_fates(checked: Checked, number: int, cells: np.ndarray, marks: np.ndarr
     without = source.no_find & marks[:, 1]
     fates[without] = "no_find"
     fates[list(source.source.misshapen)] = "held"
+    if source.skipped.any():
+        fates[source.skipped] = LEFT_OUT
     return fates
 
 

@@ -9,9 +9,10 @@ from typing import Any
 import pandas as pd
 
 from pipeline.checking.absences import uncounted
-from pipeline.checking.columns import check_columns, flag_unexpected
+from pipeline.checking.columns import check_columns, flag_several, flag_unexpected
 from pipeline.checking.completing import complete, converted, settle_places
 from pipeline.checking.context import context_of
+from pipeline.checking.nearest import nearest
 from pipeline.checking.outcome import (
     CONVERTED_COLUMNS,
     FLAG_COLUMNS,
@@ -25,7 +26,7 @@ from pipeline.checking.sheet import OTHER_PARENTS, PARENTS, Sheet, flag, hold, t
 from pipeline.checking.typed_rows import gather, merge, rows
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings
-from schemas.column_faults import COLUMN_FAULTS
+from schemas.column_faults import COLUMN_FAULTS, TOTAL_DIFFERS
 from schemas.rules import FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule, rules_of
 from schemas.tables import LOADED, key_of
 
@@ -70,6 +71,9 @@ def check(sources: list[MappedSource], settings: Settings, known: dict[str, pd.D
         accepted = sheet.typed.drop(index=pd.Index(sorted(sheet.held_rows)))
         tables[table] = TableCheck(one, merged, accepted, pd.Index(sorted(sheet.held_rows), dtype="int64"))
         flag_unexpected(sheet, accepted)
+        flag_several(sheet)
+        if table == "visits":
+            _flag_totals(sheet)
         ways += converted(sheet, accepted)
         held += sheet.held
         flags += [one for one in sheet.flags if one.pop("candidate") not in sheet.held_rows]
@@ -99,6 +103,19 @@ def _misshapen(sources: list[MappedSource]) -> list[dict[str, Any]]:
     return held
 
 
+def _flag_totals(sheet: Sheet) -> None:
+    """Mark visits of which a row states another total than its counts add up to."""
+    fault = TOTAL_DIFFERS
+    origin = sheet.one.origin
+    for number, source in enumerate(sheet.sources):
+        for row, total, counted in source.totals.itertuples(index=False):
+            for at in origin.index[(origin["source"] == number) & (origin["row"] == row)]:
+                visit = int(sheet.merged.row_of[sheet.one.text.index.get_loc(at)])
+                message = fault.message.format(counted=f"{counted:g}", total=f"{total:g}")
+                flag(sheet, visit, ("visit_id",), fault.id, FLAG, message, fault.remedy)
+                sheet.flags[-1].update(line=int(origin.at[at, "line"]), row=int(row), value=f"{total:g}")
+
+
 def _check_parents(sheet: Sheet, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame]) -> None:
     for parents in (PARENTS, OTHER_PARENTS):
         if sheet.table in parents:
@@ -113,7 +130,9 @@ def _check_parent(sheet: Sheet, name: str, parent: str, tables: dict[str, TableC
             continue
         fault = next(one for one in COLUMN_FAULTS if one.id == ("parent_held" if key in held else "parent_unknown"))
         message = fault.message.format(parent=f"{parent[:-1]} {key}")
-        hold(sheet, int(row), name if fault.id == "parent_unknown" else "", fault.id, message, fault.remedy, True)  # type: ignore[call-overload]
+        near = nearest(str(key), there) if fault.id == "parent_unknown" else []
+        remedy = f"{fault.remedy} The nearest is {' or '.join(near)}." if near else fault.remedy
+        hold(sheet, int(row), name if fault.id == "parent_unknown" else "", fault.id, message, remedy, True)  # type: ignore[call-overload]
 
 
 def _check_rules(sheet: Sheet, context: Callable[[], pd.DataFrame]) -> None:

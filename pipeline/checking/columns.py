@@ -85,6 +85,14 @@ def _span_fault(table: str, name: str, number: float) -> str:
     return "likely_fahrenheit" if in_water and declared.possible is not None and 0 <= celsius <= declared.possible[1] else "not_possible"
 
 
+def flag_several(sheet: Sheet) -> None:
+    """Mark values that were made of several readings."""
+    fault = next(one for one in COLUMN_FAULTS if one.id == "several_readings")
+    for at, name, text, how in sheet.one.several.itertuples(index=False):
+        row = int(sheet.merged.row_of[sheet.one.text.index.get_loc(at)])
+        flag(sheet, row, (name,), fault.id, FLAG, fault.message.format(text=text, how=how), fault.remedy)
+
+
 def flag_unexpected(sheet: Sheet, accepted: pd.DataFrame) -> None:
     """Mark accepted values outside the span that is expected."""
     for name, declared in fields(sheet.table).items():

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from pipeline.checking.animals import animal_marks
 from pipeline.checking.completing import instant, start_is_ambiguous
 from pipeline.checking.outcome import TableCheck
 from pipeline.checking.sheet import PARENTS, Sheet
@@ -79,6 +80,7 @@ def _find_context(
     visits = _both("visits", ["visit_id", "site_id", "visit_date", "start_time", "end_time"], tables, known)
     sites = _both("sites", ["site_id", "latitude", "longitude"], tables, known)
     site = _look_up(frame["visit_id"], visits["site_id"])
+    day = _look_up(frame["visit_id"], visits["visit_date"])
     media = {code: row["medium"] for code, row in vocabulary("microhabitat").items()}
     return frame.assign(
         taxon_known=frame["taxon"].isin(taxa.index),
@@ -93,7 +95,25 @@ def _find_context(
             frame["latitude"], frame["longitude"], _look_up(site, sites["latitude"]), _look_up(site, sites["longitude"])
         ),
         found_utc=_found_utc(frame, visits, settings.time_zone),
+        **_marks(frame, day, site, known, tables).to_dict("series"),
     )
+
+
+def _marks(
+    frame: pd.DataFrame, day: pd.Series, site: pd.Series, known: dict[str, pd.DataFrame], tables: dict[str, TableCheck]
+) -> pd.DataFrame:
+    """What earlier finds of the same marks say, those of the book among them."""
+    others = known["finds"]
+    if len(others):
+        keep = others["animal_id"].isin(frame["animal_id"].dropna()) & ~others["find_id"].isin(frame["find_id"])
+        others = others[keep].set_axis(pd.RangeIndex(-int(keep.sum()) - 2**40, -(2**40)))
+    if others.empty:
+        return animal_marks(frame, day, site)
+    visits = _both("visits", ["visit_id", "site_id", "visit_date"], tables, known)
+    names = ["animal_id", "visit_id", "taxon", "sex", "svl_mm"]
+    days = pd.concat([day, _look_up(others["visit_id"], visits["visit_date"])])
+    sites = pd.concat([site, _look_up(others["visit_id"], visits["site_id"])])
+    return animal_marks(pd.concat([frame[names], others[names]]), days, sites).loc[frame.index]
 
 
 def _look_up(keys: pd.Series, values: pd.Series) -> pd.Series:

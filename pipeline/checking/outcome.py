@@ -19,6 +19,7 @@ UNCOUNTED_COLUMNS = ("visit_id", "taxon", "life_stage", "why", "text", "row_no",
 ROW_TOO_LONG = "row_too_long"
 VALUE_ONLY, NO_CANDIDATE = -1, 2**31 - 1
 ROW_FATES = ("accepted", "accepted_with_held", "held", "repeat", "no_find")
+LEFT_OUT = "skipped"
 
 
 @dataclass(frozen=True)

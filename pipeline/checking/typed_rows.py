@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from dataclasses import field as dataclass_field
 
 import numpy as np
 import pandas as pd
@@ -10,6 +11,12 @@ import pandas as pd
 from pipeline.reading.rows import Mapped, MappedSource
 from pipeline.reading.values import CANONICAL, as_text, empty_column, read_column
 from schemas.tables import fields, key_of
+
+READINGS = (
+    "air_temp_c", "rh_pct", "wet_bulb_c", "water_temp_c", "substrate_temp_c", "ph", "soil_ph", "conductivity_us_cm",
+    "dissolved_oxygen_mg_l",
+)  # fmt: skip
+"""Readings of a visit that may be taken more than once in it."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +41,8 @@ class Candidates:
         ``row``, ``field``, ``text``, ``how`` of the cells whose value is more than a copy of what was written; ``at_least``.
     parts : tuple of (int, Mapped)
         The mapped sheets, in the order of the candidates.
+    several : DataFrame
+        ``row``, ``field``, ``text``, ``how``: readings of one visit that were brought together.
     """
 
     table: str
@@ -44,6 +53,7 @@ class Candidates:
     faults: pd.DataFrame
     ways: pd.DataFrame
     parts: tuple[tuple[int, Mapped], ...]
+    several: pd.DataFrame = dataclass_field(default_factory=lambda: pd.DataFrame({"row": [], "field": [], "text": [], "how": []}))
 
 
 @dataclass(frozen=True)
@@ -101,7 +111,68 @@ def gather(table: str, sources: list[MappedSource]) -> Candidates:
         blank = pd.DataFrame({name: pd.Series(dtype="str") for name in fields(table)})
         columns = pd.DataFrame({"source": [], "row": [], "line": []}, dtype="int64")
         return Candidates(table, empty, blank, blank, columns, _faults([]), _ways([]), ())
-    return Candidates(table, pd.concat(typed), pd.concat(text), pd.concat(written), pd.concat(origin), _faults(faults), _ways(ways), parts)
+    one = Candidates(table, pd.concat(typed), pd.concat(text), pd.concat(written), pd.concat(origin), _faults(faults), _ways(ways), parts)
+    return bring_together(one) if table == "visits" else one
+
+
+def bring_together(one: Candidates) -> Candidates:
+    """Make several readings of a visit one value, with their number and span on record.
+
+    Rows that repeat a visit and differ in nothing but one reading are readings of that visit: their mean is kept. For a field of which the
+    map says ``several``, the same holds whatever else differs. A reading that cannot be read or is not possible leaves all as it stands.
+
+    Parameters
+    ----------
+    one : Candidates
+        Of the table `visits`.
+
+    Returns
+    -------
+    Candidates
+    """
+    said = {name: how for _, mapped in one.parts for name, how in mapped.several.items()}
+    keys = one.typed["visit_id"]
+    repeated = keys[keys.notna() & keys.duplicated(keep=False)]
+    if repeated.empty:
+        return one
+    typed, text, rows = one.typed.copy(), one.text.copy(), []
+    varying = one.text.loc[repeated.index].groupby(repeated).nunique()
+    for key, differing in varying[(varying > 1).any(axis=1)].iterrows():
+        names = [name for name in one.text.columns if differing[name] > 1]
+        asked = [name for name in names if name in said]
+        rest = [name for name in names if name not in said]
+        alone = rest if len(rest) == 1 and rest[0] in READINGS else []
+        members = repeated.index[repeated == key]
+        for name in [*asked, *alone]:
+            found = _several(one, members, name, said.get(name, "mean"))
+            if found is None:
+                continue
+            value, how = found
+            filled = members[one.text.loc[members, name].notna()]
+            typed[name] = typed[name].astype("float64") if fields(one.table)[name].kind == "real" else typed[name]
+            typed.loc[filled, name] = value
+            text.loc[filled, name] = as_text(typed.loc[filled, name], fields(one.table)[name].kind)
+            written = " | ".join(dict.fromkeys(one.written.loc[filled, name]))
+            rows.append((int(filled[0]), name, written, how, False))
+    if not rows:
+        return one
+    several = pd.DataFrame(rows, columns=["row", "field", "text", "how", "at_least"])
+    ways = _ways([one.ways, several])
+    return replace(one, typed=typed, text=text, ways=ways, several=several.drop(columns="at_least"))
+
+
+def _several(one: Candidates, members: pd.Index, name: str, how: str) -> tuple[float, str] | None:
+    """The value of several readings and how it was made; None where one of them is no reading."""
+    declared = fields(one.table)[name]
+    written = one.text.loc[members, name].notna()
+    values = one.typed.loc[members, name][written].astype("float64")
+    low, high = declared.possible or (-np.inf, np.inf)
+    if values.isna().any() or not values.between(low, high).all():
+        return None
+    readings = values.drop_duplicates()
+    value = {"mean": readings.mean(), "median": readings.median(), "first": readings.iloc[0]}[how]
+    value = float(round(value)) if declared.kind == "whole" else round(float(value), 6)
+    return value, f"{how} of {len(readings)} readings, {readings.min():.10g} to {readings.max():.10g}"
 
 
 def _without_pairs(raw: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:

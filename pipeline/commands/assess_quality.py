@@ -19,6 +19,7 @@ from pipeline.publishing.publication import standard_words
 from pipeline.quality import archive as archive_file
 from pipeline.quality import report as quality
 from pipeline.reading import files as read
+from pipeline.reading.rows import refuse_repeats
 from pipeline.settings import Settings, read_settings
 from schemas.fields import Field
 from schemas.tables import fields
@@ -102,6 +103,8 @@ def file_rows(paths: list[Path], settings: Settings) -> tuple[pd.DataFrame, pd.S
         rows = archive_file.read_archive(paths[0])
         return rows, pd.Series(range(1, len(rows) + 1)).astype(str)
     sources = read.read_files(paths)
+    for one in sources:
+        refuse_repeats(one)
     tables = {table: source for source in sources if (table := _table_of(source.cells))}
     base = next((name for name in FROM_TABLES if name in tables), None)
     if base is not None:

@@ -8,6 +8,8 @@ from pathlib import Path
 
 from pipeline.book import store as book
 from pipeline.checking import accounting, check, held_list
+from pipeline.checking.datum import datum_that_fits
+from pipeline.checking.join import joined
 from pipeline.commands import load_loggers as loggers
 from pipeline.commands import mark_copy as marking
 from pipeline.commands.load_loggers import LoggerReport
@@ -88,5 +90,6 @@ def check_tables(
     sources, said = add_waypoints(sources, gpx or [], settings, known, today or date.today())
     notes += said
     checked = check.check(sources, settings, known, today or date.today())
+    notes += joined(checked, known) + datum_that_fits(checked, known)
     changes = book.changes(known, checked, settled)
     return report_of(checked, accounting.account(checked, changes.same), settled, changes=changes, notes=notes)

@@ -11,6 +11,8 @@ import pandas as pd
 
 from pipeline.book import store as book
 from pipeline.checking import accounting, check, held_list
+from pipeline.checking.datum import datum_that_fits
+from pipeline.checking.join import joined
 from pipeline.checking.outcome import Checked
 from pipeline.commands import load_loggers as loggers
 from pipeline.commands.load_loggers import LoggerReport
@@ -33,6 +35,7 @@ def load_files(
     today: date | None = None,
     progress: Progress = silent,
     show: Callable[[book.Changes], None] | None = None,
+    tell: Callable[[str], None] | None = None,
 ) -> Report | LoggerReport:
     """Load files into the book in one transaction.
 
@@ -46,6 +49,8 @@ def load_files(
         Load that this one takes the place of.
     show : callable, optional
         Told what will change and vanish, before it does.
+    tell : callable, optional
+        Told how the files go together, before anything is stored; without it the report says so.
 
     Returns
     -------
@@ -89,6 +94,12 @@ def load_files(
             if show is not None:
                 show(changes)
         account = accounting.account(checked, changes.same)
+        told = joined(checked, known) + datum_that_fits(checked, known)
+        if tell is None:
+            notes += told
+        else:
+            for one in told:
+                tell(one)
         progress("storing")
         book.store(connection, load_id, checked, account, changes.same)
         book.settle(connection, load_id, typed_repairs(tables))

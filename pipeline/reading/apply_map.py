@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from difflib import get_close_matches
 from fnmatch import fnmatch
 from typing import Any
 
@@ -11,7 +12,8 @@ import pandas as pd
 from pipeline.errors import RillbookError
 from pipeline.reading import wide
 from pipeline.reading.rows import UNCOUNTED, ZEROS, Cell, ColumnMap, FieldMap, Mapped, MappedSource, SourceMap, SourceTable
-from pipeline.reading.values import Style, as_text, number_of, read_column
+from pipeline.reading.sums import mean_of, summed, totals_that_differ
+from pipeline.reading.values import Style, as_text, read_column
 from schemas.tables import fields, key_of
 
 
@@ -45,6 +47,13 @@ def apply_map(column_map: ColumnMap, tables: list[SourceTable]) -> list[MappedSo
     matched = {one.file for _, one in pairs}
     for one in tables:
         if one.file not in matched:
+            sheets = [source.sheet for source in column_map.sources if fnmatch(one.file, source.file) and source.sheet]
+            if sheets and not one.sheet:
+                what = f"the map asks for the sheet {sheets[0]!r} of this file, and a text file has no sheets."
+                raise RillbookError(what, "Take the word sheet out of that [[source]].", one.label)
+            if sheets:
+                what = f"this workbook has no sheet {sheets[0]!r}."
+                raise RillbookError(what, f"It has {', '.join(repr(other.sheet) for other in tables if other.file == one.file)}.", one.file)
             patterns = ", ".join(source.file for source in column_map.sources)
             raise RillbookError("the column map has no source for this file.", f"It knows {patterns}.", one.label)
     return [_apply(source, one) for source, one in pairs]
@@ -54,17 +63,27 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     columns = source.named_columns()
     for column in columns:
         if column not in one.cells.columns:
-            message = f"{one.label} has no column {column!r}."
-            raise RillbookError(message, "Check the map and the headings.", source.lines.get(column, source.where))
+            where = source.lines.get(column, source.where)
+            if column in one.repeated:
+                named = " or ".join(repr(other) for other in one.cells.columns if other.startswith(f"{column} (column "))
+                raise RillbookError(f"{one.label} has more than one column {column!r}.", f"Say which: {named}.", where)
+            raise RillbookError(f"{one.label} has no column {column!r}.", _near(column, one), where)
     unmapped = tuple(column for column in one.cells.columns if column not in columns)
-    unlisted = [column for column in unmapped if column not in source.unused]
+    unused = {name.strip() for name in source.unused}
+    unlisted = [column for column in unmapped if column not in unused and _plain(column, one) not in unused]
     if source.strict and unlisted:
         message = f"the map says nothing of the column {unlisted[0]!r} of {one.label}."
         raise RillbookError(message, "Map it, or list it under unused.", source.where)
     stripped = one.cells.apply(lambda column: column.str.strip())
     missing = stripped.isin(["", *source.missing]).to_numpy()
     shaped = np.ones(len(stripped), dtype=bool)
+    skipped = np.zeros(len(stripped), dtype=bool)
+    for column, tokens in source.skip.items():
+        skipped |= stripped[column].isin(tokens).to_numpy()
+    # a row that is not read cannot be cut wrongly
+    skipped[list(one.misshapen)] = False
     shaped[list(one.misshapen)] = False
+    shaped &= ~skipped
     no_find = np.zeros(len(stripped), dtype=bool)
     for column, tokens in source.no_find.items():
         no_find |= stripped[column].isin(tokens).to_numpy()
@@ -81,7 +100,21 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     find_words = tuple(dict.fromkeys([*source.no_find, *source.wide]))
     uncounted = _uncounted(source, stripped, counts, np.flatnonzero(shaped & ~marked), mapped)
     zeros, not_counted = (*ZEROS, *source.wide_zeros), source.not_counted
-    return MappedSource(one, tuple(mapped.values()), missing, unmapped, no_find, find_words, zeros, uncounted, not_counted)
+    totals = totals_that_differ(source, stripped, missing, np.flatnonzero(shaped))
+    return MappedSource(
+        one, tuple(mapped.values()), missing, unmapped, no_find & ~skipped, find_words, zeros, uncounted, not_counted, skipped, totals
+    )
+
+
+def _near(column: str, one: SourceTable) -> str:
+    """What to do about a column that is not there; the nearest heading first."""
+    near = get_close_matches(column, list(one.cells.columns), n=1)
+    return f"The nearest heading is {near[0]!r}. Mend the map." if near else "Check the map and the headings."
+
+
+def _plain(column: str, one: SourceTable) -> str:
+    """Heading of a column as it stands in the sheet."""
+    return next((name for name in one.repeated if column.startswith(f"{name} (column ")), column)
 
 
 def _uncounted(
@@ -125,12 +158,14 @@ def _map_table(
             text.setdefault("medium_assumed", assumed)
     frame = pd.DataFrame(text, index=taken.index).astype("str")
     key = next((one for one in maps if one.name == key_of(table)), None)
-    if table in ("finds", "availability") and key is not None and (key.number or key.fields or len(key.cells) > 1):
+    # two finds of one kind are two animals; two points of one code are one point told twice, unless the map asks for numbers
+    if key is not None and (key.number or (table == "finds" and (key.fields or len(key.cells) > 1))):
         frame[key.name] = _numbered(frame[key.name])
     for one in maps:
         if one.sum_over:
-            frame[one.name] = _summed(frame, one, taken, key_of(table))
-    return Mapped(table, frame, rows, {one.name: one.style for one in maps}, columns, columns_of)
+            frame[one.name] = summed(frame, one, taken, key_of(table))
+    styles, several = {one.name: one.style for one in maps}, {one.name: one.several for one in maps if one.several}
+    return Mapped(table, frame, rows, styles, columns, columns_of, several)
 
 
 def _noted(
@@ -148,7 +183,7 @@ def _noted(
     if not parts:
         return pd.Series(np.nan, index=taken.index, dtype="str")
     if one.mean:
-        return _mean(parts)
+        return mean_of(parts)
     joined = parts[0]
     for part in parts[1:]:
         joined = joined.str.cat(part, sep=one.join).where(joined.notna() & part.notna(), joined.fillna(part))
@@ -212,23 +247,6 @@ def _cell_text(cell: Cell, source: SourceMap, taken: pd.DataFrame) -> pd.Series:
     return (cell.before + text + cell.after).astype("str") if cell.before or cell.after else text
 
 
-def _mean(parts: list[pd.Series]) -> pd.Series:
-    """Mean of several columns; where one of them is no number the texts stand side by side, to be held back as unreadable."""
-    together = pd.concat(parts, axis=1, keys=range(len(parts)))
-    numbers = pd.DataFrame({place: _numbers(together[place]) for place in together.columns})
-    mean = numbers.mean(axis=1).round(6).map(lambda number: np.nan if pd.isna(number) else f"{number:.10g}").astype("str")
-    bad = (numbers.isna() & together.notna()).any(axis=1)
-    return mean.where(~bad, _side_by_side(together.fillna(""), "|"))
-
-
-def _side_by_side(texts: pd.DataFrame, sign: str) -> pd.Series:
-    return pd.Series([sign.join(row) for row in texts.itertuples(index=False, name=None)], index=texts.index, dtype="str")
-
-
-def _numbers(text: pd.Series) -> pd.Series:
-    return text.map(number_of, na_action="ignore").astype("float64")
-
-
 def _numbered(ids: pd.Series) -> pd.Series:
     """Ids with ``-2``, ``-3`` … on their repeats, never one that the sheet itself writes."""
     made: list[Any] = []
@@ -242,16 +260,3 @@ def _numbered(ids: pd.Series) -> pd.Series:
             count[one] += 1
         made.append(one if count[one] == 1 else f"{one}-{count[one]}")
     return pd.Series(made, index=ids.index, dtype="str")
-
-
-def _summed(frame: pd.DataFrame, one: FieldMap, taken: pd.DataFrame, key: str) -> pd.Series:
-    """Sum over distinct passes; a pass with two different figures leaves both texts side by side, to be held back as unreadable."""
-    passes = _side_by_side(taken[list(one.sum_over)], "\x1f")
-    rows = pd.DataFrame({"key": frame[key], "pass": passes, "text": frame[one.name]}).dropna(subset=["text"]).drop_duplicates()
-    numbers = _numbers(rows["text"])
-    odd = rows.loc[numbers.isna() | rows.duplicated(["key", "pass"], keep=False), "key"]
-    sums = numbers.groupby(rows["key"]).sum()
-    texts = sums.map(lambda number: f"{number:.10g}").astype("str")
-    for name in odd.unique():
-        texts[name] = "|".join(rows.loc[rows["key"] == name, "text"])
-    return frame[key].map(texts).astype("str")

@@ -21,13 +21,15 @@ from pipeline.reading.units import UNITS
 from pipeline.reading.values import CLOCKS, DATE_ORDERS, Style, read_column
 from schemas.tables import LOADED, fields
 
+TOTAL_WORDS = ("column", "of")
+SEVERAL = ("mean", "median", "first")
 WIDE_WORDS = ("field", "columns", "zeros", "not_counted")
 READING_WORDS = ("date_order", "pivot_year", "clock", "date_is", "missing")
-SOURCE_WORDS = ("file", "sheet", "missing", "unused", "no_find", "wide", *LOADED)
+SOURCE_WORDS = ("file", "sheet", "missing", "unused", "skip", "total", "no_find", "wide", *LOADED)
 CELL_WORDS = ("column", "recode", "others", "case", "part", "before", "after", "missing")
 FIELD_WORDS = (
     *CELL_WORDS, "columns", "fields", "join", "number", "same_as", "constant", "by_stage", "unit", "date_order", "pivot_year", "clock",
-    "date_is", "sum_over", "mean_of",
+    "date_is", "sum_over", "mean_of", "several",
 )  # fmt: skip
 
 
@@ -101,7 +103,7 @@ def _source(entry: dict[str, Any], reading: dict[str, Any], place: Place) -> Sou
     if wide and "finds" not in tables:
         raise RillbookError("[source.wide] needs [source.finds].", "Add it.", place.at("wide"))
     columns = {
-        column: {name: str(value) for name, value in words(sets, column, place.key(column, "wide") or place.at("wide")).items()}
+        column.strip(): {name: str(value) for name, value in words(sets, column, place.key(column, "wide") or place.at("wide")).items()}
         for column, sets in words(wide.get("columns", {}), "columns", place.at("wide")).items()
     }
     for column, sets in columns.items():
@@ -110,13 +112,21 @@ def _source(entry: dict[str, Any], reading: dict[str, Any], place: Place) -> Sou
                 raise RillbookError(
                     f"{name!r} is no field of finds.", "See docs/data_dictionary.md.", place.key(column, "wide") or place.at("wide")
                 )
-    no_find = words(entry.get("no_find", {}), "no_find", place.at("no_find")).items()
+    no_find, skip = _rows_that_say(entry, "no_find", place), _rows_that_say(entry, "skip", place)
+    total = words(entry.get("total", {}), "total", place.at("total"))
+    place.known(total, TOTAL_WORDS, "total")
+    summed = texts(total.get("of", list(columns)), "of", place.at("of", "total"))
+    if total and (not isinstance(total.get("column"), str) or not summed):
+        raise RillbookError("[source.total] needs column, and of where there are no wide columns.", "Add them.", place.at("total"))
     made = SourceMap(
         file=str(entry.get("file", "*")),
         sheet=str(entry.get("sheet", "")),
         missing=texts(entry.get("missing", reading.get("missing", [])), "missing", place.at("missing")),
         unused=texts(entry.get("unused", []), "unused", place.at("unused")),
-        no_find={column: texts(tokens, "no_find", place.key(column, "no_find") or place.at("no_find")) for column, tokens in no_find},
+        no_find=no_find,
+        skip=skip,
+        total=str(total.get("column", "")).strip(),
+        total_of=summed if total else (),
         wide_field=str(wide.get("field", "count")),
         wide=columns,
         wide_zeros=texts(wide.get("zeros", []), "zeros", place.at("zeros", "wide")),
@@ -126,6 +136,12 @@ def _source(entry: dict[str, Any], reading: dict[str, Any], place: Place) -> Sou
     )
     _check_references(made, place)
     return replace(made, lines={column: place.quoted(column) for column in made.named_columns()})
+
+
+def _rows_that_say(entry: dict[str, Any], word: str, place: Place) -> dict[str, tuple[str, ...]]:
+    """Texts of columns by which a row says something of itself: that nothing was found, or that it is no record."""
+    listed = words(entry.get(word, {}), word, place.at(word))
+    return {column.strip(): texts(tokens, word, place.key(column, word) or place.at(word)) for column, tokens in listed.items()}
 
 
 def _check_references(source: SourceMap, place: Place) -> None:
@@ -177,8 +193,13 @@ def _field(name: str, spec: dict[str, Any], table: str, reading: dict[str, Any],
         by_stage={stage: _plain(text) for stage, text in words(spec.get("by_stage", {}), "by_stage", where).items()},
         sum_over=texts(spec.get("sum_over", []), "sum_over", where),
         mean="mean_of" in spec,
+        several=str(spec.get("several", "")),
         style=_style(name, spec, table, reading, where),
     )
+    if made.several:
+        _one_of(made.several, SEVERAL, "several", where)
+        if table != "visits" or fields(table)[name].kind not in ("real", "whole"):
+            raise RillbookError(f"{name} of {table} has no several readings.", "Only numbers of a visit have.", where)
     _check_constants(made, table, where)
     return made
 
@@ -241,4 +262,4 @@ def _cell(spec: dict[str, Any], where: str, place: Place, table: str) -> Cell:
     others = None if "others" not in spec else _plain(spec["others"])
     around = tuple(str(spec.get(word, "")) for word in ("before", "after"))
     missing = texts(spec.get("missing", []), "missing", where)
-    return Cell(spec["column"], recode, others, spec.get("case", ""), part, missing, *around)
+    return Cell(spec["column"].strip(), recode, others, spec.get("case", ""), part, missing, *around)

@@ -43,7 +43,7 @@ def read_files(paths: list[Path]) -> list[SourceTable]:
     Raises
     ------
     RillbookError
-        A file is missing, empty, binary, or has two columns of one name.
+        A file is missing, empty or binary.
     """
     if len({path.name for path in paths}) < len(paths):
         raise RillbookError("two of the files have the same name.", "Give each file once, with a name of its own.")
@@ -251,9 +251,11 @@ def _table(file: str, sheet: str, rows: list[list[str]], lines: list[int], sha25
     while header and not header[-1]:
         header.pop()
     header = [name or f"column {position}" for position, name in enumerate(header, 1)]
-    twice = {name for name in header if header.count(name) > 1}
-    if twice:
-        raise RillbookError(f"two columns are named {sorted(twice)[0]!r}.", "Rename one of them.", f"{where}, line {kept[0][0]}")
+    twice = tuple(dict.fromkeys(name for name in header if header.count(name) > 1))
+    # which of them is meant only a map can say; nobody needs to say it of a sheet that is not read
+    header = [f"{name} (column {position})" if name in twice else name for position, name in enumerate(header, 1)]
+    if len(set(header)) < len(header):
+        raise RillbookError(f"two columns are named {twice[0]!r}.", "Rename one of them.", f"{where}, line {kept[0][0]}")
     body, width = kept[1:], len(header)
     misshapen = {place: tuple(row) for place, (_, row) in enumerate(body) if any(cell.strip() for cell in row[width:])}
     padded = [(row + [""] * width)[:width] for _, row in body]
@@ -265,4 +267,6 @@ def _table(file: str, sheet: str, rows: list[list[str]], lines: list[int], sha25
         sha256=sha256,
         misshapen=misshapen,
         blank_rows=len(rows) - len(kept),
+        repeated=twice,
+        heading_line=kept[0][0],
     )

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.errors import RillbookError
-from pipeline.reading.rows import SourceTable
+from pipeline.reading.rows import SourceTable, refuse_repeats
 from pipeline.reading.units import unit_named
 from pipeline.reading.values import CANONICAL, Style
 from schemas.fields import Field
@@ -52,6 +52,7 @@ def headings_of(sheet: SourceTable) -> dict[str, str]:
     RillbookError
         Two headings name one field.
     """
+    refuse_repeats(sheet)
     names: dict[str, str] = {}
     for column in sheet.cells.columns:
         name = _name(column)

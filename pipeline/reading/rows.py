@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from pipeline.errors import RillbookError
 from pipeline.reading.values import CANONICAL, Style
 
 ZEROS = ("0", "0.0", "00")
@@ -32,6 +33,10 @@ class SourceTable:
         Position of a row that has more cells than the header, and all its cells as they stand.
     blank_rows : int
         Rows without any text, left out.
+    repeated : tuple of str
+        Headings that stand more than once; in `cells` each of these columns has its position behind its name, ``Depth (column 4)``.
+    heading_line : int
+        Line of the headings.
     """
 
     file: str
@@ -41,11 +46,27 @@ class SourceTable:
     sha256: str
     misshapen: dict[int, tuple[str, ...]]
     blank_rows: int
+    repeated: tuple[str, ...] = ()
+    heading_line: int = 1
 
     @property
     def label(self) -> str:
         """File, and sheet where there is one."""
         return self.file + (f", sheet {self.sheet}" if self.sheet else "")
+
+
+def refuse_repeats(table: SourceTable) -> None:
+    """Refuse a sheet with two columns of one name, where no map says which of them is meant.
+
+    Raises
+    ------
+    RillbookError
+        Naming the first such heading.
+    """
+    if table.repeated:
+        raise RillbookError(
+            f"two columns are named {table.repeated[0]!r}.", "Rename one of them.", f"{table.label}, line {table.heading_line}"
+        )
 
 
 @dataclass(frozen=True)
@@ -74,6 +95,7 @@ class FieldMap:
     constant: str | None = None
     by_stage: dict[str, str] = field(default_factory=dict)
     sum_over: tuple[str, ...] = ()
+    several: str = ""
     mean: bool = False
     style: Style = CANONICAL
 
@@ -90,6 +112,9 @@ class SourceMap:
     wide_field: str
     wide: dict[str, dict[str, str]]
     tables: dict[str, tuple[FieldMap, ...]]
+    skip: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    total: str = ""
+    total_of: tuple[str, ...] = ()
     wide_zeros: tuple[str, ...] = ()
     not_counted: tuple[str, ...] = ()
     strict: bool = True
@@ -100,7 +125,7 @@ class SourceMap:
         """Columns that the map names, in order."""
         named = [cell.column for maps in self.tables.values() for one in maps for cell in one.cells]
         named += [column for maps in self.tables.values() for one in maps for column in one.sum_over]
-        return dict.fromkeys([*named, *self.no_find, *self.wide])
+        return dict.fromkeys([*named, *self.no_find, *self.wide, *self.skip, *([self.total] if self.total else []), *self.total_of])
 
 
 @dataclass(frozen=True)
@@ -126,6 +151,8 @@ class Mapped:
         Position in the source sheet that each row comes from.
     styles : dict of str to Style
         How the text of a field is to be read.
+    several : dict of str to str
+        For a field of a visit, what its several readings become: ``mean``, ``median`` or ``first``.
     columns : dict of str to tuple of str
         Source columns of each field.
     wide : dict of str to ndarray
@@ -138,6 +165,7 @@ class Mapped:
     styles: dict[str, Style]
     columns: dict[str, tuple[str, ...]]
     wide: dict[str, np.ndarray]
+    several: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -165,6 +193,10 @@ class MappedSource:
         say nothing, above all no absence.
     not_counted : tuple of str
         Texts of these columns that say so in a word.
+    skipped : ndarray of bool
+        Rows that the map leaves out, such as sums and notes; empty where there are none.
+    totals : DataFrame
+        Rows whose total is not the sum of their counts: ``row`` (position), ``total`` and ``counted``.
     """
 
     source: SourceTable
@@ -176,6 +208,8 @@ class MappedSource:
     zeros: tuple[str, ...] = ZEROS
     uncounted: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(UNCOUNTED)))
     not_counted: tuple[str, ...] = ()
+    skipped: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    totals: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"row": [], "total": [], "counted": []}))
 
     def zero(self, column: str) -> np.ndarray:
         """Rows whose cell of the column is a count of zero."""

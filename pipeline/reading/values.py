@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 import pandas as pd
 
 from pipeline.reading.coordinates import read_angle
+from pipeline.reading.dates import TIME_OF_DAY as TIME_OF_DAY
+from pipeline.reading.dates import possible_days as possible_days
+from pipeline.reading.style import CANONICAL as CANONICAL
+from pipeline.reading.style import CLOCKS as CLOCKS
+from pipeline.reading.style import DATE_ORDERS as DATE_ORDERS
+from pipeline.reading.style import Style as Style
 from pipeline.reading.units import UNITS, parted, to_stored, unit_named
 from schemas.fields import Field
 from schemas.vocabulary import codes
 
-DATE_ORDERS = ("iso", "mdy", "dmy", "ymd", "serial")
-CLOCKS = ("24h", "ampm", "night")
 # What people write in rillbook's own sheets and form where there is nothing to write; a column map states its own.
 NOT_AVAILABLE = ("na", "n/a")
 NOTHING = (*(word.upper() for word in NOT_AVAILABLE), *NOT_AVAILABLE, "-", "–", "—")
@@ -26,12 +30,6 @@ NUMBER = re.compile(
     re.ASCII,
 )
 YES, NO = ("yes", "y", "true", "t", "1"), ("no", "n", "false", "f", "0")
-MONTHS = (
-    "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december",
-)  # fmt: skip
-TIME_OF_DAY = re.compile(
-    r"[T ]+(([01]?\d|2[0-3]):[0-5]\d(:[0-5]\d(\.\d+)?)?([+-]\d{2}:?\d{2})?|(0?[1-9]|1[0-2]):[0-5]\d(:[0-5]\d)?\s*[aApP][mM])$", re.ASCII
-)
 EXAMPLES = {
     "real": "a number such as 12.5",
     "whole": "a whole number such as 3",
@@ -44,32 +42,6 @@ KIND_WORDS = {
     "real": "a number", "whole": "a whole number", "yes_no": "yes or no", "day": "a date", "clock": "a clock time", "code": "a code",
     "codes": "codes",
 }  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Style:
-    """How the text of one field is to be read.
-
-    Attributes
-    ----------
-    unit : str
-        Unit of the text, one of the names in `units.UNITS` for the field's stored unit; empty for the stored unit.
-    date_order, clock : str
-        One of ``DATE_ORDERS`` and ``CLOCKS``.
-    pivot : int or None
-        Two-digit years up to it belong to 20xx, above it to 19xx; without it they are ambiguous.
-    evening : bool
-        The date is the evening's: a start before noon belongs to the next civil day.
-    """
-
-    unit: str = ""
-    date_order: str = "iso"
-    clock: str = "24h"
-    pivot: int | None = None
-    evening: bool = False
-
-
-CANONICAL = Style()
 
 
 @dataclass(frozen=True)
@@ -115,8 +87,12 @@ def read_column(text: pd.Series, field: Field, style: Style = CANONICAL) -> Type
     stripped = stripped.where(stripped != "", np.nan)
     unique = pd.Series(stripped.dropna().unique(), dtype="str")
     nothing = pd.Series(np.nan, index=text.index, dtype="str")
-    if field.kind == "text":
+    if field.kind == "text" and not (field.key or field.refers_to):
         return Typed(stripped.astype("str"), {}, nothing, nothing.notna())
+    if field.kind == "text":
+        one_space = stripped.astype("str").str.replace(r"\s+", " ", regex=True)
+        changed = (one_space != stripped) & stripped.notna()
+        return Typed(one_space, {}, nothing.mask(changed, "a run of spaces as one").astype("str"), changed & False)
     reader = {
         "real": _real, "whole": _whole, "yes_no": _yes_no, "day": _day, "instant": _instant, "clock": _clock, "code": _code,
         "codes": _codes,
@@ -281,65 +257,3 @@ def _instant(text: str, field: Field, style: Style) -> Read:
         return pd.Timestamp(datetime.fromisoformat(text)), "", ""
     except ValueError:
         return UNREADABLE
-
-
-def possible_days(text: str, style: Style = CANONICAL) -> set[date]:
-    """Every date that a text can mean under a style.
-
-    Parameters
-    ----------
-    text : str
-        Such as ``2024-05-31``, ``31 May 2024``, ``5/31/24`` or a spreadsheet day number. A time of day after it is left out; a time
-        in UTC (``Z``) makes the text unreadable, for the local date may be another.
-    style : Style
-        With the order and the pivot, where the file states them.
-
-    Returns
-    -------
-    set of date
-        Empty where it cannot be read, more than one where it is ambiguous.
-    """
-    text = TIME_OF_DAY.sub("", text)
-    if style.date_order == "serial" and re.fullmatch(r"[1-9]\d{3,4}(\.\d+)?", text, re.ASCII):
-        return {date(1899, 12, 30) + timedelta(days=int(float(text)))}
-    if match := re.fullmatch(r"([1-9]\d{3})-(\d{1,2})-(\d{1,2})", text, re.ASCII):
-        return _dates([(int(match[1]), int(match[2]), int(match[3]))])
-    if match := re.fullmatch(r"(\d{1,2})[ -]([A-Za-z]{3,9})\.?[ ,-]+(\d{4}|\d{2})", text, re.ASCII):
-        return _named(match[2], int(match[1]), match[3], style)
-    if match := re.fullmatch(r"([A-Za-z]{3,9})\.? (\d{1,2}),? (\d{4}|\d{2})", text, re.ASCII):
-        return _named(match[1], int(match[2]), match[3], style)
-    match = re.fullmatch(r"(\d{1,4})([/.-])(\d{1,2})\2(\d{1,4})", text, re.ASCII)
-    if style.date_order == "serial" or not match:
-        return set()
-    first, _, second, third = match.groups()
-    found: set[date] = set()
-    for order in (style.date_order,) if style.date_order != "iso" else ("mdy", "dmy", "ymd"):
-        parts = dict(zip(order, (first, second, third), strict=True))
-        if len(parts["m"]) <= 2 and len(parts["d"]) <= 2:
-            found |= _dates([(year, int(parts["m"]), int(parts["d"])) for year in _years(parts["y"], style)])
-    return found
-
-
-def _years(text: str, style: Style) -> list[int]:
-    if len(text) == 4:
-        return [int(text)] if text[0] != "0" else []
-    if len(text) != 2:
-        return []
-    if style.pivot is None:
-        return [1900 + int(text), 2000 + int(text)]
-    return [2000 + int(text) if int(text) <= style.pivot else 1900 + int(text)]
-
-
-def _named(month: str, day: int, year: str, style: Style) -> set[date]:
-    numbers = [number for number, name in enumerate(MONTHS, 1) if name.startswith(month.lower())]
-    return _dates([(one, number, day) for number in numbers for one in _years(year, style)])
-
-
-def _dates(parts: list[tuple[int, int, int]]) -> set[date]:
-    found = set()
-    for year, month, day in parts:
-        try:
-            found.add(date(year, month, day))
-        except ValueError:
-            continue
-    return found

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 from pipeline.errors import RillbookError
 from pipeline.reading.files import decode, find_delimiter, read_file, read_files
-from pipeline.reading.rows import SourceTable
+from pipeline.reading.rows import SourceTable, refuse_repeats
 
 PLAIN = "id,name\n1,é\n2,x\n"
 
@@ -157,6 +157,15 @@ def test_the_delimiter_is_found_among_commas_in_numbers_and_sentences(text: str,
     assert find_delimiter(text) == delimiter
 
 
+@pytest.mark.parametrize(("content", "line"), [("a,a,b\n1,2,3\n", 1), ("\na, a,b\n1,2,3\n", 2)])
+def test_a_heading_that_stands_twice_gets_its_position_and_is_refused_where_it_matters(tmp_path: Path, content: str, line: int) -> None:
+    (tmp_path / "x.csv").write_text(content, encoding="utf-8")
+    (one,) = read_file(tmp_path / "x.csv")
+    assert list(one.cells.columns) == ["a (column 1)", "a (column 2)", "b"] and one.repeated == ("a",)
+    with pytest.raises(RillbookError, match=f"line {line}: two columns are named 'a'"):
+        refuse_repeats(one)
+
+
 @pytest.mark.parametrize(
     ("content", "message"),
     [
@@ -171,8 +180,6 @@ def test_the_delimiter_is_found_among_commas_in_numbers_and_sentences(text: str,
         (b"\xff\xfea\x00,", "says it is utf-16-le text and is not"),
         (b"\xef\xbb\xbfa,b\n\xe9,1\n", "says it is utf-8 text and is not"),
         ("a,b\né,à\nö,ü\n".encode() + b"\xe9,1\n", "line 4: most of the file is UTF-8 text"),
-        ("a,a\n1,2\n", "line 1: two columns are named 'a'"),
-        ("\na, a\n1,2\n", "line 2: two columns are named 'a'"),
         ('a,b\n1,"x\n2,y\n3,z\n', "line 2: the file cannot be cut into cells.*stray quote mark"),
         ('a,b\n1,2\n1,"5" rock"\n2,y\n', "line 3: the file cannot be cut into cells.*stray quote mark"),
         ("a,b\n" + "x" * 200_000 + ",2\n", "line 2: the file cannot be cut into cells"),

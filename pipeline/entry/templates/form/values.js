@@ -132,7 +132,12 @@ function repairsFor(table, field, one, value, unit) {
     const celsius = (value - 32) / 1.8;
     if (celsius >= 0 && celsius <= 30) {
       const text = one.values[field.name].trim().replace(/\s*°?\s*C$/i, "");
-      return [{ words: `It was °F: ${shown(celsius)} °C`, changes: [[field.name, text + " F"]], why: "read in °F, typed as °C" }];
+      const offers = [{ words: `It was °F: ${shown(celsius)} °C`, changes: [[field.name, text + " F"]], why: "read in °F, typed as °C" }];
+      const tenth = `${text.slice(0, -1)}.${text.slice(-1)}`;
+      if (/^\d{2,3}$/.test(text) && Number(tenth) <= field.possible[1]) {
+        offers.push({ words: `The point was lost: ${tenth} °C`, changes: [[field.name, tenth]], why: "the decimal point was lost" });
+      }
+      return offers;
     }
   }
   if (field.name === "latitude" || field.name === "longitude") return placeRepairs(one);
@@ -169,8 +174,8 @@ function twins() {
   const sign = (one) => JSON.stringify(alike.map((name) => valueOf("finds", one, name)));
   const pairs = [];
   draft.finds.forEach((one, place) => {
-    if (!(one.values.svl_mm || "").trim() || (one.values.animal_id || "").trim()) return;
-    const before = draft.finds.slice(0, place).find((other) => sign(other) === sign(one) && !(other.values.animal_id || "").trim());
+    if (!(one.values.svl_mm || "").trim()) return;
+    const before = draft.finds.slice(0, place).find((other) => sign(other) === sign(one));
     if (before && one.sure.twin !== before.n) pairs.push([before, one]);
   });
   return pairs;
