@@ -15,7 +15,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 import sheet_reader
-from real_data_tables import PAGE, SHEETS, TODAY, Loaded, column_map, cut, load, new_book, tables
+from real_data_tables import PAGE, SHEETS, TODAY, Loaded, column_map, cut, new_book, tables
 from typer.testing import CliRunner
 
 from pipeline.book import store as book
@@ -38,16 +38,9 @@ NOT_IN_BOOK = ("RCLA", "RPAL", "NVIR", "AMAC", "BAME", "NSIP", "RCAT", "RPIP", "
 
 
 @pytest.fixture(scope="session")
-def loaded(open_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Loaded]:
-    """Load a real sheet, once a session."""
-    done: dict[str, Loaded] = {}
-
-    def get(name: str) -> Loaded:
-        if name not in done:
-            done[name] = load(name, open_data, tmp_path_factory.mktemp(name) / "book")
-        return done[name]
-
-    return get
+def loaded(real_sheet: Callable[[str], Loaded]) -> Callable[[str], Loaded]:
+    """A real sheet, loaded."""
+    return real_sheet
 
 
 def sheet(loaded: Loaded, position: int = -1) -> pd.DataFrame:

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from real_data_tables import Loaded
 
 from pipeline.book import store as book
 from pipeline.commands import run
@@ -128,14 +129,11 @@ def test_letters_of_canaan_say_what_its_numbers_say(open_data: Path) -> None:
             assert (latitude, longitude) == pytest.approx((float(row.Lat), float(row.Long)), abs=1e-8)
 
 
-def test_clock_times_around_midnight_are_at_night_and_each_change_is_on_record(root: Path, open_data: Path, tmp_path: Path) -> None:
+def test_clock_times_around_midnight_are_at_night_and_each_change_is_on_record(real_sheet: Callable[[str], Loaded]) -> None:
     """All work was done in the dark: the sun's height says whether a time was read right, apart from the clock that the map states."""
-    column_map = root / "data" / "column_maps" / "gsmnp_2012.toml"
-    folder = tmp_path / "book"
-    run.init(folder, column_map.with_suffix(".book.toml").read_text(encoding="utf-8"))
-    report = run.load_files(folder, [open_data / "gsmnp_2012" / "Salamander Data.csv"], column_map, today=TODAY)
-    assert isinstance(report, run.Report)
-    with book.open_book(folder) as connection:
+    loaded = real_sheet("gsmnp_2012")
+    report = loaded.report
+    with book.open_book(loaded.folder) as connection:
         visits, sites = book.current(connection, "visits"), book.current(connection, "sites").set_index("site_id")
     at = sites.loc[visits["site_id"], ["latitude", "longitude"]].set_axis(visits.index)
     timed = visits["start_utc"].notna() & at["latitude"].notna()
@@ -151,7 +149,7 @@ def test_clock_times_around_midnight_are_at_night_and_each_change_is_on_record(r
     shown = visits.set_index("visit_id").loc[changed.index, "start_time"]
     assert (shown == changed["value"]).all()
     # whatever is not the text itself has a record with that text
-    written = pd.read_csv(open_data / "gsmnp_2012" / "Salamander Data.csv", dtype=str, keep_default_na=False, encoding="latin-1")
+    written = pd.read_csv(loaded.files[0], dtype=str, keep_default_na=False, encoding="latin-1")
     texts = set(written["Time"])
     for row in visits[visits["start_time"].notna()].itertuples():
         assert row.visit_id in clocks.index or {row.start_time, row.start_time.removeprefix("0")} & texts, row.visit_id

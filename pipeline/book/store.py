@@ -300,6 +300,8 @@ def _one(table: str) -> str:
 
 def _compare(table: str, frame: pd.DataFrame, book: pd.DataFrame) -> dict[str, dict[str, str]]:
     """Rows that differ from the book: key, field, and the change in words."""
+    if frame.empty:
+        return {}
     key = key_of(table)
     names = [name for name, declared in fields(table).items() if not declared.derived]
     new = frame.set_index(key, drop=False)[names]

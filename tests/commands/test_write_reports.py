@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+import shutil
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
@@ -37,11 +38,10 @@ OWN = ("N03", "N04")
 
 
 @pytest.fixture(scope="module")
-def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def study(demo_run: tuple[Path, run.Demo], tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Book of the invented study with its reports."""
-    folder = tmp_path_factory.mktemp("reports") / "book"
-    run.init(folder, demo.settings_text())
-    run.load_files(folder, demo.copy_sheets(folder / "sheets"), today=TODAY)
+    folder = Path(shutil.copytree(demo_run[0], tmp_path_factory.mktemp("reports") / "book"))
+    shutil.rmtree(folder / "out")
     run.write_gaps(folder, TODAY)
     run.write_permits(folder)
     run.write_landowner(folder)
