@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from pipeline.errors import RillbookError
+from schemas.enums import Status
 
 if TYPE_CHECKING:
     from pipeline.commands.load_loggers import LoggerReport
@@ -383,7 +384,9 @@ def status(book: Book = Path(), json: Json = False) -> None:
         _say(f"{of_loggers['readings']} readings of {of_loggers['loggers_with_readings']} loggers, {of_loggers['held']} held back")
         for rule, number in of_loggers["flags"].items():
             _say(f"  marked {rule}: {number}")
-    _say(f"{found['visits_without_finds']} visits without finds, {found['visits_incomplete']} whose finds are all held back")
+    _say(f"{found['visits_without_finds']} visits without finds, {found['visits_incomplete']} whose finds were held back or not counted")
+    if found["absences"] or found["absences_not_stated"]:
+        _say(f"{found['absences']} absences stated, {sum(found['absences_not_stated'].values())} not stated for want of a count")
     _say(f"{found['held']} items held back or waiting for a decision")
     for rule, number in found["flags"].items():
         _say(f"  marked {rule}: {number}")
@@ -415,7 +418,7 @@ def targets(
     book: Book = Path(),
     json: Json = False,
 ) -> None:
-    """Derive the targets and write them with a care sheet for each taxon.
+    """Derive the targets and write them with a card and a care sheet for each taxon.
 
     Example: rillbook targets
     """
@@ -423,26 +426,28 @@ def targets(
 
     with _progress() as progress:
         derived = run.derive_targets(book, accept=accept_warmer, by=by, reason=reason, progress=progress)
-        progress("writing care sheets")
-        files = run.write_care_sheets(book, derived)
+        progress("writing cards and care sheets")
+        files = [*run.write_cards(book, derived), *run.write_care_sheets(book, derived)]
     if json:
         _json(_rows(derived.targets))
         return
     _show_targets(derived.targets)
+    if derived.facts["method_note"]:
+        _say(derived.facts["method_note"])
     for row in derived.kept.itertuples():
         _say(
             f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} is kept at {row.kept:g} °C; these records alone "
             "would say "
             f"{row.derived:g} °C, and more visits said less. --accept-warmer takes it, with a name and a reason."
         )
-    _say("Wrote " + ", ".join(str(path) for path in [book / "out" / "targets.csv", book / "out" / "targets.json", *files]))
+    _say("Wrote " + ", ".join(str(path) for path in [*files, book / "out" / "targets.csv", book / "out" / "targets.json"]))
 
 
 def _show_targets(frame: Any) -> None:
     """One line a stage and medium: how many months have a target, the ceiling and the floor."""
     for (taxon, population, stage, medium), rows in frame.groupby(["taxon", "population", "life_stage", "medium"], sort=False):
         months = rows[~rows["month"].isin(["warm", "cold"])]
-        made = int((months["status"] != "refused").sum())
+        made = int((months["status"] != Status.REFUSED).sum())
         first = rows.iloc[0]
         ceiling = f"ceiling {first['ceiling']:g} °C ({first['ceiling_bound_by']})" if first["ceiling"] == first["ceiling"] else "no ceiling"
         floor = f"floor {first['floor']:g} °C" if first["floor"] == first["floor"] else "no field floor"

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from schemas.fields import CLOCK_PATTERN, Field
+from schemas.frame import Frame, columns_of
 from schemas.vocabulary import vocabulary
 
 DARWIN_CORE = "http://rs.tdwg.org/dwc/terms/"
@@ -20,6 +21,10 @@ TABLE_SCHEMA_TYPES = {
     "clock": "string",
     "instant": "datetime",
 }
+# Of the columns of frames, by pandera's name of their type.
+FRAME_TYPES = {
+    "string[python]": "string", "int64": "integer", "Int64": "integer", "float64": "number", "bool": "boolean", "boolean": "boolean",
+}  # fmt: skip
 
 
 def describe(declared: Iterable[Field], keys: Iterable[str], key_of: Mapping[str, str]) -> dict[str, Any]:
@@ -57,6 +62,34 @@ def describe(declared: Iterable[Field], keys: Iterable[str], key_of: Mapping[str
     if links:
         schema["foreignKeys"] = links
     return schema
+
+
+def describe_frame(model: type[Frame]) -> dict[str, Any]:
+    """Describe a table that rillbook writes, as a Table Schema.
+
+    Parameters
+    ----------
+    model : type of Frame
+        Its columns, types and meanings.
+
+    Returns
+    -------
+    dict
+        Descriptor, ready for JSON. A number, count or yes-or-no that every row has is required; a text may be empty, which the standard
+        cannot tell from missing. Yes and no are written as True and False.
+
+    References
+    ----------
+    Frictionless Data, Table Schema, version 1.
+    """
+    columns = model.to_schema().columns
+    types = {name: FRAME_TYPES[str(column.dtype)] for name, column in columns.items()}
+    required = {name for name, column in columns.items() if not column.nullable and types[name] != "string"}
+    listed = [
+        {"name": name, "type": types[name], "description": meaning, **({"constraints": {"required": True}} if name in required else {})}
+        for name, meaning in columns_of(model).items()
+    ]
+    return {"fields": listed, "missingValues": [""]}
 
 
 def _constraints(field: Field) -> dict[str, Any]:

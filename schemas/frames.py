@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pandas as pd
 import pandera.pandas as pa
 from pandera.typing import Series
 
 from schemas.fields import Day, Real, Text, Whole, YesNo
+from schemas.frame import Count, Flag, Frame, columns_of, maybe, names_of, said
 
 
 class Readings(pa.DataFrameModel):
@@ -30,60 +33,129 @@ class Readings(pa.DataFrameModel):
     at_nest: Series[bool] = pa.Field(description="Read at the eggs themselves")
     depth_cm: Real = pa.Field(nullable=True, description="Depth in soil, cm; only for land")
     n_animals: Whole = pa.Field(ge=1, description="Animals that share this reading")
+    visit_ids: Text | None = pa.Field(description="Visits that share this reading, one a line")
 
 
-TARGET_COLUMNS: dict[str, str] = {
-    "taxon": "taxon code of the book",
-    "population": "population of the site, empty where the book sets none",
-    "life_stage": "stage",
-    "medium": "water, edge, land or surface",
-    "month": "1 to 12, or warm or cold for the two seasons",
-    "quantity": "what is measured: temperature",
-    "unit": "unit of the values: °C",
-    "basis": "observed, or selected where availability readings bear it out",
-    "status": "target, borrowed or refused",
-    "reason": "why refused, or what limits the row",
-    "borrowed_from": "month whose values are used, where borrowed",
-    "grade": "evidence: A strong, B fair, C provisional, D none",
-    "n_readings": "readings, each counted once",
-    "n_animals": "animals that share them",
-    "n_visits": "visits with a reading",
-    "n_dates": "dates with a reading",
-    "n_sites": "sites with a reading",
-    "n_years": "years with a reading",
-    "n_eff": "visits that the data are worth once sites and dates are seen as clusters",
-    "night_share": "share of readings between sunset and sunrise",
-    "from_visit_share": "share of readings that are the visit's, not the find's",
-    "min": "lowest reading",
-    "p05": "5 % weighted quantile",
-    "p25": "25 % weighted quantile",
-    "p50": "median, weighted",
-    "p75": "75 % weighted quantile",
-    "p95": "95 % weighted quantile",
-    "max": "highest reading",
-    "p50_low": "lower end of the 95 % interval of the median",
-    "p50_high": "upper end of the 95 % interval of the median",
-    "p95_bound": "lower bound of the warm-season P95",
-    "allowance": "taken off the bound for instrument, hour, year, months and visit readings",
-    "set_point": "value to aim at, rounded down",
-    "band_low": "lower end of the band for the day's mean, rounded up",
-    "band_high": "upper end of the band for the day's mean, rounded down",
-    "act_line": "do something above this",
-    "ceiling": "never to exceed; not a temperature to keep",
-    "ceiling_bound_by": "rule that set the ceiling",
-    "cut_by_ceiling": "the band was cut at the ceiling less 1 °C",
-    "floor": "do not go below; missing where winter is unknown",
-}
+class Targets(Frame):
+    """Temperature targets: one row a cell."""
 
-TEXT_TARGET_COLUMNS = (
-    "taxon", "population", "life_stage", "medium", "month", "quantity", "unit", "basis", "status", "reason",
-    "borrowed_from", "grade", "ceiling_bound_by",
-)  # fmt: skip
-COUNT_TARGET_COLUMNS = ("n_readings", "n_animals", "n_visits", "n_dates", "n_sites", "n_years")
+    taxon: Text = said("taxon")
+    population: Text = said("population")
+    life_stage: Text = said("life_stage")
+    medium: Text = said("medium")
+    month: Text = said("month", "1 to 12, or warm or cold for the two seasons")
+    quantity: Text = said("quantity", "what is measured: temperature")
+    unit: Text = said("unit", "unit of the values: °C")
+    basis: Text = said("basis", "observed, or selected where availability readings bear it out")
+    status: Text = said("status", "target, borrowed or refused")
+    reason: Text = said("reason")
+    borrowed_from: Text = said("borrowed_from", "month whose values are used, where borrowed")
+    grade: Text = said("grade", "evidence: A strong, B fair, C provisional, D none")
+    n_readings: Count = said("n_readings")
+    n_animals: Count = said("n_animals")
+    n_visits: Count = said("n_visits")
+    n_dates: Count = said("n_dates")
+    n_sites: Count = said("n_sites")
+    n_years: Count = said("n_years")
+    n_eff: Real = maybe("n_eff", "visits that the data are worth once sites and dates are seen as clusters")
+    night_share: Real = maybe("night_share")
+    from_visit_share: Real = maybe("from_visit_share", "share of readings that are the visit's, not the find's")
+    min: Real = maybe("min", "lowest reading")
+    p05: Real = maybe("p05", "5 % weighted quantile")
+    p25: Real = maybe("p25", "25 % weighted quantile")
+    p50: Real = maybe("p50")
+    p75: Real = maybe("p75", "75 % weighted quantile")
+    p95: Real = maybe("p95", "95 % weighted quantile")
+    max: Real = maybe("max", "highest reading")
+    p50_low: Real = maybe("p50_low", "lower end of the 95 % interval of the median")
+    p50_high: Real = maybe("p50_high", "upper end of the 95 % interval of the median")
+    p95_bound: Real = maybe("p95_bound", "lower bound of the warm-season P95")
+    allowance: Real = maybe("allowance", "taken off the bound for instrument, year, months and visit readings")
+    day_shift: Real = maybe(
+        "day_shift", "taken off P25, P50 and P75 for set point and band, since readings are taken by day and a set point is a day's mean"
+    )
+    set_point: Real = maybe("set_point", "value to aim at as the day's mean, rounded down; the middle of the month where its weeks differ")
+    set_point_low: Real = maybe("set_point_low", "lowest set point of the month's days")
+    set_point_high: Real = maybe("set_point_high", "highest set point of the month's days")
+    band_low: Real = maybe("band_low", "lower end of the band for the day's mean, rounded up, and down to the lowest set point")
+    band_high: Real = maybe("band_high", "upper end of the band for the day's mean, rounded down")
+    act_line: Real = maybe("act_line", "a moment at which to do something")
+    ceiling: Real = maybe("ceiling", "a moment never to reach; not a temperature to keep")
+    ceiling_bound_by: Text = said("ceiling_bound_by", "what set the ceiling, and by how much the other bounds were higher")
+    cut_by_ceiling: Flag = said("cut_by_ceiling", "the field was warmer, the ceiling less 1 °C holds")
+    floor: Real = maybe("floor", "do not go below; missing where winter is unknown")
+
+
+class Schedule(Frame):
+    """Set point of every day that the readings reach."""
+
+    taxon: Text = said("taxon")
+    population: Text = said("population")
+    life_stage: Text = said("life_stage")
+    medium: Text = said("medium")
+    run: Count = said("run")
+    day_of_year: Count = said("day_of_year", "1 to 365; 29 February is shown as the 28th")
+    month: Count = said("month")
+    day: Count = said("day", "day of the month")
+    fitted: Real = maybe("fitted", "the field's yearly course by one harmonic, as read, °C; missing where the visits do not reach")
+    limited: Real = maybe(
+        "limited", "the same as the day's mean, or the month's median, under the month's band, and slowed to 1 °C a week, °C"
+    )
+    set_point: Real = maybe("set_point", "value to aim at as the day's mean, °C, rounded down, at least the floor + 1 °C")
+    act_line: Real = maybe("act_line", "act line of its month, °C")
+    at_floor: Flag = said("at_floor", "the field is colder than the floor + 1 °C: that is held")
+
+
+class ScheduleWeeks(Frame):
+    """The schedule by week."""
+
+    taxon: Text = said("taxon")
+    population: Text = said("population")
+    life_stage: Text = said("life_stage")
+    medium: Text = said("medium")
+    run: Count = said("run")
+    from_month: Count = said("from_month")
+    from_day: Count = said("from_day")
+    to_month: Count = said("to_month")
+    to_day: Count = said("to_day")
+    n_days: Count = said("n_days")
+    week: Count = said("week", "1 to 52, counted from 1 January; the last has eight days")
+    set_point: Real = maybe("set_point", "lowest set point of its days, °C")
+    act_line: Real = maybe("act_line", "lowest act line of its days, °C")
+    at_floor: Flag = said("at_floor", "the field is colder than the floor + 1 °C on one of its days")
+
+
+class ScheduleMonths(Frame):
+    """The schedule by month."""
+
+    taxon: Text = said("taxon")
+    population: Text = said("population")
+    life_stage: Text = said("life_stage")
+    medium: Text = said("medium")
+    run: Count = said("run")
+    from_month: Count = said("from_month")
+    from_day: Count = said("from_day")
+    to_month: Count = said("to_month")
+    to_day: Count = said("to_day")
+    n_days: Count = said("n_days")
+    month: Count = said("month")
+    start: Real = maybe("start", "set point of the first day, °C")
+    end: Real = maybe("end", "set point of the last day, °C")
+    low: Real = maybe("low", "lowest set point, °C")
+    high: Real = maybe("high", "highest set point, °C")
+    at_floor: Flag = said("at_floor", "the field is colder than the floor + 1 °C on one of its days")
+
+
+TARGET_COLUMNS = columns_of(Targets)
+TEXT_TARGET_COLUMNS = names_of(Targets, Text)
+COUNT_TARGET_COLUMNS = names_of(Targets, Count)
+SCHEDULE_COLUMNS = columns_of(Schedule)
+SCHEDULE_WEEK_COLUMNS = columns_of(ScheduleWeeks)
+SCHEDULE_MONTH_COLUMNS = columns_of(ScheduleMonths)
 
 
 def check_targets(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return `frame` if it has the declared columns of a targets table and no value stands above its ceiling.
+    """Return `frame` if it has the declared columns of a targets table and its lines are in order.
 
     Parameters
     ----------
@@ -93,229 +165,13 @@ def check_targets(frame: pd.DataFrame) -> pd.DataFrame:
     Raises
     ------
     AssertionError
-        A column is missing, or a band, set point or act line stands above its ceiling.
+        A column is missing, or a line stands above the one that bounds it.
+    pandera.errors.SchemaError
+        A column has another type, or misses a value.
     """
     assert list(frame.columns) == list(TARGET_COLUMNS), "columns of a targets table differ from the declared ones"
-    for name in ("set_point", "band_low", "band_high", "act_line"):
-        above = frame[name] > frame["ceiling"]
-        assert not above.any(), f"{name} stands above its ceiling in rows {list(frame.index[above])}"
-    return frame
-
-
-_CELL = {name: TARGET_COLUMNS[name] for name in ("taxon", "population", "life_stage", "medium")}
-
-SCHEDULE_COLUMNS: dict[str, str] = {
-    **_CELL,
-    "run": "number of the run of months, 1 or more",
-    "day_of_year": "1 to 365; 29 February is shown as the 28th",
-    "month": "1 to 12",
-    "day": "day of the month",
-    "fitted": "the field's yearly course by one harmonic, °C",
-    "limited": "the same, under the month's P75 and the ceiling less 1 °C, and slowed to 1 °C a week, °C",
-    "set_point": "value to aim at as the day's mean, °C, rounded down; missing where the field is colder than the page allows",
-    "below_band": "cooler than the month's band: the slow way up, or the cool end of the month",
-    "at_floor": "the field is colder than the floor, or without one than the lowest month measured: no set point, hold that",
-}
-
-_STRETCH = {
-    **_CELL,
-    "run": SCHEDULE_COLUMNS["run"],
-    "from_month": "month of the first day",
-    "from_day": "first day, as day of its month",
-    "to_month": "month of the last day",
-    "to_day": "last day, as day of its month",
-    "n_days": "days with a schedule",
-}
-
-SCHEDULE_WEEK_COLUMNS: dict[str, str] = {
-    **_STRETCH,
-    "week": "1 to 52, counted from 1 January; the last has eight days",
-    "set_point": "lowest set point of its days, °C; missing where it is for one of the days",
-    "below_band": SCHEDULE_COLUMNS["below_band"],
-    "at_floor": "the field is colder than the page allows on one of its days",
-}
-
-SCHEDULE_MONTH_COLUMNS: dict[str, str] = {
-    **_STRETCH,
-    "month": "1 to 12",
-    "start": "set point of the first day, °C",
-    "end": "set point of the last day, °C",
-    "low": "lowest set point, °C",
-    "high": "highest set point, °C",
-    "at_floor": "the field is colder than the page allows on one of its days",
-}
-
-NIGHT_DROP_COLUMNS: dict[str, str] = {
-    "site": "waterbody where filled, else site_id",
-    "medium": "medium of the logger",
-    "height_or_depth_cm": "where the logger hung; missing where not noted",
-    "month": "1 to 12, of the day before the night",
-    "night_drop": "median of day's mean less following night's mean, °C; negative where nights are warmer",
-    "n_days": "days with a whole night after them",
-    "n_years": "years of these days",
-}
-
-HALF_RANGE_COLUMNS: dict[str, str] = {
-    "site": "waterbody where filled, else site_id",
-    "medium": "medium of the logger",
-    "height_or_depth_cm": "where the logger hung; missing where not noted",
-    "half_range": "median over days of half of highest less lowest, °C",
-    "n_days": "whole days",
-}
-
-CORRECTED_COLUMNS: dict[str, str] = {
-    **{name: "as read" for name in Readings.to_schema().columns},
-    "logger_id": "logger that was used; empty where none fits",
-    "logger_then": "what it read at that time, between its two readings, °C",
-    "logger_day_mean": "its mean over that local day, °C",
-    "corrected": "reading as the day's mean: value + logger_day_mean − logger_then, °C; missing without a logger",
-}
-
-SELECTION_COLUMNS: dict[str, str] = {
-    **_CELL,
-    "season": "warm, cold or other months",
-    "word": "selected or observed",
-    "side": "cooler or warmer than what was to be had, where selected",
-    "reason": "why only observed",
-    "difference": "median over visits of reading at animals less reading where none were, °C",
-    "low": "lower end of its 95 % interval, °C",
-    "high": "upper end of its 95 % interval, °C",
-    "n_visits": "visits with both",
-    "n_dates": "their dates",
-    "n_sites": "their sites",
-    "n_years": "their years",
-    "n_readings": "readings at animals on these visits",
-    "n_points": "readings where no animals were on these visits",
-    "n_unpaired": "visits with readings at animals and none where animals were not",
-}
-
-DETECTION_COLUMNS: dict[str, str] = {
-    "taxon": "taxon code of the book",
-    "third": "cool, middle or warm third of the visits of each site",
-    "n_visits": "visits that looked for it, with a temperature",
-    "n_found": "of these, visits that found it",
-    "share": "n_found / n_visits; what was not found may have been there",
-    "n_sites": "sites of these visits",
-    "n_left_out": "visits that looked for it and are in no third: no temperature, unfinished, or too few at their site",
-}
-
-_STAGE = {name: TARGET_COLUMNS[name] for name in ("taxon", "population", "life_stage")}
-_COUNTS = {name: TARGET_COLUMNS[name] for name in COUNT_TARGET_COLUMNS}
-
-HUMIDITY_READING_COLUMNS: dict[str, str] = {
-    **_STAGE,
-    "site": "waterbody where filled, else site_id",
-    "visit_id": "visit; the first where several gave the same reading",
-    "date": "the visit's date",
-    "month": "1 to 12",
-    "year": "year of the date",
-    "night": "between sunset and sunrise at the site; missing where it cannot be told",
-    "from_visit": "the visit's reading, not one at the find",
-    "medium_assumed": "the place of the find was set by a column map",
-    "air_temp_c": "air temperature of the reading, °C",
-    "rh_pct": "relative humidity, read or from the wet bulb, %",
-    "deficit_kpa": "vapour pressure deficit, kPa",
-    "by_wet_bulb": "the humidity comes from a wet bulb",
-    "wettest_assumed": "instrument or elevation not noted: the wettest humidity that the pair of readings can mean",
-    "reason": "why it feeds no target; empty where it does",
-    "n_animals": "animals that share this reading",
-    "n_finds": "finds that share this reading",
-}
-
-_AIR_QUANTILES = {
-    f"{name}_{key}": f"{meaning}, {unit}"
-    for name, unit in (("rh", "relative humidity, %"), ("deficit", "vapour pressure deficit, kPa"))
-    for key, meaning in (
-        ("min", "lowest"), ("p05", "5 % weighted quantile"), ("p25", "25 % weighted quantile"), ("p50", "median, weighted"),
-        ("p75", "75 % weighted quantile"), ("p95", "95 % weighted quantile"), ("max", "highest"),
-    )
-}  # fmt: skip
-_AIR_EVIDENCE = {
-    **_COUNTS,
-    "months": "months with a reading, in words",
-    "night_share": "share of readings between sunset and sunrise",
-    "medium_assumed_share": "share of readings whose medium was set by a column map",
-    "n_wettest_assumed": "readings with a wet bulb whose instrument or elevation was not noted, taken as wet as they can be",
-    "temp_low": "lowest air temperature at which a humidity was read, °C",
-    "temp_high": "highest air temperature at which a humidity was read, °C",
-}
-
-HUMIDITY_FIGURE_COLUMNS: dict[str, str] = {
-    **_STAGE,
-    "read_at": "find (at the animal) or visit (once for the search)",
-    **_AIR_EVIDENCE,
-    **_AIR_QUANTILES,
-    "caution": "what these figures do not say",
-    "formula": "formula of saturation vapour pressure",
-}
-
-HUMIDITY_TARGET_COLUMNS: dict[str, str] = {
-    **_STAGE,
-    "status": "target or refused; it speaks of the open part alone",
-    "reason": "why refused, or what limits the row",
-    "grade": "evidence: B fair, C provisional, D none; never A, since no width of a humidity interval has been judged",
-    **_AIR_EVIDENCE,
-    "rh_p25": "25 % weighted quantile of the relative humidity read, %",
-    "deficit_p50": "weighted median of the vapour pressure deficit read, kPa",
-    "deficit_bound": "lower bound of that median: percentile of the crossed bootstrap, kPa",
-    "deficit_cap": "published limit that no target exceeds, kPa",
-    "deficit": "largest vapour pressure deficit to keep for long, kPa, rounded down; missing where refused",
-    "bound_by": "your records or the published limit",
-    "formula": "formula of saturation vapour pressure",
-}
-
-HUMIDITY_TABLE_COLUMNS: dict[str, str] = {
-    **_STAGE,
-    "temp_c": "air temperature, whole °C, inside the span where a humidity was read",
-    "least_rh": "least relative humidity for long, %, rounded up; missing where not attainable",
-    "printed": "what to print: a figure, or words where a sensor cannot tell",
-    "set_by": "deficit, or humidity read (its 25 % quantile), whichever is wetter",
-}
-
-WETNESS_COLUMNS: dict[str, str] = {
-    **_STAGE,
-    "wetness": "code of the vocabulary substrate_wetness",
-    "n_finds": "finds under cover or at the water's edge with it",
-}
-
-WATER_READING_COLUMNS: dict[str, str] = {
-    **_STAGE,
-    "site": "waterbody where filled, else site_id",
-    "visit_id": "visit; the first of the day",
-    "date": "the visit's date",
-    "month": "1 to 12",
-    "year": "year of the date",
-    "quantity": "ph, conductivity, oxygen or saturation",
-    "value": "median of the day, in the unit of the quantity",
-    "medium_assumed": "the place of a find was set by a column map",
-    "n_animals": "animals found on these visits",
-}
-
-WATER_LEFT_OUT_COLUMNS: dict[str, str] = {
-    **_STAGE,
-    "month": "1 to 12",
-    "quantity": "ph, conductivity, oxygen or saturation",
-    "reason": "why not used",
-    "n_visits": "visits with finds whose value is not used",
-}
-
-WATER_TARGET_COLUMNS: dict[str, str] = {
-    **_STAGE,
-    "season": "warm, cold or other months",
-    "quantity": "ph, conductivity, oxygen, saturation or hardness",
-    "unit": "unit of the values",
-    "status": "found (a band of what was found) or refused",
-    "reason": "why refused, or what limits the row",
-    "grade": "C provisional at most, since every water value is a visit's; D none",
-    **_COUNTS,
-    "months": "months with a value, in words",
-    "min": "lowest",
-    "p10": "10 % weighted quantile",
-    "p50": "median, weighted",
-    "p90": "90 % weighted quantile",
-    "max": "highest",
-    "band_low": "p10 rounded up, missing where refused",
-    "band_high": "p90 rounded down, missing where refused",
-    "n_not_used": "visits with finds whose value is not used",
-    "not_used": "why, in words",
-}
+    rising = ("band_low", "set_point_low", "set_point", "set_point_high", "band_high", "act_line", "ceiling")
+    for lower, upper in pairwise(rising):
+        wrong = frame[lower] > frame[upper]
+        assert not wrong.any(), f"{lower} stands above {upper} in rows {list(frame.index[wrong])}"
+    return Targets.validate(frame)

@@ -6,11 +6,17 @@ import json
 from pathlib import Path
 from typing import Any
 
-from schemas.descriptor import describe
+from schemas.air_and_water_frames import HumidityFigures, HumidityTable, HumidityTargets, WaterTargets
+from schemas.column_faults import COLUMN_FAULTS
+from schemas.descriptor import describe, describe_frame
+from schemas.enums import EFFECTS
+from schemas.field_frames import Detection, Selection
 from schemas.fields import Field, Span
-from schemas.rules import COLUMN_FAULTS, EFFECTS, RULES, Rule
+from schemas.frame import Frame
+from schemas.frames import ScheduleWeeks, Targets
+from schemas.rules import RULES, Rule
 from schemas.tables import MODELS, fields, key_of, keys_of, purpose
-from schemas.vocabulary import vocabulary, vocabulary_names
+from schemas.vocabulary import TRAITS, vocabulary, vocabulary_names
 
 KINDS = {
     "text": "text",
@@ -22,6 +28,17 @@ KINDS = {
     "day": "date, YYYY-MM-DD",
     "clock": "clock time, HH:MM, 24 hours",
     "instant": "date and time in UTC",
+}
+# Tables that `rillbook targets` writes into out/, by the name of their file.
+WRITTEN: dict[str, type[Frame]] = {
+    "targets": Targets,
+    "schedule": ScheduleWeeks,
+    "humidity": HumidityTargets,
+    "humidity_by_temperature": HumidityTable,
+    "humidity_found": HumidityFigures,
+    "water": WaterTargets,
+    "selection": Selection,
+    "detection": Detection,
 }
 GENERATED = "Generated from the declarations in `schemas/` by `python -m schemas.generate`; change it there, not here."
 
@@ -76,9 +93,11 @@ def _table_section(table: str) -> list[str]:
 
 def _vocabulary_section(name: str) -> list[str]:
     entries = vocabulary(name)
-    # One list has columns of its own (the medium of a microhabitat); they stand between the definition and the source.
-    extra = [column for column in next(iter(entries.values())) if column not in ("definition", "source")]
-    lines = [f"### List: {name}", "", *header("code", "definition", *(column.replace("_", " ") for column in extra), "source")]
+    # A drawing says nothing to a reader.
+    extra = [which for which in TRAITS.get(name, {}) if which not in ("letter_y", "outline")]
+    lines = [f"### List: {name}", ""]
+    lines += [f"- *{which.replace('_', ' ')}*: {TRAITS[name][which][1]}." for which in extra] + ([""] if extra else [])
+    lines += header("code", "definition", *(which.replace("_", " ") for which in extra), "source")
     for code, entry in entries.items():
         lines.append(row(f"`{code}`", entry["definition"], *(entry[column] for column in extra), entry["source"]))
     return [*lines, ""]
@@ -158,11 +177,17 @@ def table_schema(table: str) -> dict[str, Any]:
     return describe(fields(table).values(), keys_of(table), {name: key_of(name) for name in MODELS})
 
 
+def _json(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=2, ensure_ascii=False) + "\n"
+
+
 def generated_files() -> dict[str, str]:
     """Text of every generated file, by its path below the project's folder."""
     texts = {"docs/data_dictionary.md": data_dictionary(), "docs/rules.md": rule_list()}
     for table in MODELS:
-        texts[f"schemas/table_schema/{table}.json"] = json.dumps(table_schema(table), indent=2, ensure_ascii=False) + "\n"
+        texts[f"schemas/table_schema/{table}.json"] = _json(table_schema(table))
+    for name, model in WRITTEN.items():
+        texts[f"schemas/table_schema/out/{name}.json"] = _json(describe_frame(model))
     return texts
 
 

@@ -1,4 +1,4 @@
-"""The cross-field rules, and the names of the column checks, with what each does and how to mend the record.
+"""The cross-field rules, with what each does and how to mend the record.
 
 A rule's mask takes the typed frame of its table, joined by the check with what the rest of the book knows of each row:
 
@@ -20,26 +20,28 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-HOLD_VALUE, HOLD_ROW, FLAG, FLAG_EXCLUDE = "hold_value", "hold_row", "flag", "flag_exclude"
-EFFECTS = {
-    HOLD_VALUE: "the values are held back, the row is kept without them",
-    HOLD_ROW: "the row is held back, and the rows that hang on it",
-    FLAG: "the row is kept and marked: look at it",
-    FLAG_EXCLUDE: "the row is kept and marked, and left out of targets until someone settles it",
-}
+from schemas.comparisons import Comparison, all_of
+from schemas.enums import Effect
+from schemas.reference import rule_figure
+from schemas.vocabulary import codes_with
+
+HOLD_VALUE, HOLD_ROW, FLAG, FLAG_EXCLUDE = Effect
 PRACTICE = "common practice, no source"
 JUDGEMENT = "judgement"
+EGGS = codes_with("life_stage", "at_nest")
+COOL = codes_with("taxon_group", "cool_water")
 
-# Judgements of this project: wide enough that a sound record seldom trips them.
-GAP_C = 20.0
-WARM_C = 25.0
-FAR_M = 1000.0
-LONG_MINUTES = 12 * 60
-COPIES = 5
+GAP_C = rule_figure("air_water_gap_c")
+WARM_C = rule_figure("warm_c")
+FAR_M = rule_figure("far_from_site_m")
+LONG_MINUTES = rule_figure("long_visit_minutes")
+COPIES = int(rule_figure("copies_least"))
+FRACTION_PCT = rule_figure("rh_fraction_most_pct")
+MASS_PER_SVL3 = (rule_figure("mass_per_svl3_least"), rule_figure("mass_per_svl3_most"))
+# Any of these says that a visit searched, and how much.
+EFFORT = ("search_minutes", "area_m2", "length_m", "cover_objects_turned")
 # Finds that agree in all of these may be one animal, noted twice.
 NEAR_DUPLICATE_IN = ("visit_id", "taxon", "life_stage", "svl_mm", "total_length_mm", "mass_g", "microhabitat", "pass_no")
-# From memory: mass of stream salamanders is near 1.8e-5 g per cubed mm of SVL; a factor of 4 either side.
-MASS_PER_SVL3 = (0.45e-5, 7.2e-5)
 
 
 @dataclass(frozen=True)
@@ -69,57 +71,22 @@ class Rule:
     mask: Callable[[pd.DataFrame], pd.Series]
     source: str = PRACTICE
 
-
-@dataclass(frozen=True)
-class Fault:
-    """A column check that every field has, whatever its table."""
-
-    id: str
-    message: str
-    remedy: str
+    @property
+    def when(self) -> tuple[Comparison, ...]:
+        """Comparisons that all hold where the rule is broken; empty where it is a function of its own."""
+        return getattr(self.mask, "when", ())
 
 
-COLUMN_FAULTS = (
-    Fault("required_missing", "{title} is missing.", "Fill it in; the row cannot be used without it."),
-    Fault("unreadable", "{text!r} cannot be read as {kind}.", "Write {example}."),
-    Fault(
-        "date_ambiguous",
-        "{text!r} can be read as more than one date.",
-        "Write the date as YYYY-MM-DD, or state date_order in a column map.",
-    ),
-    Fault(
-        "not_possible",
-        "{text} {unit} is not possible here ({low} to {high} {unit}).",
-        "Read the notes again; the value is kept aside until you do.",
-    ),
-    Fault(
-        "likely_fahrenheit",
-        "{text} °C is not possible here ({low} to {high} °C).",
-        "It looks like Fahrenheit ({text} °F is {celsius} °C): correct it to that, or state the unit in a column map.",
-    ),
-    Fault("code_unknown", "{text!r} is not a code of {vocabulary}.", "Use one of: {codes}."),
-    Fault("unexpected", "{text} {unit} is unusual ({low} to {high} {unit} is expected).", "Kept. Read the notes again."),
-    Fault("at_least", "{text} is kept as the fewest.", "Write the number alone if you know it; targets count the fewest."),
-    Fault(
-        "described_twice",
-        "{key} is described a second time, and differs in {fields}.",
-        "The first is kept. Decide which is right and correct or dismiss this one.",
-    ),
-    Fault("parent_held", "it hangs on {parent}, which is held back.", "Repair that row first; this one follows by itself."),
-    Fault("parent_unknown", "{parent} is in no file and not in the book.", "Load that row, or correct the code."),
+_wet_bulb_above_air = all_of(Comparison("wet_bulb_c", "above", "air_temp_c"))
+_rh_as_fraction = all_of(Comparison("rh_pct", "above", 0.0), Comparison("rh_pct", "at most", FRACTION_PCT))
+_air_water_gap = all_of(Comparison("air_temp_c", "above", GAP_C, less="water_temp_c"))
+_stage_near_overlap = all_of(
+    Comparison("svl_mm", "at least", "taxon_overlap_low"),
+    Comparison("svl_mm", "at most", "taxon_overlap_high"),
+    Comparison("life_stage", "one of", codes_with("life_stage", "sizes_overlap")),
+    Comparison("gills", "not noted"),
+    Comparison("photo", "not noted"),
 )
-
-
-def _wet_bulb_above_air(frame: pd.DataFrame) -> pd.Series:
-    return frame["wet_bulb_c"] > frame["air_temp_c"]
-
-
-def _rh_as_fraction(frame: pd.DataFrame) -> pd.Series:
-    return (frame["rh_pct"] > 0) & (frame["rh_pct"] <= 1)
-
-
-def _air_water_gap(frame: pd.DataFrame) -> pd.Series:
-    return (frame["air_temp_c"] - frame["water_temp_c"]).abs() > GAP_C
 
 
 def _coordinates_swapped(frame: pd.DataFrame) -> pd.Series:
@@ -150,7 +117,7 @@ def _find_outside_visit(frame: pd.DataFrame) -> pd.Series:
 
 
 def _no_effort(frame: pd.DataFrame) -> pd.Series:
-    return frame[["search_minutes", "area_m2", "length_m", "cover_objects_turned"]].isna().all(axis=1)
+    return frame[list(EFFORT)].isna().all(axis=1)
 
 
 def _visit_twice(frame: pd.DataFrame) -> pd.Series:
@@ -162,13 +129,7 @@ def _warm_for_cool_stream(frame: pd.DataFrame) -> pd.Series:
     warm = ((frame["medium"] == "water") & (frame["water_temp_c"] > WARM_C)) | (
         frame["medium"].isin(["land", "edge"]) & (frame["substrate_temp_c"] > WARM_C)
     )
-    return warm & (frame["taxon_group"] == "cool_stream")
-
-
-def _stage_near_overlap(frame: pd.DataFrame) -> pd.Series:
-    between = (frame["svl_mm"] >= frame["taxon_overlap_low"]) & (frame["svl_mm"] <= frame["taxon_overlap_high"])
-    stages = frame["life_stage"].isin(["larva", "metamorph", "juvenile", "adult"])
-    return between & stages & frame["gills"].isna() & frame["photo"].isna()
+    return warm & frame["taxon_group"].isin(COOL)
 
 
 def _mass_out_of_line(frame: pd.DataFrame) -> pd.Series:
@@ -215,17 +176,17 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "visit_rh_as_fraction", "visits", HOLD_VALUE, ("rh_pct",),
-        "a humidity of 1 % or less looks like a fraction.", "Write it in per cent: 0.85 is 85.", _rh_as_fraction,
+        f"a humidity of {FRACTION_PCT:g} % or less looks like a fraction.", "Write it in per cent: 0.85 is 85.", _rh_as_fraction,
     ),
     Rule(
         "visit_air_water_gap", "visits", FLAG, ("air_temp_c", "water_temp_c"),
-        "air and water differ by more than 20 °C.", "Check both readings.", _air_water_gap, JUDGEMENT,
+        f"air and water differ by more than {GAP_C:g} °C.", "Check both readings.", _air_water_gap, JUDGEMENT,
     ),
     Rule(
         "visit_warm_water", "visits", FLAG_EXCLUDE, ("water_temp_c",),
-        "water above 25 °C in a book of cool-stream taxa.",
+        f"water above {WARM_C:g} °C in a book of cool-stream taxa.",
         "Was the probe in the sun or the air? Settle it with a reason and your name, or correct it.",
-        lambda frame: frame["cool_stream_book"] & (frame["water_temp_c"] > WARM_C), JUDGEMENT,
+        all_of(Comparison("cool_stream_book", "is true"), Comparison("water_temp_c", "above", WARM_C)), JUDGEMENT,
     ),
     Rule(
         "no_effort", "visits", FLAG, ("search_minutes",),
@@ -233,7 +194,7 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "visit_too_long", "visits", FLAG, ("start_time", "end_time"),
-        "the visit lasts more than 12 hours.", "Check the start and the end.", _visit_too_long, JUDGEMENT,
+        f"the visit lasts more than {LONG_MINUTES / 60:g} hours.", "Check the start and the end.", _visit_too_long, JUDGEMENT,
     ),
     Rule(
         "clock_ambiguous", "visits", FLAG, ("start_time",),
@@ -252,7 +213,7 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "total_length_below_svl", "finds", HOLD_VALUE, ("total_length_mm", "svl_mm"),
         "the total length is below the SVL.", "They may have changed places: correct them.",
-        lambda frame: frame["total_length_mm"] < frame["svl_mm"],
+        all_of(Comparison("total_length_mm", "below", "svl_mm")),
     ),
     Rule(
         "find_wet_bulb_above_air", "finds", HOLD_VALUE, ("wet_bulb_c", "air_temp_c"),
@@ -260,31 +221,35 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "find_rh_as_fraction", "finds", HOLD_VALUE, ("rh_pct",),
-        "a humidity of 1 % or less looks like a fraction.", "Write it in per cent: 0.85 is 85.", _rh_as_fraction,
+        f"a humidity of {FRACTION_PCT:g} % or less looks like a fraction.", "Write it in per cent: 0.85 is 85.", _rh_as_fraction,
     ),
     Rule(
         "find_air_water_gap", "finds", FLAG, ("air_temp_c", "water_temp_c"),
-        "air and water differ by more than 20 °C.", "Check both readings.", _air_water_gap, JUDGEMENT,
+        f"air and water differ by more than {GAP_C:g} °C.", "Check both readings.", _air_water_gap, JUDGEMENT,
     ),
     Rule(
         "larva_without_gills", "finds", FLAG_EXCLUDE, ("life_stage", "gills"),
         "a larva without gills.", "Is it a metamorph or a juvenile? Settle it with a reason and your name, or correct it.",
-        lambda frame: (frame["life_stage"] == "larva") & (frame["gills"] == "none"),
+        all_of(Comparison("life_stage", "one of", ("larva",)), Comparison("gills", "one of", ("none",))),
     ),
     Rule(
         "adult_with_gills", "finds", FLAG_EXCLUDE, ("life_stage", "gills"),
         "an adult with full gills, of a taxon where that is not normal.",
         "Is it a larva? Settle it with a reason and your name, or correct it.",
-        lambda frame: (frame["life_stage"] == "adult") & (frame["gills"] == "full") & ~frame["taxon_paedomorphic"].fillna(False),
+        all_of(
+            Comparison("life_stage", "one of", ("adult",)), Comparison("gills", "one of", ("full",)),
+            Comparison("taxon_paedomorphic", "is not true"),
+        ),
     ),
     Rule(
         "warm_for_cool_stream", "finds", FLAG_EXCLUDE, ("water_temp_c", "substrate_temp_c"),
-        "a reading above 25 °C at an animal of a cool stream.",
+        f"a reading above {WARM_C:g} °C at an animal of a cool stream.",
         "Was the probe in the sun? Settle it with a reason and your name, or correct it.", _warm_for_cool_stream, JUDGEMENT,
     ),
     Rule(
         "egg_mass_with_svl", "finds", FLAG, ("svl_mm", "life_stage"),
-        "an egg mass has no SVL.", "Check the stage.", lambda frame: (frame["life_stage"] == "egg_mass") & frame["svl_mm"].notna(),
+        "an egg mass has no SVL.", "Check the stage.",
+        all_of(Comparison("life_stage", "one of", EGGS), Comparison("svl_mm", "noted")),
     ),
     Rule(
         "stage_near_overlap", "finds", FLAG, ("life_stage", "svl_mm"),
@@ -297,7 +262,7 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "reading_copied", "finds", FLAG, ("water_temp_c", "substrate_temp_c", "air_temp_c"),
-        "one reading stands at five or more finds of this visit.", "It counts as one reading.", _reading_copied, JUDGEMENT,
+        f"one reading stands at {COPIES} or more finds of this visit.", "It counts as one reading.", _reading_copied, JUDGEMENT,
     ),
     Rule(
         "find_outside_visit", "finds", FLAG, ("found_at",),
@@ -305,7 +270,7 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "find_far_from_site", "finds", FLAG, ("latitude", "longitude"),
-        "the find lies more than 1 km from its site.", "Check the coordinates of both.",
+        f"the find lies more than {FAR_M / 1000:g} km from its site.", "Check the coordinates of both.",
         lambda frame: frame["site_distance_m"] > FAR_M, JUDGEMENT,
     ),
     Rule(
@@ -316,7 +281,7 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "point_rh_as_fraction", "availability", HOLD_VALUE, ("rh_pct",),
-        "a humidity of 1 % or less looks like a fraction.", "Write it in per cent: 0.85 is 85.", _rh_as_fraction,
+        f"a humidity of {FRACTION_PCT:g} % or less looks like a fraction.", "Write it in per cent: 0.85 is 85.", _rh_as_fraction,
     ),
     Rule(
         "enclosure_taxon_unknown", "enclosures", HOLD_ROW, ("taxon",),

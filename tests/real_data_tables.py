@@ -12,8 +12,10 @@ from typing import Any
 
 import pandas as pd
 
+from pipeline.care.card import card_rows
 from pipeline.checking import accounting
 from pipeline.commands import run
+from pipeline.settings import read_settings
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = ROOT / "docs" / "real_data.md"
@@ -76,7 +78,7 @@ def tables(loaded: Loaded) -> str:
         _table(["of the visits", "n"], _visits(run.status(loaded.folder))),
         _reasons("held back", loaded.report.held, "items"),
         _reasons("marked, kept", loaded.report.flags, "marks"),
-        _targets(loaded.derived.targets),
+        _targets(loaded),
         _excluded(loaded.derived.facts["exclusions"]),
     ]
     return "\n\n".join(part for part in parts if part)
@@ -109,19 +111,42 @@ def _reasons(title: str, reasons: pd.DataFrame, unit: str) -> str:
     return _table([title, "rule", unit, "source rows"], rows)
 
 
-def _targets(targets: pd.DataFrame) -> str:
+def _targets(loaded: Loaded) -> str:
+    """The table of each taxon's card as it stands, and how its summer sits with common practice."""
+    settings, derived = read_settings(loaded.folder), loaded.derived
     rows = []
-    for (taxon, stage, medium), part in targets.groupby(["taxon", "life_stage", "medium"], sort=False):
-        months, warm = part[~part["month"].isin(["warm", "cold"])], part[part["month"] == "warm"].iloc[0]
-        read = months[months["n_readings"] > 0]
-        made = months[months["status"] != "refused"]
-        rows.append([
-            f"{taxon} {stage}, {medium}", int(read["n_readings"].sum()), ", ".join(read["month"].astype(str)), warm["grade"],
-            ", ".join(f"{row.month}: {row.set_point:g} ({row.band_low:g}–{row.band_high:g})" for row in made.itertuples()) or "none",
-            "none" if pd.isna(warm["ceiling"]) else f"{warm['ceiling']:g}", warm["reason"],
-        ])  # fmt: skip
-    heading = ["cell", "readings", "months read", "grade, warm season", "month: set point (band) °C", "ceiling °C", "warm season"]
-    return _table(heading, rows)
+    for taxon in settings.taxa["code"]:
+        if taxon not in set(derived.targets["taxon"]):
+            continue
+        cells, seasons = card_rows(taxon, None, derived.targets, derived.readings, settings.taxa, derived.facts)
+        rows += [[f"{taxon} {row['what'].lower()}", *(_season(row["cells"][name]) for name, _ in seasons), _never(row)] for row in cells]
+    if not rows:
+        return "No card has a row: nothing was read at an animal of a stage that is told.\n"
+    heading = ["who, where", *(f"{name} ({months})" for name, months in seasons), "never above"]
+    return f"{_table(heading, rows)}\n\n{_practice(derived.targets)}"
+
+
+def _season(cell: dict[str, Any]) -> str:
+    if not cell["set"]:
+        return "not known"
+    acts = sorted({line["act"] for line in cell["lines"]})
+    act = f"{acts[0]:g}" if len(acts) == 1 else f"{acts[0]:g}–{acts[-1]:g}"
+    return f"**{cell['set']}**, band {cell['low']:g}–{cell['high']:g}, act above {act}".replace("\N{NO-BREAK SPACE}", " ")
+
+
+def _never(row: dict[str, Any]) -> str:
+    return f"{row['ceiling_words']}: {row['bound_by'].split(';')[0]}".replace("\N{NO-BREAK SPACE}", " ")
+
+
+def _practice(targets: pd.DataFrame) -> str:
+    summer = targets[targets["month"].isin(["6", "7", "8"]) & (targets["status"] == "target")]
+    low, high = summer["set_point_low"].min(), summer["set_point_high"].max()
+    most = targets["ceiling"].max()
+    return (
+        f"June to August is held at {low:g} to {high:g} °C ({low * 1.8 + 32:.0f} to {high * 1.8 + 32:.0f} °F), and nothing stands above"
+        f" {most:g} °C ({most * 1.8 + 32:.0f} °F). Common practice, no source: high 50s °F in winter to high 60s in summer, low 70s at"
+        " most, 80 °F never."
+    )
 
 
 def _excluded(exclusions: pd.DataFrame) -> str:

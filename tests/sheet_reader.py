@@ -6,13 +6,13 @@ import re
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
-VOID = {"br", "meta", "img", "link", "hr", "input", "path", "use", "rect", "line"}
+VOID = {"br", "col", "meta", "img", "link", "hr", "input", "path", "use", "rect", "line"}
 NUMBER = r"[−-]?\d+(?:\.\d+)?"
 FAHRENHEIT = re.compile(rf"({NUMBER})(?:\s*(?:–|to)\s*({NUMBER}))?\s*°F")
 DEGREES = re.compile(rf"({NUMBER})(?:\s*(?:–|to)\s*({NUMBER}))?\s*°C")
 RATE = re.compile(rf"{NUMBER}\s*°C (?:a week|an hour)")
 LIMITS = re.compile(r"Ceiling .*?not a temperature to keep|Floor .*?do not go below|Do not go below the lowest month measured \(.*?\)\)")
-ADVICE = ("keep", "weeks", "spots", "least")
+ADVICE = ("keep", "weeks", "spots", "least", "lines")
 """Classes of the parts that say what to do."""
 
 REFUSED = "refused"
@@ -31,6 +31,7 @@ class Section:
     acts: list[float] = field(default_factory=list)
     advice_text: str = ""
     text: str = ""
+    what: str = ""
 
     @property
     def advised_in_words(self) -> list[float]:
@@ -59,6 +60,7 @@ class _Reader(HTMLParser):
             section = Section(known.get("aria-labelledby", ""), classes)
             section.ceiling = float(known["data-ceiling"]) if "data-ceiling" in known else None
             section.floor = float(known["data-floor"]) if "data-floor" in known else None
+            section.what = known.get("data-what", "")
             self.sections.append(section)
         inside = self.current
         if inside is not None:
@@ -129,4 +131,48 @@ def contradictions(html: str, margin: float) -> list[str]:
                 for value in degrees_in(one.advice_text, FAHRENHEIT)
                 if value < limits[-1]
             ]
+    return found
+
+
+@dataclass
+class CardRow:
+    """One row of a card's table: a stage in a place."""
+
+    label: str
+    ceiling: float
+    floor: float
+    advised: list[float]
+    acts: list[float]
+    text: str
+
+    def belongs_to(self, one: Section) -> bool:
+        """Whether a section of the care sheet is of the same stage and place."""
+        return one.ceiling == self.ceiling and (one.what + ",").startswith(self.label + ",")
+
+    def stands_in(self, one: Section) -> bool:
+        """Whether every figure of the row stands in the section."""
+        return set(self.advised) <= set(one.advised) and set(self.acts) <= set(one.acts)
+
+
+def card_rows(html: str) -> list[CardRow]:
+    """Rows of a card's table, read from what they print for a reader and from their attributes."""
+    rows = []
+    for attributes, body in re.findall(r"<tr((?: data-[a-z]+=\"[^\"]*\")+)>(.*?)</tr>", html, flags=re.DOTALL):
+        known = dict(re.findall(r'data-([a-z]+)="([^"]*)"', attributes))
+        advised = [float(one) for part in re.findall(r'data-advised="([^"]*)"', body) for one in part.split()]
+        acts = [float(one) for one in re.findall(r'data-act="([^"]*)"', body)]
+        text = " ".join(re.sub("<[^>]+>", " ", body).replace("\N{NO-BREAK SPACE}", " ").split()).replace(" ,", ",")
+        limits = float(known.get("ceiling", "inf")), float(known.get("floor", "-inf"))
+        rows.append(CardRow(known["row"].split(" (")[0], *limits, advised, acts, text))
+    return rows
+
+
+def card_contradictions(html: str, margin: float) -> list[str]:
+    """Where a row of a card advises what it forbids; `margin` as in :func:`contradictions`."""
+    found = []
+    for row in card_rows(html):
+        found += [f"{row.label}: advises {value} under {row.ceiling}" for value in row.advised if value > row.ceiling - margin]
+        found += [f"{row.label}: {value} below {row.floor}" for value in row.advised if value < row.floor]
+        found += [f"{row.label}: acts at {value} over {row.ceiling}" for value in row.acts if value > row.ceiling - 0.5]
+        found += [f"{row.label}: says {value} over {row.ceiling}" for value in degrees_in(row.text) if value > row.ceiling]
     return found

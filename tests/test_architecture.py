@@ -52,7 +52,7 @@ def test_help_loads_no_heavy_library(root: Path) -> None:
 DOORS = {
     "folium": {"maps/page"},
     "branca": {"maps/page"},
-    "matplotlib": {"care/plots", "maps/stills"},
+    "matplotlib": {"maps/stills"},
     "duckdb": {"book/store"},
     "jinja2": {"writing/page"},
     "astral": {"formulas/sun"},

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import frictionless
 import pandas as pd
 import pytest
 
@@ -11,7 +12,8 @@ from pipeline.book import store as book
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.errors import RillbookError
-from schemas.rules import EFFECTS
+from schemas.enums import EFFECTS
+from schemas.generate import WRITTEN
 
 
 def test_the_files_are_where_the_readme_says(demo_run: tuple[Path, run.Demo]) -> None:
@@ -22,6 +24,14 @@ def test_the_files_are_where_the_readme_says(demo_run: tuple[Path, run.Demo]) ->
         f"care_sheet_{code}.html" for code in ("DMON", "EWIL", "GPOR")
     ]
     assert {path.relative_to(folder).parts[0] for path in result.files} == {"out"}
+
+
+# Source of what counts as valid: the frictionless library, from the authors of the Table Schema standard.
+@pytest.mark.parametrize("name", list(WRITTEN))
+def test_a_written_table_is_as_its_table_schema_says(demo_run: tuple[Path, run.Demo], root: Path, name: str) -> None:
+    schema = frictionless.Schema.from_descriptor(str(root / f"schemas/table_schema/out/{name}.json"))
+    written = frictionless.Resource(path=f"{name}.csv", basepath=str(demo_run[0] / "out"), schema=schema).validate()
+    assert written.stats["errors"] == 0, written.flatten(["message"])
 
 
 def test_every_planted_fault_meets_its_effect_and_nothing_else_is_met(demo_run: tuple[Path, run.Demo]) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import frictionless
 import pytest
 
-from schemas.generate import data_dictionary, generated_files, number, rule_list, table_schema, write_all
+from schemas.generate import WRITTEN, data_dictionary, generated_files, number, rule_list, table_schema, write_all
 from schemas.rules import RULES
 from schemas.tables import LOADED, MODELS, fields, key_of, keys_of
 from schemas.vocabulary import codes, vocabulary_names
@@ -44,7 +44,8 @@ def test_generated_files_are_up_to_date(root: Path) -> None:
 
 
 def test_no_table_schema_is_left_over(root: Path) -> None:
-    assert {path.stem for path in (root / "schemas/table_schema").iterdir()} == set(MODELS)
+    assert {path.stem for path in (root / "schemas/table_schema").glob("*.json")} == set(MODELS)
+    assert {path.stem for path in (root / "schemas/table_schema/out").iterdir()} == set(WRITTEN)
 
 
 def test_write_all_writes_the_same_below_any_folder(tmp_path: Path) -> None:

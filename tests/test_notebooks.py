@@ -211,14 +211,17 @@ def test_targets_shown_are_those_of_the_file(tour: Ran, study: Path) -> None:
 
 
 @pytest.mark.slow
-def test_the_ceiling_follows_from_the_figures_beside_it(tour: Ran) -> None:
-    """Method §5: the bound less the allowances, rounded down; the parts add up to what is taken off."""
-    counts, bound, parts = (by_label(table) for table in tour.tables("How sure"))
-    row = bound.loc["warm"]
+def test_the_act_line_follows_from_the_figures_beside_it(tour: Ran) -> None:
+    """Method §5: min(P75 + 2, max(bound, top as read + 1)), rounded down; the parts add up to what is taken off the bound."""
+    counts, shown, parts = (by_label(table) for table in tour.tables("How sure"))
+    row = shown.loc["warm"]
     assert parts.iloc[:, 0].astype(float).sum() == pytest.approx(float(row["allowance"]), abs=1e-5)
     step = 0.5 if counts.loc["warm", "grade"] == "A" else 1
-    assert row["ceiling_bound_by"] == "P95 of your records"
-    assert float(row["ceiling"]) == math.floor((float(row["p95_bound"]) - float(row["allowance"])) / step) * step
+    p50, p75, bound = float(row["p50"]), float(row["p75"]), float(row["p95_bound"]) - float(row["allowance"])
+    top = min(p75, max(bound, p50))
+    act = math.floor(min(p75 + 2, max(bound, top + 1)) / step + 1e-9) * step
+    assert float(row["act_line"]) == min(act, float(row["ceiling"]) - 0.5)
+    assert re.match(r"(second-warmest day|1 °C over the highest act line|cap of the group|heat limit)", row["ceiling_bound_by"])
 
 
 @pytest.mark.slow

@@ -17,11 +17,11 @@ import sheet_reader
 from conftest import offline_pages
 
 from pipeline.book import store as book
-from pipeline.care.plots import MONTHS
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.errors import RillbookError
 from pipeline.formulas.limits import judgement
+from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import read_settings
 from pipeline.targets import evidence
 from schemas.frames import TARGET_COLUMNS
@@ -45,6 +45,7 @@ def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
     _write_trick(sheets[2], "remarks")
     run.load_files(folder, sheets)
     derived = run.derive_targets(folder)
+    run.write_cards(folder, derived)
     run.write_care_sheets(folder, derived)
     run.write_maps(folder)
     return folder / "out"
@@ -68,13 +69,13 @@ def opened(chromium: str) -> Iterator[Callable[[Path, int], Any]]:
 
 
 def pages(out: Path) -> list[Path]:
-    return [*sorted(out.glob("care_sheet_*.html")), out / "map.html", out / "private" / "map_exact.html"]
+    return [*sorted(out.glob("care_sheet_*.html")), *sorted(out.glob("card_*.html")), out / "map.html", out / "private" / "map_exact.html"]
 
 
 @pytest.mark.browser
 @pytest.mark.parametrize("width", [1280, 320])
 def test_every_page_opens_offline_and_no_name_runs(study: Path, opened: Callable[[Path, int], Any], width: int) -> None:
-    assert len(pages(study)) == 5
+    assert len(pages(study)) == 10
     for path in pages(study):
         page = opened(path, width)
         assert page.title() not in ("x", "y"), path.name
@@ -145,7 +146,8 @@ def test_schedule_stays_under_the_ceiling_and_names_no_site(study: Path) -> None
     cell = ["taxon", "population", "life_stage", "medium"]
     weeks = pd.read_csv(study / "schedule.csv").merge(targets[[*cell, "ceiling", "floor"]].drop_duplicates(), on=cell)
     assert len(weeks) > 50 and weeks["set_point"].notna().sum() > 50
-    assert not (weeks["set_point"] > weeks["ceiling"] - 1).any() and not (weeks["set_point"] < weeks["floor"]).any()
+    assert not (weeks["set_point"] > weeks["ceiling"] - 1).any() and not (weeks["set_point"] < weeks["floor"] + 1).any()
+    assert (weeks["act_line"] > weeks["set_point"]).all() and weeks["set_point"].notna().all()
     sites = set(pd.read_csv(study.parent / "sheets" / "sites.csv", dtype="str")["site_id"])
     for name in ("schedule", "humidity", "humidity_by_temperature", "humidity_found", "water", "selection"):
         text = (study / f"{name}.csv").read_text(encoding="utf-8")
@@ -188,13 +190,14 @@ def test_a_reader_of_the_care_sheet_alone_can_answer(study: Path) -> None:
     for cell in asked.fillna({"population": ""}).itertuples():
         rows = readings[(readings[kept].fillna("") == [getattr(cell, name) for name in kept]).all(axis=1)]
         animals, years = int(rows["n_animals"].sum()), rows["year"].nunique()
-        numbers = [rows[column].nunique() for column in ("visit_id", "date", "site")]
+        visits = {code for codes in rows["visit_ids"] for code in codes.split("\n")}
+        numbers = [len(visits), *(rows[column].nunique() for column in ("date", "site"))]
         from_words = "{} visits on {} dates at {} sites in {} year".format(*numbers, years)
         start = f"{len(rows)} readings at {animals} animals"
         found = [one for one in told[cell.taxon] if from_words in one.text and start in one.text]
         assert found, f"{start}, {from_words}"
         text = found[0].text
-        silent = [month for number, month in enumerate(MONTHS, start=1) if number not in set(rows["month"])]
+        silent = [month for number, month in enumerate(MONTH_NAMES, start=1) if number not in set(rows["month"])]
         assert not silent or ("Nothing was read in" in text and silent[0] in text[text.index("Nothing was read in") :])
         assert f"Ceiling set by {cell.ceiling_bound_by}" in text and "before the allowances" in text and "Allowances, taken off" in text
         assert "A logger" not in text and "No logger: the night drop is not known." in text
@@ -206,15 +209,57 @@ def test_a_reader_of_the_care_sheet_alone_can_answer(study: Path) -> None:
 @pytest.mark.browser
 @pytest.mark.slow
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_every_stage_of_the_study_prints_on_two_sheets(study: Path, opened: Callable[[Path, int], Any], paper: str) -> None:
-    for path in sorted(study.glob("care_sheet_*.html")):
+def test_cards_print_on_one_sheet_and_care_sheets_on_few(study: Path, opened: Callable[[Path, int], Any], paper: str) -> None:
+    """One sheet of paper, both sides, for each taxon and population; the evidence with all its folds open on 20 pages at most."""
+    for path in [*sorted(study.glob("card_*.html")), *sorted(study.glob("care_sheet_*.html"))]:
         page = opened(path, 1280)
-        page.emulate_media(media="print")
-        page.evaluate("window.all = [...document.querySelectorAll('section.cell')]")
-        for place in range(page.evaluate("all.length")):
-            page.evaluate("place => document.body.replaceChildren(all[place])", place)
-            sides = len(re.findall(rb"/Type\s*/Page\b(?!s)", page.pdf(format=paper)))
-            assert 2 <= sides <= 4, f"{path.name}, stage {place + 1}: {sides} sides"
+        page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+        sides = len(re.findall(rb"/Type\s*/Page\b(?!s)", page.pdf(format=paper)))
+        assert sides <= (2 if path.name.startswith("card_") else 20), f"{path.name}: {sides} sides"
+
+
+def test_a_card_says_nothing_that_the_care_sheet_does_not(study: Path) -> None:
+    """Every set point, band and act line of a card stands in the care sheet's month table, under the same ceiling."""
+    cards = sorted(study.glob("card_*.html"))
+    assert [path.name for path in cards] == [
+        "card_DMON.html", "card_EWIL.html", "card_EWIL_N-high.html", "card_EWIL_S-low.html", "card_GPOR.html",
+    ]  # fmt: skip
+    for path in cards:
+        sheet = (study / f"care_sheet_{path.stem.split('_')[1]}.html").read_text(encoding="utf-8")
+        rows = sheet_reader.card_rows(path.read_text(encoding="utf-8"))
+        assert len(rows) > 2 and sheet_reader.card_contradictions(path.read_text(encoding="utf-8"), judgement("thermostat_margin")) == []
+        for row in rows:
+            its = [one for one in sheet_reader.cells(sheet) if row.belongs_to(one)]
+            assert its, f"{path.name}: {row.label}"
+            assert any(row.stands_in(one) for one in its), f"{path.name}: {row.label}"
+
+
+def test_the_reader_of_cards_sees_a_contradiction(study: Path) -> None:
+    html = (study / "card_DMON.html").read_text(encoding="utf-8")
+    first = sheet_reader.card_rows(html)[0]
+    sheet = (study / "care_sheet_DMON.html").read_text(encoding="utf-8")
+    (its,) = [one for one in sheet_reader.cells(sheet) if first.belongs_to(one)]
+    assert first.stands_in(its)
+    warmer = re.sub('data-act="[^"]+"', f'data-act="{first.ceiling + 1}"', html, count=1)
+    assert sheet_reader.card_contradictions(warmer, 1.0) and not sheet_reader.card_rows(warmer)[0].stands_in(its)
+
+
+def test_the_card_alone_answers_a_keeper(study: Path) -> None:
+    """What to set for an adult on land in July, what to do at 3 °C over, what is not known in January."""
+    targets = pd.read_csv(study / "targets.csv", dtype={"month": "str"}).set_index(["taxon", "population", "life_stage", "medium", "month"])
+    html = (study / "card_DMON.html").read_text(encoding="utf-8")
+    land = next(row for row in sheet_reader.card_rows(html) if row.label == "Adults, on land, under cover")
+    july = targets.loc[("DMON", "N-high", "adult", "land", "7")]
+    low, high = (f"{july[name]:g}" for name in ("set_point_low", "set_point_high"))
+    points = low if low == high else f"{low}–{high}"
+    said = re.search(rf"Ju[ln](?:–[A-Z][a-z]+)? {points} °C [\d–]+ °F, act above {july['act_line']:g} °C", land.text)
+    assert said and f"never above {july['ceiling']:g} °C" in land.text
+    winter = [month for month in ("12", "1", "2", "3") if targets.loc[("DMON", "N-high", "adult", "land", month), "status"] == "refused"]
+    assert not winter or "not known" in land.text
+    text = " ".join(re.sub("<[^>]+>", " ", html).split())
+    assert "Above the act line:" in text and "at most 2 °C (3.6 °F) an hour" in text and "No ice on the animal." in text
+    assert "Call a veterinarian at once" in text and "no reason to collect" in text and "Never release" in text
+    assert 'href="care_sheet_DMON.html"' in html
 
 
 def test_no_value_stands_where_animals_die(study: Path) -> None:

@@ -16,9 +16,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pandera.engines.pandas_engine import Engine
 
+from schemas.column_faults import COLUMN_FAULTS
 from schemas.ddl import create_table
+from schemas.enums import EFFECTS
 from schemas.fields import Field
-from schemas.rules import COLUMN_FAULTS, EFFECTS, RULES
+from schemas.rules import RULES
 from schemas.tables import LOADED, MODELS, fields, key_of, keys_of, purpose
 from schemas.vocabulary import codes, medium_of, vocabulary, vocabulary_names
 

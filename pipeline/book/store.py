@@ -19,6 +19,7 @@ from pipeline.checking.outcome import Account, Checked
 from pipeline.errors import RillbookError
 from pipeline.reading.values import as_text
 from schemas.ddl import create_table
+from schemas.enums import Effect
 from schemas.tables import LOADED, fields, key_of
 
 if TYPE_CHECKING:
@@ -139,7 +140,7 @@ def _has_tables(connection: DuckDBPyConnection, name: str = "loads") -> bool:
 def _create(connection: DuckDBPyConnection, write: bool) -> None:
     if _has_tables(connection):
         # a book of an earlier version gets what came later
-        if write and not _has_tables(connection, "conversions"):
+        if write and not _has_tables(connection, "uncounted_all"):
             connection.execute(TABLES + VIEWS)
         return
     connection.execute(TABLES)
@@ -165,7 +166,7 @@ def conform(table: str, frame: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(columns, index=frame.index)
 
 
-def current(connection: DuckDBPyConnection, table: str) -> pd.DataFrame:
+def current(connection: DuckDBPyConnection, table: str, as_stored: bool = False) -> pd.DataFrame:
     """Rows of the current version, by key; visits with ``incomplete``.
 
     Parameters
@@ -174,6 +175,9 @@ def current(connection: DuckDBPyConnection, table: str) -> pd.DataFrame:
         An open book.
     table : str
         One of `LOADED`.
+    as_stored : bool
+        Whether `target_taxa` of a visit are those that were written, to compare or repair them. Else they are the taxa that were found, and
+        those of which the visit may say that they were not: see `book.absences`.
 
     Returns
     -------
@@ -181,13 +185,15 @@ def current(connection: DuckDBPyConnection, table: str) -> pd.DataFrame:
         Declared fields in their types.
     """
     frame = connection.execute(f"SELECT * FROM {table} ORDER BY {key_of(table)}").df()
+    if as_stored and "said_target_taxa" in frame:
+        frame = frame.assign(target_taxa=frame["said_target_taxa"])
     typed = conform(table, frame)
     return typed.assign(incomplete=frame["incomplete"].astype(bool)) if table == "visits" else typed
 
 
-def known_rows(connection: DuckDBPyConnection) -> dict[str, pd.DataFrame]:
-    """Current rows of every table."""
-    return {table: current(connection, table) for table in LOADED}
+def known_rows(connection: DuckDBPyConnection, as_stored: bool = False) -> dict[str, pd.DataFrame]:
+    """Current rows of every table; see :func:`current`."""
+    return {table: current(connection, table, as_stored) for table in LOADED}
 
 
 def content_hash(parts: list[str]) -> str:
@@ -401,6 +407,7 @@ def store(
         _rest(connection, load_id, table, same[table])
     _store_reasons(connection, load_id, checked, same)
     _store_conversions(connection, load_id, checked, same)
+    _store_uncounted(connection, load_id, checked)
     _check_links(connection)
     summary = {"rows": account.rows, "cells": account.cells, "tables": account.tables}
     connection.execute("UPDATE loads SET account = ? WHERE load_id = ?", [json.dumps(summary), load_id])
@@ -427,6 +434,12 @@ def _store_conversions(connection: DuckDBPyConnection, load_id: int, checked: Ch
     frame = checked.converted[~np.array(known, dtype=bool)].rename(columns={"table": "table_name"})
     origin = [checked.sources[one].source for one in frame["source"]]
     _insert(connection, "conversions_all", frame.assign(file=[one.file for one in origin], sheet=[one.sheet for one in origin]), load_id)
+
+
+def _store_uncounted(connection: DuckDBPyConnection, load_id: int, checked: Checked) -> None:
+    frame = checked.uncounted
+    origin = [checked.sources[one].source for one in frame["source"]]
+    _insert(connection, "uncounted_all", frame.assign(file=[one.file for one in origin], sheet=[one.sheet for one in origin]), load_id)
 
 
 def conversions(connection: DuckDBPyConnection) -> pd.DataFrame:
@@ -505,14 +518,14 @@ def _resting_on(connection: DuckDBPyConnection, load_id: int) -> int | None:
 
 def held(connection: DuckDBPyConnection) -> pd.DataFrame:
     """Open held rows and values, and unsettled flags that keep a row out of targets, each with its item name."""
-    return connection.execute("""
+    return connection.execute(f"""
         SELECT item, load_id, file, sheet, line, "table", "row", field, "column", text, rule, message, remedy, whole_row FROM (
           SELECT item, load_id, file, sheet, line, table_name AS "table", row_key AS "row", field,
             column_name AS "column", text, rule, message,
             remedy, whole_row, held_id AS number FROM held
           UNION ALL
           SELECT item, load_id, file, sheet, line, table_name, row_key, field, '', value, rule, message, remedy, false, flag_id FROM flags
-            WHERE effect = 'flag_exclude' AND settled_by IS NULL)
+            WHERE effect = '{Effect.FLAG_EXCLUDE}' AND settled_by IS NULL)
         ORDER BY load_id, file, sheet, line, number""").df()
 
 
@@ -557,6 +570,8 @@ def published(connection: DuckDBPyConnection) -> tuple[pd.DataFrame, pd.DataFram
     """The ledger: values published so far with the site-days behind each, and the warmer ones that a named person accepted."""
     before = connection.execute("SELECT * EXCLUDE (published_at) FROM published").df()
     accepted = connection.execute("SELECT * EXCLUDE (accepted_at, who, reason) FROM accepted_warmer").df()
+    if "method" not in before:
+        before["method"] = None
     return before.assign(visits=[frozenset(days) for days in before["visits"]]), accepted
 
 
@@ -566,7 +581,7 @@ def publish(connection: DuckDBPyConnection, entries: pd.DataFrame, at: datetime)
         return
     rows = entries.assign(published_at=at, visits=[sorted(days) for days in entries["visits"]])
     connection.register("incoming", rows)
-    names = "taxon, population, life_stage, medium, month, quantity, value, visits"
+    names = "taxon, population, life_stage, medium, month, quantity, value, visits, method"
     connection.execute(f"INSERT INTO published SELECT published_at, {names} FROM incoming i ANTI JOIN published p USING ({names})")
     connection.unregister("incoming")
 

@@ -1,5 +1,7 @@
 """The tables and views of the book, in SQL; the tables that files bring are written from the schemas (`schemas.ddl`)."""
 
+from pipeline.book.absences import VIEWS as ABSENCES
+
 EXTRA = "load_id INTEGER NOT NULL, row_no INTEGER NOT NULL, patch BOOLEAN NOT NULL, source INTEGER, source_row INTEGER, line INTEGER"
 READINGS_EXTRA = "load_id INTEGER NOT NULL, source INTEGER NOT NULL, line BIGINT NOT NULL"
 
@@ -21,6 +23,8 @@ CREATE TABLE IF NOT EXISTS conversions_all (load_id INTEGER, table_name VARCHAR,
 CREATE TABLE IF NOT EXISTS corrections (load_id INTEGER, item VARCHAR, table_name VARCHAR, row_key VARCHAR, field VARCHAR, old_text
     VARCHAR,
   corrected VARCHAR, dismiss_reason VARCHAR, who VARCHAR);
+CREATE TABLE IF NOT EXISTS uncounted_all (load_id INTEGER, visit_id VARCHAR, taxon VARCHAR, life_stage VARCHAR, why VARCHAR, text VARCHAR,
+  row_no INTEGER, file VARCHAR, sheet VARCHAR, line INTEGER);
 CREATE TABLE IF NOT EXISTS rests (load_id INTEGER, on_load INTEGER);
 CREATE TABLE IF NOT EXISTS logger_files_all (load_id INTEGER, source INTEGER, logger_id VARCHAR, file VARCHAR, sha256 VARCHAR,
   serial VARCHAR, step_s DOUBLE, found VARCHAR, account VARCHAR);
@@ -30,12 +34,14 @@ CREATE TABLE IF NOT EXISTS logger_held_all (load_id INTEGER, source INTEGER, log
   text VARCHAR, n BIGINT, message VARCHAR, remedy VARCHAR, line BIGINT);
 CREATE TABLE IF NOT EXISTS published (published_at TIMESTAMP, taxon VARCHAR, population VARCHAR, life_stage VARCHAR, medium VARCHAR,
     month VARCHAR,
-  quantity VARCHAR, value DOUBLE, visits VARCHAR[]);
+  quantity VARCHAR, value DOUBLE, visits VARCHAR[], method VARCHAR);
+ALTER TABLE published ADD COLUMN IF NOT EXISTS method VARCHAR;
 CREATE TABLE IF NOT EXISTS accepted_warmer (accepted_at TIMESTAMP, taxon VARCHAR, population VARCHAR, life_stage VARCHAR, medium VARCHAR,
   month VARCHAR, quantity VARCHAR, value DOUBLE, who VARCHAR, reason VARCHAR);
 """
 
-VIEWS = """
+VIEWS = (
+    """
 CREATE OR REPLACE VIEW active AS SELECT load_id FROM loads l WHERE undone_at IS NULL
   AND NOT EXISTS (SELECT 1 FROM loads c WHERE c.corrects = l.load_id AND c.undone_at IS NULL);
 CREATE OR REPLACE VIEW settled AS SELECT c.* FROM corrections c SEMI JOIN active USING (load_id);
@@ -102,9 +108,9 @@ CREATE OR REPLACE VIEW conversions AS SELECT c.* FROM conversions_all c
     UNION ALL SELECT 'availability', point_id, load_id FROM current_availability
     UNION ALL SELECT 'enclosures', enclosure_id, load_id FROM current_enclosures
     UNION ALL SELECT 'loggers', logger_id, load_id FROM current_loggers) now USING (table_name, row_key, load_id);
-CREATE OR REPLACE VIEW visits AS SELECT v.* EXCLUDE (patch, source, source_row, line),
-  (EXISTS (SELECT 1 FROM held h WHERE h.table_name = 'finds' AND h.whole_row AND h.parent_key = v.visit_id)
-   AND NOT EXISTS (SELECT 1 FROM current_finds f WHERE f.visit_id = v.visit_id)) AS incomplete FROM current_visits v;
+"""
+    + ABSENCES
+    + """
 CREATE OR REPLACE VIEW flags AS SELECT f.*, 'flag-' || f.flag_id AS item, s.who AS settled_by, s.dismiss_reason AS settled_reason FROM
     flags_all f
   JOIN (SELECT 'sites' AS table_name, site_id AS row_key, load_id FROM current_sites
@@ -117,3 +123,4 @@ CREATE OR REPLACE VIEW flags AS SELECT f.*, 'flag-' || f.flag_id AS item, s.who 
   LEFT JOIN settled_flag s ON s.table_name = f.table_name AND s.row_key = f.row_key AND s.field = f.field AND s.rule = f.rule
     AND s.value = f.value AND s.settled_in >= coalesce(r.since, 0);
 """
+)

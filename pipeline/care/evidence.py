@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.settings import DEFAULTS
+from pipeline.targets.figures import n_visits
 from pipeline.writing.words import GRADES, Cell, Row, between, counted, figure, month_name, month_runs, number, plain, share_of
 
 OBSERVED = "observed only: this tells where they were found, not what they would choose"
@@ -23,7 +24,8 @@ def evidence(key: Cell, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[s
     timed = read["night"].dropna().astype(bool)
     untimed = len(read) - len(timed)
     night = f"{share_of(timed)} of the {len(timed)} with a clock time" if len(timed) else "not known: no clock times"
-    visits, dates, sites = (counted(read[f"{word}{end}"].nunique(), word) for word, end in (("visit", "_id"), ("date", ""), ("site", "")))
+    visits = counted(n_visits(read), "visit")
+    dates, sites = (counted(read[word].nunique(), word) for word in ("date", "site"))
     lines = [
         ("Readings", f"{counted(len(read), 'reading')} at {counted(read['n_animals'].sum(), 'animal')} (one animal counts once a day)"),
         ("From", f"{visits} on {dates} at {sites} in {counted(len(years), 'year')} ({', '.join(map(str, years)) or 'not noted'})"),

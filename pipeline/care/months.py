@@ -9,13 +9,9 @@ from typing import Any
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.formulas.grades import step as rounding_step
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import DEFAULTS
-from pipeline.writing.words import GRADES, Row, counted, degrees, fahrenheit, figure, month_name, month_runs, number
-
-OWN_BOUND = "P95"
-"""How `ceiling_bound_by` begins where the readings themselves set the ceiling, and not a cap or a heat limit."""
+from pipeline.writing.words import GRADES, Row, advised, counted, degrees, fahrenheit, figure, month_name, month_runs, number
 
 
 def month_row(month: int, record: Row | None, values: tuple[float, ...], ceiling: float | None, floor: float | None) -> Row:
@@ -61,9 +57,10 @@ def _kept(record: Row, reason: str, counts: str, floor: float | None) -> Row:
     """What a row with a target says, in °C and °F."""
     low, high, aim, act = (float(record[column]) for column in ("band_low", "band_high", "set_point", "act_line"))
     warm = row_fahrenheit(record, floor)
+    least = None if floor is None else (floor, fahrenheit(floor, up=True))
     borrowed = record["status"] == "borrowed"
     why = f"borrowed from {month_name(record['borrowed_from'])}" if borrowed else ""
-    notes = ["" if why in reason else why, reason, "top cut to stay under the ceiling" if record["cut_by_ceiling"] else "", counts]
+    notes = ["" if why in reason else why, reason, "the field was warmer; the cap holds" if record["cut_by_ceiling"] else "", counts]
     grade = GRADES.get(str(record["grade"])[:1], GRADES["D"])
     return {
         "kind": record["status"],
@@ -76,7 +73,8 @@ def _kept(record: Row, reason: str, counts: str, floor: float | None) -> Row:
         "band_f": str(warm["high"]) if warm["low"] == warm["high"] else f"{warm['low']}–{warm['high']}",
         "low_f": warm["low"],
         "low_words": degrees(low, warm["low"]),
-        "aim": degrees(aim, warm["aim"]),
+        "aim": advised(float(record["set_point_low"]), float(record["set_point_high"]), least),
+        "points": [float(record["set_point_low"]), float(record["set_point_high"])],
         "act_words": degrees(act, warm["act"]),
         "grade": f"borrowed; own: {grade}" if borrowed else grade,
         "notes": [note for note in notes if note],
@@ -89,7 +87,7 @@ def row_fahrenheit(record: Mapping[str, Any], floor: float | None) -> dict[str, 
     Parameters
     ----------
     record : mapping
-        ``band_low``, ``set_point``, ``band_high``, ``act_line``, ``p25``, ``p50``, ``p75`` [°C], ``grade``, ``status``, ``cut_by_ceiling``.
+        ``band_low``, ``set_point``, ``band_high``, ``act_line`` [°C].
     floor : float or None
         Floor of the cell [°C].
 
@@ -98,16 +96,13 @@ def row_fahrenheit(record: Mapping[str, Any], floor: float | None) -> dict[str, 
     dict of str to int
         ``low`` ≤ ``aim`` ≤ ``high`` ≤ ``act`` [°F], none below the floor's °F.
     """
-    step = rounding_step(str(record["grade"]))
-    # The quantiles of a borrowing month and of a cut one are warmer than the figures printed, so °F must not come from them.
-    aside = record["status"] == "borrowed" or bool(record["cut_by_ceiling"])
-    p25, p50, p75 = (None if aside else figure(record[column]) for column in ("p25", "p50", "p75"))
-    # Rounding each figure its own way can put two of one whole °C in the wrong order; as in °C, the floor wins and then the lower figure.
+    # A bottom is rounded up and a set point down: of one whole °C the bottom would stand above, and the lower figure wins.
     least = -1000 if floor is None else fahrenheit(floor, up=True)
-    act = max(fahrenheit(float(record["act_line"])), least)
-    high = min(max(fahrenheit(float(record["band_high"]), p75, step), least), act)
-    aim = min(max(fahrenheit(float(record["set_point"]), p50, step), least), high)
-    low = min(max(fahrenheit(float(record["band_low"]), p25, step, up=True), least), aim)
+    act = fahrenheit(float(record["act_line"]))
+    high = fahrenheit(float(record["band_high"]))
+    aim = min(max(fahrenheit(float(record["set_point"])), least), high)
+    coolest = max(fahrenheit(float(record.get("set_point_low", record["set_point"]))), least)
+    low = min(max(fahrenheit(float(record["band_low"]), up=True), least), aim, coolest)
     return {"low": low, "aim": aim, "high": high, "act": act}
 
 
@@ -116,14 +111,16 @@ def _refuse_contradiction(name: str, record: Row, ceiling: float | None, floor: 
     order = [
         ("floor", floor),
         ("bottom of the band", figure(record["band_low"])),
+        ("lowest set point", figure(record["set_point_low"])),
         ("set point", figure(record["set_point"])),
+        ("highest set point", figure(record["set_point_high"])),
         ("top of the band", figure(record["band_high"])),
         ("act line", figure(record["act_line"])),
         ("ceiling", ceiling),
     ]
     where = f"{record['taxon']}, {record['life_stage']}, {record['medium']}, {name}"
     remedy = "No care sheet was written. Derive the targets again with `rillbook targets`."
-    for words, value in order[1:5]:
+    for words, value in order[1:7]:
         if value is None:
             raise RillbookError(f"a target without a {words}.", remedy, where)
     known = [(words, value) for words, value in order if value is not None]
@@ -134,14 +131,9 @@ def _refuse_contradiction(name: str, record: Row, ceiling: float | None, floor: 
         raise RillbookError(f"the top of the band, {number(ceiling)} °C, is the ceiling itself.", remedy, where)
 
 
-def ceiling_words(rows: pd.DataFrame, ceiling: float | None) -> Row | None:
+def ceiling_words(ceiling: float | None) -> Row | None:
     """The ceiling of a cell: ``c`` (°C) and ``words``; None without one."""
-    if ceiling is None:
-        return None
-    row = rows[rows["ceiling"] == ceiling].iloc[0]
-    exact = float(row["p95_bound"] - row["allowance"]) if str(row["ceiling_bound_by"]).startswith(OWN_BOUND) else None
-    warm = rows.loc[rows["month"] == "warm", "grade"]
-    return {"c": ceiling, "words": degrees(ceiling, fahrenheit(ceiling, exact, rounding_step(str(warm.iloc[0]) if len(warm) else "")))}
+    return None if ceiling is None else {"c": ceiling, "words": degrees(ceiling, fahrenheit(ceiling))}
 
 
 def floor_words(floor: float | None, months: list[Row], facts: Mapping[str, Any]) -> str:

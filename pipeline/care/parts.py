@@ -8,16 +8,16 @@ from typing import Any
 import pandas as pd
 
 from pipeline.care.evidence import own_rows
-from pipeline.care.plots import ScheduleDay, schedule_plot
 from pipeline.formulas.grades import down
 from pipeline.formulas.limits import judgement
 from pipeline.formulas.statistics import weighted_quantile
 from pipeline.formulas.weights import site_day_weights
-from pipeline.formulas.year_days import MONTH_NAMES, day_of_year
+from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import DEFAULTS
-from pipeline.writing.words import NBSP, Cell, Row, counted, degrees, fahrenheit, figure, number, plain
+from pipeline.writing.words import Cell, Row, advised, counted, figure, number, plain
+from schemas.vocabulary import codes_with
 
-BOTH_WAYS = ("warm_spring", "cave")
+BOTH_WAYS = codes_with("taxon_group", "constant_temperature")
 EGGS = "egg_mass"
 SPOTS = {
     "water": ("coolest", "middle", "warmest, shallow and well aired"),
@@ -31,87 +31,46 @@ def highest_advised(rows: pd.DataFrame) -> float:
     return float(rows["ceiling"].min()) - judgement("thermostat_margin")
 
 
-def schedule_part(
-    key: Cell,
-    group: str,
-    rows: pd.DataFrame,
-    read: pd.DataFrame,
-    facts: Mapping[str, Any],
-    what: str,
-    ident: str,
-    least: tuple[float, int] | None = None,
-) -> dict[str, Any]:
-    """Set points by month and by week with their plot, or why there are none.
+def schedule_part(key: Cell, group: str, facts: Mapping[str, Any], least: tuple[float, int] | None = None) -> dict[str, Any]:
+    """Set points by week, or why there are none.
 
     Parameters
     ----------
     key, group : tuple of str, str
         The cell, and the code of the taxon's group.
-    rows, read : DataFrame
-        Its targets and readings, °C.
     facts : mapping
-        ``schedule`` (days), ``schedule_weeks``, ``schedule_months``: columns as declared in `schemas.frames`. May be missing.
-    what, ident : str
-        Name of the cell, and prefix of the ids in the plot.
+        ``schedule`` (days) and ``schedule_weeks``: columns as declared in `schemas.frames`. May be missing.
     least : tuple of float and int, optional
         Least temperature that the page allows, °C and °F.
 
     Returns
     -------
     dict
-        ``why`` (empty where there is a schedule), ``months``, ``weeks`` (rows of text and figures), ``plot``.
+        ``why`` (empty where there is a schedule) and ``weeks`` (rows of text and figures).
     """
     days = own_rows(facts.get("schedule"), key)
     if days.empty:
-        return {"why": _no_schedule(key, group, read), "months": [], "weeks": [], "plot": ""}
-    ceiling = figure(rows["ceiling"].min())
-    points = sorted(zip(day_of_year(read["date"]).tolist(), read["value"].astype(float), strict=True))
-    drawn = [
-        ScheduleDay(int(day.day_of_year), float(day.fitted), figure(day.set_point))
-        for day in days.sort_values("day_of_year").itertuples()
-    ]  # fmt: skip
-    return {
-        "why": "",
-        "months": [_stretch(row, row["low"], row["high"], least) for row in own_rows(facts["schedule_months"], key).to_dict("records")],
-        "weeks": _steps(own_rows(facts["schedule_weeks"], key).to_dict("records"), least),
-        "plot": schedule_plot(what, points, drawn, ceiling, ident),
-    }
+        return {"why": _no_schedule(key, group), "weeks": []}
+    return {"why": "", "weeks": _steps(own_rows(facts["schedule_weeks"], key).to_dict("records"), least)}
 
 
-def _no_schedule(key: Cell, group: str, read: pd.DataFrame) -> str:
+def _no_schedule(key: Cell, group: str) -> str:
     if key[2] == EGGS:
         return "No schedule for eggs: only what was read at nests counts, and nothing is drawn between."
     if group in BOTH_WAYS:
         return "No schedule: this water hardly changes through the year."
-    least = int(judgement("schedule_months_least"))
-    if read["month"].nunique() < least:
-        return f"No schedule: fewer than {least} months were read."
-    return "No schedule: no month has a target of its own readings."
+    return "No schedule: no month has a target."
 
 
 def _stretch(row: Row, low: float, high: float, least: tuple[float, int] | None) -> Row:
     first, last = (f"{int(row[f'{end}_day'])} {MONTH_NAMES[int(row[f'{end}_month']) - 1]}" for end in ("from", "to"))
-    known = figure(low) is not None
-    hold = f"hold {degrees(*least)}" if least else "hold the lowest that was measured"
     return {
         "span": first if first == last else f"{first} to {last}",
         "low": figure(low),
         "high": figure(high),
-        "words": f"{hold}: the field is colder" if not known else advised(low, high, least),
-        "note": f"colder on some days: {hold} then" if known and row["at_floor"] else "",
+        "words": advised(low, high, least),
+        "note": "the field is colder: held 1 °C over the floor" if row["at_floor"] else "",
     }
-
-
-def advised(low: float, high: float, least: tuple[float, int] | None) -> str:
-    """Advised span in °C and °F, the °F rounded down as set points are, but never below the least that the page allows."""
-    first, last = (fahrenheit(value) if least is None else max(fahrenheit(value), least[1]) for value in (low, high))
-    if low == high:
-        return degrees(low, first)
-    return (
-        f"{number(low)} to {number(high)}{NBSP}°C ({first} to {last}{NBSP}°F)"
-        if first < last
-        else f"{number(low)} to {degrees(high, last)}"
-    )
 
 
 def _steps(weeks: list[Row], least: tuple[float, int] | None) -> list[Row]:
@@ -134,8 +93,10 @@ def mosaic_part(
 
     Parameters
     ----------
-    key, group, rows, read, facts, least
+    key, group, facts, least
         As :func:`schedule_part`; ``warm_months`` of `facts` may be missing.
+    rows, read : DataFrame
+        Targets and readings of the cell, °C.
 
     Returns
     -------
@@ -153,7 +114,8 @@ def mosaic_part(
         return {"why": "No spread of spots: nothing was read in the warm season.", "spots": [], "notes": []}
     weights = site_day_weights(values["site"], values["month"].astype("int64"), values["date"])
     shares = [judgement(f"mosaic_{name}_percentile") / 100 for name in ("low", "middle", "high")]
-    found = [float(value) for value in weighted_quantile(values["value"].astype(float), weights, shares)]
+    shift = figure(warm["day_shift"].iloc[0]) or 0.0
+    found = [float(value) - shift for value in weighted_quantile(values["value"].astype(float), weights, shares)]
     acts = rows.loc[rows["month"].astype(str).isin(map(str, months)), "act_line"].dropna()
     highest = min([highest_advised(rows), *acts.astype(float)])
     grade = str(warm["grade"].iloc[0])

@@ -8,22 +8,22 @@ from typing import Any
 
 import pandas as pd
 
+from pipeline.care.card import card_rows, months_of
 from pipeline.care.evidence import answers, evidence, fates_of_months, found, silent
 from pipeline.care.guidance import guidance_lines
 from pipeline.care.months import ceiling_words, floor_words, least_of, month_row, refused_months
+from pipeline.care.panels import year_panel
 from pipeline.care.parts import BOTH_WAYS, detection_lines, logger_words, mosaic_part, night_part, schedule_part
-from pipeline.care.plots import Month, cell_plot
 from pipeline.errors import RillbookError
 from pipeline.formulas.limits import judgement
 from pipeline.writing.page import environment
 from pipeline.writing.words import MEDIA, STAGES, Cell, Row, figure, month_key, named, number
-from schemas.vocabulary import codes
+from schemas.vocabulary import codes, trait
 
 PLOTTED_FROM = 10
 """A stage without a target gets a plot from so many readings on: the table tells fewer as well, and empty plots hide the rest."""
 
 SPANS = (*map(str, range(1, 13)), "warm", "cold")
-DRAWN = ("number", "kind", "low", "high", "act", "why")
 CELL = ["taxon", "population", "life_stage", "medium"]
 DAMP = ("surface", "land", "edge")
 AQUATIC = ("water", "edge")
@@ -82,7 +82,9 @@ def page(taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.Dat
             name=name,
             code=taxon,
             both_ways=group in BOTH_WAYS,
-            cells=[{**cell, "plot": Markup(cell["plot"]), "year_plot": Markup(cell["year"]["plot"])} for cell in cells],
+            cells=[{**cell, "plot": Markup(cell["plot"])} for cell in cells],
+            tables=_card_tables(taxon, targets, readings, taxa, facts),
+            questions=_questions(cells),
             apart=apart,
             detection=detection_lines(taxon, facts.get("detection")),
             unknown_origin=_unknown_origin(cells),
@@ -105,6 +107,27 @@ def write(out: Path, taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, 
     return path
 
 
+def _card_tables(
+    taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.DataFrame, facts: Mapping[str, Any]
+) -> list[tuple[str, Any, Any]]:
+    """The table of each population's card: population, rows, seasons."""
+    mine = _only(targets, taxon)
+    populations = sorted(mine.loc[mine["status"] != "refused", "population"].unique())
+    return [(population, *card_rows(taxon, population, targets, readings, taxa, facts)) for population in populations]
+
+
+def _questions(cells: list[Row]) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Each question of a veterinarian once, with the answers of the cells; cells of one answer together."""
+    asked: dict[str, dict[str, list[str]]] = {}
+    for cell in cells:
+        for question, answer in cell["answers"]:
+            asked.setdefault(question, {}).setdefault(answer, []).append(cell["full"])
+    return [
+        (question, [("" if len(answers) == 1 else "; ".join(who), answer) for answer, who in answers.items()])
+        for question, answers in asked.items()
+    ]
+
+
 def _only(frame: pd.DataFrame, taxon: str) -> pd.DataFrame:
     mine = frame[frame["taxon"] == taxon].copy()
     mine["population"] = mine["population"].fillna("").astype(str)
@@ -113,10 +136,11 @@ def _only(frame: pd.DataFrame, taxon: str) -> pd.DataFrame:
 
 def _cells(targets: pd.DataFrame, readings: pd.DataFrame) -> list[Cell]:
     both = pd.concat([targets[CELL].astype(str), readings[CELL].astype(str)]).drop_duplicates()
-    order = {code: place for place, code in enumerate(codes("life_stage"))}
+    order = {code: (trait("life_stage", code, "card_order"), place) for place, code in enumerate(codes("life_stage"))}
     media = list(MEDIA)
     keys = (tuple(row) for row in both.itertuples(index=False))
-    return sorted(keys, key=lambda key: (key[1], order.get(key[2], 99), key[2], media.index(key[3]) if key[3] in media else 99, key[3]))
+    place = {code: number for number, code in enumerate(media)}
+    return sorted(keys, key=lambda key: (key[1], order.get(key[2], ("9", 99)), key[2], place.get(key[3], 99), key[3]))
 
 
 def _of_cell(frame: pd.DataFrame, key: Cell) -> pd.DataFrame:
@@ -136,7 +160,6 @@ def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd
         months = [{**row, "why": "not read at the nest"} if row["kind"] == "refused" else row for row in months]
     what = f"{named(STAGES, stage)}, {named(MEDIA, medium)}"
     full = what if not population else f"{what}, {population}"
-    drawn = [Month(values=values.get(row["number"], ()), **{name: row[name] for name in DRAWN}) for row in months]
     least = least_of(months, floor)
     has_target = any(row["low"] is not None for row in months)
     plotted = has_target or len(read) >= PLOTTED_FROM
@@ -147,14 +170,15 @@ def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd
         "stage": stage,
         "medium": medium,
         "what": what,
+        "full": full,
         "months": months,
         "has_target": has_target,
-        "ceiling": ceiling_words(rows, ceiling),
+        "ceiling": ceiling_words(ceiling),
         "floor_c": floor,
         "least_c": least[0] if least else None,
         "floor": floor_words(floor, months, facts),
-        "plot": cell_plot(full, drawn, ceiling, floor, f"plot-{index}") if plotted else "",
-        "year": schedule_part(key, group, rows, read, facts, full, f"year-{index}", least),
+        "plot": year_panel(full, months_of(rows), values, ceiling if has_target else None, f"plot-{index}") if plotted else "",
+        "year": schedule_part(key, group, facts, least),
         "spots": mosaic_part(key, group, rows, read, facts, least),
         "night": night_part(key, read, facts),
         "refused": refused_months(months),
@@ -179,8 +203,7 @@ def _with_statements(taxon: str, cells: list[Row], statements: Mapping[tuple[str
             if not lines.get(kind):
                 continue
             parts = {"keep": _of_parts(lines[kind], KEPT_PARTS[kind]), "say": _of_parts(lines[kind], SAID_PARTS[kind])}
-            hosts = [cell for medium in media for cell in mine if cell["medium"] == medium]
-            hosts.sort(key=lambda cell: not cell["has_target"])
+            hosts = [cell for medium in media for cell in mine if cell["medium"] == medium and cell["has_target"]]
             if hosts:
                 hosts[0][kind] = parts
             else:

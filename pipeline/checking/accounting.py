@@ -8,8 +8,8 @@ import pandas as pd
 from pipeline.checking.outcome import ROW_FATES, Account, Checked, TableCheck
 from schemas.tables import LOADED, key_of
 
-CELL_FATES = ("open", "missing", "no_find", "unmapped", "same", "stored", "held")
-OPEN, MISSING, NO_FIND, UNMAPPED, SAME, STORED, HELD = range(len(CELL_FATES))
+CELL_FATES = ("open", "missing", "not_counted", "no_find", "unmapped", "same", "stored", "held")
+OPEN, MISSING, NOT_COUNTED, NO_FIND, UNMAPPED, SAME, STORED, HELD = range(len(CELL_FATES))
 
 
 def account(checked: Checked, same: dict[str, set[str]] | None = None) -> Account:
@@ -61,6 +61,10 @@ def _first_fates(shape: tuple[int, ...], checked: Checked, number: int) -> np.nd
     for column in find_columns:
         place = source.source.cells.columns.get_loc(column)
         fates[:, place] = np.where((fates[:, place] == OPEN) & source.no_find, NO_FIND, fates[:, place])
+    told_so = source.uncounted[source.uncounted["text"].isin(source.not_counted)] if source.not_counted else source.uncounted.iloc[:0]
+    for row, column in told_so[["row", "column"]].itertuples(index=False):
+        place = source.source.cells.columns.get_loc(column)
+        fates[row, place] = NOT_COUNTED
     return fates
 
 

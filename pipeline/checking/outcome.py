@@ -15,6 +15,7 @@ HELD_COLUMNS = (
 )  # fmt: skip
 CONVERTED_COLUMNS = ("table", "row_key", "field", "text", "value", "how", "source", "row", "line")
 FLAG_COLUMNS = ("table", "row_key", "field", "rule", "effect", "message", "remedy", "value", "source", "row", "line")
+UNCOUNTED_COLUMNS = ("visit_id", "taxon", "life_stage", "why", "text", "row_no", "source", "row", "line")
 ROW_TOO_LONG = "row_too_long"
 VALUE_ONLY, NO_CANDIDATE = -1, 2**31 - 1
 ROW_FATES = ("accepted", "accepted_with_held", "held", "repeat", "no_find")
@@ -55,6 +56,8 @@ class Checked:
         could not be cut into cells; ``of`` is the candidate in either case.
     converted : DataFrame
         One row a stored value that is more than a copy of what was written: its text, the value as text, and how it was read.
+    uncounted : DataFrame
+        Columns of `UNCOUNTED_COLUMNS`: of which taxa which visits say nothing, and why.
     """
 
     sources: list[MappedSource]
@@ -62,6 +65,7 @@ class Checked:
     held: pd.DataFrame
     flags: pd.DataFrame
     converted: pd.DataFrame
+    uncounted: pd.DataFrame
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import pandas as pd
 from pipeline.checking.outcome import ROW_TOO_LONG
 from pipeline.errors import RillbookError
 from pipeline.reading.rows import Mapped, MappedSource, SourceTable
-from pipeline.reading.values import CANONICAL, as_text
+from pipeline.reading.values import CANONICAL, as_text, number_of
 from schemas.tables import LOADED, fields, key_of
 
 ANSWERS = ("corrected", "dismiss_reason", "by")
@@ -140,6 +140,13 @@ def _refuse_answer(row: dict[str, str], known: dict[str, dict[str, Any]], seen: 
     if row["corrected"] and item["rule"] == ROW_TOO_LONG:
         raise RillbookError(
             "this row could not be cut into cells.", "Correct it in the sheet and load that; then dismiss this item.", where
+        )
+    if row["corrected"] and item["table"] == "finds" and item["field"] == "count" and number_of(row["corrected"]) == 0:
+        raise RillbookError(
+            "a count of 0 is no find.",
+            "Leave corrected empty and write a dismiss_reason; nothing is said of absence then. If the visit looked for it, counted all "
+            "and found none, mend the sheet and load it with --corrects.",
+            where,
         )
     if row["corrected"] and not item["field"] and row["corrected"] != TAKE_AS_IT_IS:
         raise RillbookError(

@@ -9,7 +9,7 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.settings import data_file
-from schemas.rules import HOLD_ROW
+from schemas.rules import HOLD_ROW, HOLD_VALUE
 
 SHEETS = ("sites.csv", "visits.csv", "finds.csv", "availability.csv")
 FAULTS = "planted_faults.csv"
@@ -57,7 +57,7 @@ def compare(held: pd.DataFrame, flags: pd.DataFrame) -> pd.DataFrame:
         ``table``, ``row_key``, ``rule``, ``expected`` and ``met`` effect, one row a planted or met fault; an empty text
         where there is none.
     """
-    effect = held["candidate"].map(lambda candidate: HOLD_ROW if candidate >= 0 else "hold_value")
+    effect = held["candidate"].map(lambda candidate: HOLD_ROW if candidate >= 0 else HOLD_VALUE)
     found = pd.concat([held.assign(effect=effect)[["table", "row_key", "rule", "effect"]], flags[["table", "row_key", "rule", "effect"]]])
     key = ["table", "row_key", "rule"]
     planted = planted_faults()[[*key, "effect"]].drop_duplicates(key).rename(columns={"effect": "expected"})

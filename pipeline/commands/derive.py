@@ -20,11 +20,14 @@ from pipeline.formulas.grades import least_allowed
 from pipeline.publishing.public_book import public_title
 from pipeline.settings import Settings, read_settings
 
-METHOD_VERSION = "1"
 Group = tuple[str, str, str, str]
 
 STAGE = ["taxon", "population", "life_stage"]
 EGGS = "egg_mass"
+METHOD_NOTE = (
+    "The method of the temperature lines changed since this book's last targets (docs/changelog.md): set point, band, act line and ceiling"
+    " mean what docs/method.md now says, and the lines published before do not hold these down. Replace the pages that you gave away."
+)
 UNITS = {"deficit": "kPa", "rh_p25": "%"}
 IN_WATER = ("water", "edge")
 
@@ -94,6 +97,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     chosen = more["selection"][more["selection"]["word"] == "selected"]
     selected = frozenset(chosen[[*STAGE, "medium", "season"]].astype("str").itertuples(index=False, name=None))
     targets = derive.targets(readings, settings.taxa, settings, half_ranges=half_ranges, selected=selected)
+    changed = ledger.method_changed(before)
     visits = ledger.visits_of_cells(readings, settings.taxa, settings)
     now = datetime.now(UTC).replace(tzinfo=None)
     air = ledger.air_visits(damp)
@@ -103,6 +107,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
             book.accept_warmer(connection, kept[kept["taxon"] == accept], by, reason, now)
             before, accepted = book.published(connection)
             kept_targets, open_part, kept = _held(targets, visits, more["humidity"], air, before, accepted)
+        kept_targets = season.with_set_points(kept_targets, readings, settings)
         book.publish(connection, ledger.to_publish(kept_targets, visits), now)
         book.publish(connection, ledger.air_to_publish(open_part, air), now)
     more |= {"humidity": open_part, "humidity_by_temperature": humidity.humidity_table(open_part)}
@@ -110,13 +115,14 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     facts = {
         "title": public_title(settings, known), "invented": settings.invented, "author": settings.author, "licence": settings.licence,
         "seed": settings.seed,
-        "time_zone": settings.time_zone, "method_version": METHOD_VERSION, "exclusions": exclusions,
-        "allowances": derive.group_allowances(readings, settings.taxa, settings, half_ranges), "input_hash": evidence.input_hash(readings),
+        "time_zone": settings.time_zone, "method_version": ledger.METHOD_VERSION, "exclusions": exclusions,
+        "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
         "inputs": hashes["sha256"].tolist(), "warm_months": settings.warm_months, "cold_months": settings.cold_months,
         "cooling_c_per_hour": judgement("cooling_rate"),
         "site_spans": spans, "further": more, **cycle,
         "schedule": days, "schedule_weeks": season.by_week(days), "schedule_months": season.by_month(days),
         "selection": more["selection"], "detection": more["detection"],
+        "method_note": METHOD_NOTE if changed else "",
         "notes": [
             f"{row.taxon} {row.life_stage} {row.medium}{'' if row.month == row.medium else f' {row.month}'}: {row.quantity} kept at"
             f" {row.kept:g} {UNITS.get(row.quantity, '°C')}"
@@ -201,7 +207,7 @@ def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFram
             {**dict(zip(("taxon", "population", "life_stage", "medium"), cell, strict=True)), "parts_c": parts}
             for cell, parts in facts["allowances"].items()
         ],
-        "notes": facts["notes"], "targets": rows,
+        "notes": [*([facts["method_note"]] if facts["method_note"] else []), *facts["notes"]], "targets": rows,
     }  # fmt: skip
     try:
         out.mkdir(parents=True, exist_ok=True)
@@ -212,16 +218,28 @@ def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFram
         raise RillbookError(f"the targets cannot be written ({problem.strerror}).", "Close the file in other programs.", str(out)) from None
 
 
-def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
-    """Write one care sheet a taxon that has a find; return the paths."""
-    from pipeline.care import sheet as care_sheet
+def write_cards(folder: Path, derived: Derived) -> list[Path]:
+    """Write the cards of each taxon that has a find; return their paths."""
+    from pipeline.care import card
 
+    frames, taxa, facts = _pages(folder, derived)
+    return [path for code in taxa for path in card.write_cards(folder / "out", code, *frames, _facts_of(code, facts))]
+
+
+def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
+    """Write one care sheet a taxon that has a find, the evidence behind its cards; return the paths."""
+    from pipeline.care import sheet
+
+    frames, taxa, facts = _pages(folder, derived)
+    return [sheet.write(folder / "out", code, *frames, _facts_of(code, facts)) for code in taxa]
+
+
+def _pages(folder: Path, derived: Derived) -> tuple[tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame], list[str], dict[str, Any]]:
+    """Frames, taxa in their order, and facts of the pages that a keeper prints."""
     settings = read_settings(folder)
     seen = set(derived.facts["exclusions"]["taxon"]) | set(derived.readings["taxon"])
     taxa = [code for code in settings.taxa["code"] if code in seen]
-    frames = (derived.targets, derived.readings, settings.taxa)
-    facts = {**derived.facts, "statements": dict(_statements(derived, settings))}
-    return [care_sheet.write(folder / "out", code, *frames, _facts_of(code, facts)) for code in taxa]
+    return (derived.targets, derived.readings, settings.taxa), taxa, {**derived.facts, "statements": dict(_statements(derived, settings))}
 
 
 def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[str, str, str], dict[str, list[dict[str, str]]]]]:

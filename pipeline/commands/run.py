@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.book import store as book
+from pipeline.book.absences import absence_counts
 from pipeline.checking import accounting, check, repair
 from pipeline.checking.outcome import HELD_COLUMNS, ROW_FATES, Account, Checked
 from pipeline.commands import load_loggers as loggers
@@ -24,6 +25,7 @@ from pipeline.commands.blank_sheets import write_sheets as write_sheets
 from pipeline.commands.derive import Derived as Derived
 from pipeline.commands.derive import derive_targets as derive_targets
 from pipeline.commands.derive import refuse_empty
+from pipeline.commands.derive import write_cards as write_cards
 from pipeline.commands.derive import write_care_sheets as write_care_sheets
 from pipeline.commands.load_loggers import LoggerReport
 from pipeline.commands.places_and_photos import add_waypoints, file_hash, split_waypoints
@@ -39,8 +41,10 @@ from pipeline.reading import apply_map as mapping
 from pipeline.reading import column_map, headings
 from pipeline.reading import files as read
 from pipeline.reading import survey_document as survey_file
+from pipeline.reading.own_sheets import own_map
 from pipeline.reading.rows import ColumnMap, MappedSource, SourceTable
 from pipeline.settings import FILE_NAME, Settings, data_file, parse_settings, read_settings
+from schemas.enums import Effect
 from schemas.tables import LOADED, key_of
 
 Progress = Callable[[str], None]
@@ -157,7 +161,7 @@ def _map_tables(tables: list[SourceTable], map_path: Path | None) -> tuple[list[
     else:
         tables, examples = headings.records_of(tables)
         notes += examples
-        known, skipped = column_map.own_map(tables)
+        known, skipped = own_map(tables)
         notes += [f"{where}: not one of rillbook's sheets, not read." for where in skipped]
         tables = [one for one in tables if one.label not in skipped]
     sources = mapping.apply_map(known, tables)
@@ -257,7 +261,7 @@ def check_tables(
         if any(repair.is_repair_list(one) for one in tables):
             return _judge_repairs(connection, tables, settings, today or date.today(), progress)[0]
         sources, _, notes = _map_tables(tables, map_path)
-        known, settled = book.known_rows(connection), book.settled_reasons(connection)
+        known, settled = book.known_rows(connection, as_stored=True), book.settled_reasons(connection)
     progress("checking")
     sources, said = add_waypoints(sources, gpx or [], settings, known, today or date.today())
     notes += said
@@ -315,9 +319,10 @@ def load_files(
         before = book.loaded_as(connection, content)
         if before is not None and corrects is None:
             return _nothing_done([*notes, f"This was loaded before, as load {before}. Nothing was changed."])
-        had = book.known_rows(connection)
+        had = book.known_rows(connection, as_stored=True)
         load_id = book.start_load(connection, "load", [path.name for path in [*paths, *gpx]], content, known_map.title, corrects, _now())
-        known, settled = book.known_rows(connection) if corrects is not None else had, book.settled_reasons(connection)
+        known = book.known_rows(connection, as_stored=True) if corrects is not None else had
+        settled = book.settled_reasons(connection)
         progress("checking")
         sources, said = add_waypoints(sources, gpx, settings, known, today)
         notes += said
@@ -334,6 +339,7 @@ def load_files(
         progress("storing")
         book.store(connection, load_id, checked, account, changes.same)
         book.settle(connection, load_id, _typed_repairs(tables))
+        notes += _absence_notes(connection)
     return _report(checked, account, settled, changes=changes, load_id=load_id, notes=notes)
 
 
@@ -380,7 +386,21 @@ def _load_repairs(folder: Path, tables: list[SourceTable], settings: Settings, t
         progress("storing")
         book.store(connection, load_id, checked, report.account, {table: set() for table in LOADED}, patch=True)
         book.settle(connection, load_id, applied)
-    return replace_fields(report, load_id=load_id)
+        notes = [*report.notes, *_absence_notes(connection)]
+    return replace_fields(report, load_id=load_id, notes=notes)
+
+
+def _absence_notes(connection: Any) -> list[str]:
+    """What the book states of absence, and what it does not; nothing where no visit says what it looked for and that it counted all."""
+    stated, silent = absence_counts(connection)
+    if not stated and not silent:
+        return []
+    note = f"The book states {stated} absences: taxa that a visit looked for, counting every animal, and did not find."
+    if silent:
+        number = sum(silent.values())
+        reasons = ", ".join(f"{why} ({n})" for why, n in silent.items())
+        note += f" Of {number} more nothing is said, which is not stated as an absence: {reasons}."
+    return [note]
 
 
 def _judge_repairs(
@@ -390,7 +410,7 @@ def _judge_repairs(
     if len(tables) != 1:
         raise RillbookError("a list of held items is loaded alone.", "Load it by itself, and the sheets after it.")
     source = tables[0]
-    known, held_rows = book.known_rows(connection), book.held_row_texts(connection)
+    known, held_rows = book.known_rows(connection, as_stored=True), book.held_row_texts(connection)
     wanted = repair.read_repairs(source, book.held(connection), book.answers(connection))
     notes = [f"{wanted.repeated} answers are in the book already."] if wanted.repeated else []
     if wanted.asked.empty:
@@ -478,11 +498,12 @@ def status(folder: Path) -> dict[str, Any]:
         flags = connection.execute("SELECT rule, count(*) FROM flags WHERE settled_by IS NULL GROUP BY rule ORDER BY rule").fetchall()
         loads = json.loads(book.loads(connection).to_json(orient="records", date_format="iso"))
         items = len(book.held(connection))
+        stated, silent = absence_counts(connection)
         of_loggers = logger_store.summary(connection)
     tables = {table: len(frame) for table, frame in known.items()}
     return {
         "title": settings.title, "loads": loads, "tables": tables, "visits_without_finds": outcome[0], "visits_incomplete": outcome[1],
-        "held": items, "flags": dict(flags), "logger_files": of_loggers,
+        "absences": stated, "absences_not_stated": silent, "held": items, "flags": dict(flags), "logger_files": of_loggers,
     }  # fmt: skip
 
 
@@ -547,8 +568,8 @@ def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None
 
 def _in_doubt(connection: Any) -> dict[str, set[str]]:
     """Visits and finds with an unsettled flag that keeps them out of targets."""
-    asked = "SELECT DISTINCT table_name, row_key FROM flags WHERE effect = 'flag_exclude' AND coalesce(settled_by, '') = ''"
-    found = connection.execute(asked).fetchall()
+    asked = "SELECT DISTINCT table_name, row_key FROM flags WHERE effect = ? AND coalesce(settled_by, '') = ''"
+    found = connection.execute(asked, [str(Effect.FLAG_EXCLUDE)]).fetchall()
     return {table: {key for name, key in found if name == table} for table in ("visits", "finds")}
 
 
@@ -582,7 +603,7 @@ def run_demo(folder: Path, progress: Progress = _silent) -> Demo:
     assert isinstance(report, Report), "the invented study holds a logger's export"
     derived = derive_targets(folder, progress=progress)
     progress("writing care sheets")
-    files = write_care_sheets(folder, derived)
+    files = [*write_cards(folder, derived), *write_care_sheets(folder, derived)]
     files += write_maps(folder, progress=progress)
     for written in (write_gaps(folder, progress=progress, derived=derived), write_permits(folder), write_landowner(folder)):
         files += [path for path in written.files if path.suffix == ".html"]

@@ -63,7 +63,7 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = _si
         The book is empty or cannot be read, or a file cannot be written.
     """
     from pipeline.reports import gaps, revisit
-    from pipeline.targets import derive, evidence
+    from pipeline.targets import derive, evidence, figures
 
     settings, today = read_settings(folder), today or date.today()
     with book.open_book(folder) as connection:
@@ -73,7 +73,7 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = _si
         known = book.known_rows(connection)
     progress("grading")
     targets = derived.targets if derived else derive.targets(readings, settings.taxa, settings)
-    shared = _shared(readings, derive.distinct_values)
+    shared = _shared(readings, figures.distinct_values)
     looked = searches(known["visits"], known["finds"])
     taxa = settings.taxa["code"].tolist()
     absence = detections(looked, taxa, settings.detection)

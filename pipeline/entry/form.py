@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import asdict
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,7 @@ from pipeline.reading.values import NOTHING
 from pipeline.settings import Area, Settings
 from pipeline.writing.page import render
 from schemas.fields import Field
-from schemas.rules import COPIES, GAP_C, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C
+from schemas.rules import COOL, EGGS, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C, Rule
 from schemas.tables import fields
 from schemas.vocabulary import vocabulary
 
@@ -98,7 +99,8 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
     -------
     dict
         ``tables`` (fields by table), ``codes`` (lists by name: code and meaning), ``areas``, ``visits`` (codes that are taken), ``first``,
-        ``carried``, ``made_here``, ``near_duplicate_in``, ``book`` (a word by which the browser keeps this book's draft apart).
+        ``carried``, ``made_here``, ``near_duplicate_in``, ``rules`` (words, and the comparisons of those that are data), ``rule_ids`` (in
+        order), ``joined`` (what the check knows beside a row), ``book`` (a word by which the browser keeps this book's draft apart).
     """
     lists = {name: [[code, row["definition"]] for code, row in vocabulary(name).items()] for name in _vocabularies()}
     lists["taxa"] = [[str(row.code), str(row.scientific_name)] for row in settings.taxa.itertuples()]
@@ -117,7 +119,10 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
         "spellings": SPELLINGS,
         "nothing": sorted({token.lower() for token in NOTHING}),
         "rules": _rules(),
-        "figures": {"gap": GAP_C, "warm": WARM_C, "long": LONG_MINUTES, "copies": COPIES, "mass": MASS_PER_SVL3},
+        "rule_ids": [rule.id for rule in RULES if rule.table in TABLES],
+        "figures": {"warm": WARM_C, "long": LONG_MINUTES, "mass": MASS_PER_SVL3},
+        "joined": {"cool_stream_book": bool(settings.taxa["group"].isin(COOL).any())},
+        "eggs": EGGS,
         "taxa": [_taxon(row) for row in settings.taxa.itertuples()],
         "media": {code: row["medium"] for code, row in vocabulary("microhabitat").items()},
         "time_zone": settings.time_zone,
@@ -153,19 +158,23 @@ def _field(one: Field) -> dict[str, Any]:
 def _rules() -> dict[str, dict[str, Any]]:
     """Words of the rules that the page can look at by itself, by id."""
     return {
-        rule.id: {"table": rule.table, "fields": rule.fields, "message": rule.message, "remedy": rule.remedy}
+        rule.id: {"table": rule.table, "fields": rule.fields, "message": rule.message, "remedy": rule.remedy, **_when(rule)}
         for rule in RULES
         if rule.table in TABLES
     }
 
 
+def _when(rule: Rule) -> dict[str, Any]:
+    return {"when": [asdict(one) for one in rule.when]} if rule.when else {}
+
+
 def _taxon(row: Any) -> dict[str, Any]:
     numbers = {
         name: None if pd.isna(value) else float(value)
-        for name, value in (("low", row.overlap_svl_low_mm), ("high", row.overlap_svl_high_mm))
+        for name, value in (("taxon_overlap_low", row.overlap_svl_low_mm), ("taxon_overlap_high", row.overlap_svl_high_mm))
     }
     aliases = [alias for alias in str(row.aliases or "").split("|") if alias]
-    return {"code": row.code, "aliases": aliases, "group": row.group, "paedomorphic": bool(row.paedomorphic), **numbers}
+    return {"code": row.code, "aliases": aliases, "cool": row.group in COOL, "taxon_paedomorphic": bool(row.paedomorphic), **numbers}
 
 
 def _site_words(row: Any) -> str:

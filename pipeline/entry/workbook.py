@@ -13,8 +13,8 @@ from pipeline.errors import RillbookError
 from pipeline.reading.headings import CODE_SHEET, DATE_FORM, EXAMPLE, GUIDE_SHEET, filled_in, heading_of, shown_unit
 from pipeline.reading.values import EXAMPLES, read_column
 from pipeline.settings import Settings
+from schemas.column_faults import COLUMN_FAULTS
 from schemas.fields import Field, Span
-from schemas.rules import COLUMN_FAULTS
 from schemas.tables import LOADED, key_of
 from schemas.vocabulary import codes, vocabulary
 

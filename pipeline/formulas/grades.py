@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.formulas.limits import grade_rules, judgement
+from schemas.enums import Status
 
 ORDER = "ABCD"
 NONE = "D"
@@ -78,10 +79,10 @@ def grade_of(counts: dict[str, Any], *, monthly: bool, only_from_visit: bool) ->
 
 
 def missing_for_c(counts: dict[str, Any], *, monthly: bool) -> str:
-    """Say what a cell lacks for a target, such as "2 of 3 sites, 4 of 6 dates needed"."""
+    """Say what a cell lacks for a target, such as "2 of 3 sites, 4 of 6 dates needed"; empty where its counts reach C."""
     rule = needs("C", monthly)
     short = [f"{int(counts[name])} of {int(rule[name])} {name}" for name in ("sites", "dates", "visits") if counts[name] < rule[name]]
-    return f"{', '.join(short)} needed" if short else "graded D"
+    return f"{', '.join(short)} needed" if short else ""
 
 
 def worse(grade: str, cap: str | None) -> str:
@@ -124,5 +125,5 @@ def least_allowed(rows: pd.DataFrame) -> float:
     Method §5: without a cold-season reading "do not go below the lowest month measured".
     """
     floor = float(rows["floor"].max())
-    months = rows["month"].astype("str").str.replace(".0", "").str.isdigit() & rows["status"].ne("refused")
+    months = rows["month"].astype("str").str.replace(".0", "").str.isdigit() & rows["status"].ne(Status.REFUSED)
     return floor if not math.isnan(floor) else float(rows.loc[months, "band_low"].min())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Sequence
 from decimal import ROUND_FLOOR, Decimal
@@ -12,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pipeline.settings import data_file
+from schemas.reference import figures
 from schemas.vocabulary import codes
 
 if TYPE_CHECKING:
@@ -28,8 +27,7 @@ ELLIPSOIDS = {"WGS84": "WGS84", "NAD83": "GRS80", "NAD27": "clrk66"}
 @cache
 def place_figures() -> dict[str, str]:
     """Figures of georeferencing by name, as text; units and sources stand in data/reference/places.csv."""
-    text = data_file("reference/places.csv").read_text(encoding="utf-8")
-    return {row["name"]: row["value"] for row in csv.DictReader(text.splitlines())}
+    return figures("places")
 
 
 def _metres(name: str) -> float:

@@ -11,9 +11,10 @@ from pathlib import Path
 from pipeline.errors import RillbookError
 from pipeline.loggers.map import Words
 from pipeline.loggers.text import DELIMITERS, MOMENT, lines_of, number_of, rows_of
+from pipeline.reading.values import NOT_AVAILABLE
 
 HEAD_ROWS = 80
-MISSING = ("", "na", "n/a", "nan", "null", "none")
+MISSING = ("", *NOT_AVAILABLE, "nan", "null", "none")
 INDEX = ("#", "", "no", "no.", "nr", "index", "row", "record", "id")
 UNIT = re.compile(r"°\s*([CF])|\bdeg\.?\s*([CF])\b|\b(c)elsius|\b(f)ahrenheit|(?:[\s_,(]|^)([CF])(?=\W|$)", re.I)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping
 from functools import cache
 
@@ -11,8 +10,9 @@ import pandas as pd
 
 from pipeline.formulas.places import to_wgs84
 from pipeline.reading.coordinates import read_verbatim_coordinates
-from pipeline.settings import data_file
-from schemas.vocabulary import codes, medium_of, vocabulary
+from schemas.reference import figures
+from schemas.rules import EFFORT as EFFORT_NOTED
+from schemas.vocabulary import codes, codes_with, codes_without, medium_of
 
 IN_DOUBT, AVAILABLE, NOTHING, EFFORT = "in_doubt", "available", "nothing_found", "visits"
 STAGES = tuple(codes("life_stage"))
@@ -36,8 +36,7 @@ ROWS = [
 @cache
 def map_figures() -> dict[str, str]:
     """Judgements on maps by name, as text; units and reasons stand in data/reference/map.csv."""
-    text = data_file("reference/map.csv").read_text(encoding="utf-8")
-    return {row["name"]: row["value"] for row in csv.DictReader(text.splitlines())}
+    return figures("map")
 
 
 def site_places(sites: pd.DataFrame) -> pd.DataFrame:
@@ -126,8 +125,8 @@ def point_rows(visits: pd.DataFrame, availability: pd.DataFrame) -> pd.DataFrame
 def _temperature_c(joined: pd.DataFrame) -> pd.Series:
     """Temperature read where the animal was, °C: the medium decides which reading may stand for it."""
     water, substrate, air, of_visit = (joined[name].astype(float) for name in [*READINGS, "visit_water_c"])
-    channel = joined["microhabitat"].isin([code for code, row in vocabulary("microhabitat").items() if row["in_channel"] == "yes"])
-    elsewhere = joined["reading_place"].isin(["beside", "reach"])
+    channel = joined["microhabitat"].isin(codes_with("microhabitat", "in_channel"))
+    elsewhere = joined["reading_place"].isin(codes_without("reading_place", "with_animal"))
     chosen = np.select(
         [joined["medium"] == medium for medium in ("water", "edge", "land", "surface")],
         [water.mask(elsewhere & ~channel), substrate.fillna(water).mask(elsewhere), substrate.mask(elsewhere), air],
@@ -149,12 +148,13 @@ def search_rows(visits: pd.DataFrame, finds: pd.DataFrame, taxa: pd.DataFrame) -
     -------
     DataFrame
         Columns ``ROWS``. `n_without` is 1 where the taxon was not found, or nothing was; a visit that names no target says so with an
-        empty taxon, and only where it found nothing at all.
+        empty taxon, and only where it found nothing at all and says that it searched, by its effort or by having counted all.
     """
     held = visits["incomplete"].fillna(False).astype(bool) if "incomplete" in visits else pd.Series(False, index=visits.index)
     whole = visits[~held]
     lists = [text.split("|") if isinstance(text, str) else [] for text in whole["target_taxa"]]
-    targets = [sorted({code.strip() for code in several} - {""}) or [""] for several in lists]
+    searched = whole.reindex(columns=[*EFFORT_NOTED, "all_counted"]).notna().any(axis=1)
+    targets = [sorted({code.strip() for code in several} - {""}) or [""] * said for several, said in zip(lists, searched, strict=True)]
     found = finds.groupby("visit_id")["taxon"].agg(set)
     seen = [found.get(visit, set()) for visit in whole["visit_id"]]
     day = pd.to_datetime(whole["visit_date"])
@@ -164,7 +164,7 @@ def search_rows(visits: pd.DataFrame, finds: pd.DataFrame, taxa: pd.DataFrame) -
     )  # fmt: skip
     effort = base.assign(layer=EFFORT, taxon="", n_without=[int(not met) for met in seen])
     names = dict(zip(taxa["code"], taxa["scientific_name"], strict=True))
-    asked = base.assign(layer=NOTHING, code=targets, search_minutes=np.nan).explode("code")
+    asked = base.assign(layer=NOTHING, code=targets, search_minutes=np.nan).explode("code").dropna(subset=["code"])
     absent = [not met if code == "" else code not in met for code, met in zip(asked["code"], asked["seen"], strict=True)]
     asked = asked.assign(taxon=asked["code"].map(names).fillna(asked["code"]), n_without=np.array(absent, dtype="int64"))
     return pd.concat([effort, asked], ignore_index=True)[ROWS]

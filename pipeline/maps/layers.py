@@ -12,9 +12,9 @@ from typing import Any
 import pandas as pd
 
 from pipeline.formulas.year_days import MONTH_NAMES
-from pipeline.maps.frames import AVAILABLE, EFFORT, IN_DOUBT, LAYERS, NOTHING, SITE, SQUARE, many, map_figures
+from pipeline.maps.frames import AVAILABLE, EFFORT, IN_DOUBT, LAYERS, NOTHING, SITE, SQUARE, STAGES, many, map_figures
 from pipeline.maps.public import SEVERAL
-from schemas.vocabulary import codes, vocabulary
+from schemas.vocabulary import in_words, trait, vocabulary
 
 MEDIA = {
     "": "place not noted",
@@ -24,21 +24,22 @@ MEDIA = {
     "surface": "in the open",
     SEVERAL: "in several places",
 }
-# Letter, colour and outline of a symbol. Colours: the palette of Okabe & Ito 2008, safe for colour-blind readers (values from memory).
+
+
+def _drawing(stage: str) -> tuple[str, str, str]:
+    letter, colour, outline = (trait("life_stage", stage, which) for which in ("letter", "colour", "outline"))
+    return letter or stage[:1].upper(), colour, outline
+
+
+# Letter, colour and outline of a symbol.
 SYMBOLS: dict[str, tuple[str, str, str]] = {
-    "egg_mass": ("E", "#f0e442", "M3 13a11 8 0 1 0 22 0a11 8 0 1 0-22 0Z"),
-    "hatchling": ("H", "#e69f00", "M2 4H26L14 25Z"),
-    "larva": ("L", "#56b4e9", "M4 13a10 10 0 1 0 20 0a10 10 0 1 0-20 0Z"),
-    "metamorph": ("M", "#009e73", "M14 1L26 13L14 25L2 13Z"),
-    "juvenile": ("J", "#cc79a7", "M14 1L26 23H2Z"),
-    "adult": ("A", "#d55e00", "M4 3H24V23H4Z"),
-    "undetermined": ("U", "#bbbbbb", "M8 3H20L26 13L20 23H8L2 13Z"),
+    **{stage: _drawing(stage) for stage in STAGES},
     IN_DOUBT: ("?", "#eeeeee", "M9 2H19L26 9V17L19 24H9L2 17V9Z"),
     NOTHING: ("0", "#ffffff", "M4 13a10 10 0 1 0 20 0a10 10 0 1 0-20 0Z"),
     EFFORT: ("V", "#ffffff", "M2 5H26V17L14 25L2 17Z"),
     AVAILABLE: ("R", "#ffffff", "M9 2H19V8H25V18H19V24H9V18H3V8H9Z"),
 }
-LAYER_WORDS = {stage: stage.replace("_", " ").capitalize() for stage in codes("life_stage")} | {
+LAYER_WORDS = {stage: in_words(stage) for stage in STAGES} | {
     IN_DOUBT: "In doubt: a flag not settled",
     NOTHING: "Searched, not found",
     EFFORT: "Visits",
@@ -94,7 +95,7 @@ def symbol(layer: str, months: Iterable[int] = ()) -> str:
     seen = set(months)
     bars = [(2 + 2.1 * (month - 1), month in seen) for month in range(1, 13)] if seen else []
     ticks = "".join(f'<path d="M{x:.1f} {"26v7" if tall else "31v2"}" stroke="{"#000" if tall else "#888"}"/>' for x, tall in bars)
-    baseline = {"hatchling": 14, "juvenile": 20}.get(layer, 17)
+    baseline = trait("life_stage", layer, "letter_y")
     return (
         '<svg width="28" height="34" viewBox="0 0 28 34" aria-hidden="true">'
         f'<path d="{outline}" fill="{colour}" stroke="#000" stroke-width="1.5"/>'

@@ -19,11 +19,12 @@ from pipeline.publishing.site_squares import NO_PLACE, SECRET_MICROHABITATS, SEC
 from pipeline.publishing.site_squares import BookRows as BookRows
 from pipeline.settings import Settings
 from schemas.public import public_fields
+from schemas.vocabulary import codes_with
 
-NEST_MICROHABITATS = ("nest_water", "nest_edge")
-EGG = "egg_mass"
+NEST_MICROHABITATS = codes_with("microhabitat", "nest")
+EGGS = codes_with("life_stage", "at_nest")
 CHANCE = "chance"
-DOUBTFUL = ("genus_only", "unsure")
+DOUBTFUL = codes_with("id_certainty", "doubtful")
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,7 @@ def _codes(shown: pd.DataFrame, finds: pd.DataFrame, key: bytes) -> pd.DataFrame
 
 def _with_reasons(finds: pd.DataFrame, classes: Mapping[str, str]) -> pd.DataFrame:
     """Why a find is left out, as `why`: ``egg`` (eggs and nests), ``taxon`` (its class is coarser than the square), ``seep``, or empty."""
-    egg = (finds["life_stage"] == EGG) | finds["microhabitat"].isin(NEST_MICROHABITATS)
+    egg = finds["life_stage"].isin(EGGS) | finds["microhabitat"].isin(NEST_MICROHABITATS)
     pairs = list(zip(finds["step"], [classes.get(taxon, WITHHELD) for taxon in finds["taxon"]], strict=True))
     silent = np.array([is_finer(step, wanted) for step, wanted in pairs], dtype=bool)
     seep = finds["microhabitat"].isin(SECRET_MICROHABITATS) & np.array([is_finer(step, SECRET_STEP) for step, _ in pairs], dtype=bool)
@@ -137,7 +138,7 @@ def _visits_with_more_than_shown(rows: BookRows, finds: pd.DataFrame, taxa: pd.D
 
     A taxon whose class is coarser than the square is never named there, so its finds take nothing from the list of the others.
     """
-    whole = dict(zip(taxa["code"], taxa["rank"].isin(["species", "subspecies"]), strict=True))
+    whole = dict(zip(taxa["code"], taxa["rank"].isin(codes_with("taxon_rank", "species")), strict=True))
     doubtful = finds["id_certainty"].isin(DOUBTFUL) | ~finds["taxon"].map(whole).fillna(False).astype(bool)
     unfinished = set(finds.loc[(doubtful & (finds["why"] != "taxon")) | finds["why"].isin(["egg", "seep"]), "visit_id"])
     held = set(rows.visits.loc[rows.visits["incomplete"].fillna(False).astype(bool), "visit_id"]) if "incomplete" in rows.visits else set()

@@ -13,12 +13,14 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.book import store as book
+from pipeline.book.absences import silent_visits
 from pipeline.errors import RillbookError
+from pipeline.formulas.places import place_figures
 from pipeline.publishing.protect import BookRows, Withheld, public_rows
 from pipeline.settings import Settings
 
 NAMES = {"sites": ("site_id", "site_name", "waterbody", "county"), "visits": ("observers",), "finds": ("identified_by",)}
-SHORTEST_NAME = 4
+SHORTEST_NAME = int(place_figures()["name_letters_least"])
 PUBLISHED = Path("out", "publish")
 MEMORY = "published.json"
 ABOUT = (
@@ -70,9 +72,8 @@ def public_book(folder: Path, settings: Settings) -> PublicBook:
     with book.open_book(folder) as connection:
         if book.is_empty(connection):
             raise RillbookError("the book is empty.", "Load some sheets first: `rillbook load FILE`.", str(folder))
-        known, held = book.known_rows(connection), book.held_row_texts(connection)
-    unsettled = held.loc[(held["table_name"] == "finds") & held["whole_row"].astype(bool), "parent_key"].dropna()
-    rows = BookRows(known["sites"], known["visits"], known["finds"], known["availability"], frozenset(unsettled))
+        known, unsettled = book.known_rows(connection), silent_visits(connection)
+    rows = BookRows(known["sites"], known["visits"], known["finds"], known["availability"], unsettled)
     key, steps = read_memory(folder)
     tables, withheld = public_rows(rows, settings, key, steps)
     return PublicBook(tables, withheld, rows, key)

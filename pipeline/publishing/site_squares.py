@@ -11,12 +11,12 @@ import pandas as pd
 from pipeline.formulas.places import WITHHELD, grid_square, grid_step, place_figures, to_wgs84
 from pipeline.reading.coordinates import read_verbatim_coordinates
 from pipeline.settings import Settings
-from schemas.vocabulary import codes
+from schemas.vocabulary import codes, codes_with
 
-SECRET_HABITATS = ("spring", "seep", "cave")
-SECRET_MICROHABITATS = ("seep_water", "seep_edge", "cave_wall")
-SECRET_GROUPS = ("warm_spring", "cave")
-SECRET_STEP = "1"
+SECRET_HABITATS = codes_with("habitat", "secret")
+SECRET_MICROHABITATS = codes_with("microhabitat", "secret")
+SECRET_GROUPS = codes_with("taxon_group", "secret")
+SECRET_STEP = place_figures()["secret_step_deg"]
 NO_PLACE = "no place"
 SIDES = ["south", "west", "north", "east"]
 
@@ -30,7 +30,7 @@ class BookRows:
     sites, visits, finds, availability : DataFrame
         As `book.known_rows` gives them.
     unsettled : frozenset of str
-        Visits of which some find is held back: nothing can be said there of what was not found.
+        Visits of which a find of some unknown taxon was held back, whether dismissed or not: no complete list can be given there.
     """
 
     sites: pd.DataFrame

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.reading.rows import ZEROS, Cell, ColumnMap, FieldMap, Mapped, MappedSource, SourceMap, SourceTable
+from pipeline.reading import wide
+from pipeline.reading.rows import UNCOUNTED, ZEROS, Cell, ColumnMap, FieldMap, Mapped, MappedSource, SourceMap, SourceTable
 from pipeline.reading.values import Style, as_text, number_of, read_column
 from schemas.tables import fields, key_of
 
@@ -67,37 +68,34 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     no_find = np.zeros(len(stripped), dtype=bool)
     for column, tokens in source.no_find.items():
         no_find |= stripped[column].isin(tokens).to_numpy()
-    no_find |= _all_zero(source, stripped, missing)
+    marked = no_find.copy()
+    counts = wide.count_cells(source, stripped, missing) if source.wide else None
+    no_find |= wide.nothing_found(source, counts) if counts is not None else False
     mapped: dict[str, Mapped] = {}
     for table, maps in source.tables.items():
         rows = np.flatnonzero(shaped & ~no_find) if table == "finds" else np.flatnonzero(shaped)
-        wide: dict[str, np.ndarray] = {}
-        if table == "finds" and source.wide:
-            rows, wide = _widen(source, stripped, missing, rows)
-        mapped[table] = _map_table(table, maps, source, stripped, rows, wide, mapped)
-    return MappedSource(one, tuple(mapped.values()), missing, unmapped, no_find, tuple(dict.fromkeys([*source.no_find, *source.wide])))
+        columns_of: dict[str, np.ndarray] = {}
+        if table == "finds" and counts is not None:
+            rows, columns_of = wide.widen(source, counts, rows)
+        mapped[table] = _map_table(table, maps, source, stripped, rows, columns_of, mapped)
+    find_words = tuple(dict.fromkeys([*source.no_find, *source.wide]))
+    uncounted = _uncounted(source, stripped, counts, np.flatnonzero(shaped & ~marked), mapped)
+    zeros, not_counted = (*ZEROS, *source.wide_zeros), source.not_counted
+    return MappedSource(one, tuple(mapped.values()), missing, unmapped, no_find, find_words, zeros, uncounted, not_counted)
 
 
-def _all_zero(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray) -> np.ndarray:
-    """Rows whose wide counts are zero wherever something is written; where a row names its own taxon, a zero contradicts it instead."""
-    names = list(source.wide)
-    if not names or not all("taxon" in sets for sets in source.wide.values()):
-        return np.zeros(len(cells), dtype=bool)
-    written = ~missing[:, [cells.columns.get_loc(name) for name in names]]
-    return written.any(axis=1) & (~written | cells[names].isin(ZEROS).to_numpy()).all(axis=1)
-
-
-def _widen(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray, rows: np.ndarray) -> tuple[np.ndarray, dict[str, np.ndarray]]:
-    """One row for each wide column that holds something other than zero; a row with none keeps its first written cell."""
-    names = list(source.wide)
-    places = [cells.columns.get_loc(name) for name in names]
-    written = ~missing[np.ix_(rows, places)]
-    positive = written & ~cells.iloc[rows, places].isin(ZEROS).to_numpy()
-    none = ~positive.any(axis=1)
-    first = np.where(written.any(axis=1), written.argmax(axis=1), 0)
-    positive[np.flatnonzero(none), first[none]] = True
-    at, which = np.nonzero(positive)
-    return rows[at], {source.wide_field: np.array(names, dtype=object)[which]}
+def _uncounted(
+    source: SourceMap, cells: pd.DataFrame, counts: wide.Counts | None, rows: np.ndarray, mapped: dict[str, Mapped]
+) -> pd.DataFrame:
+    """Cells of wide columns that hold no count, with the visit, taxon and stage of which they say nothing."""
+    if counts is None or not counts.silent[rows].any():
+        return pd.DataFrame(columns=list(UNCOUNTED))
+    at, which = np.nonzero(counts.silent[rows])
+    names = np.array(list(source.wide), dtype=object)[which]
+    before = {table: one for table, one in mapped.items() if table != "finds"}
+    text = _map_table("finds", source.tables["finds"], source, cells, rows[at], {source.wide_field: names}, before).text
+    written = cells.to_numpy()[rows[at], cells.columns.get_indexer(names)]
+    return text.reindex(columns=["visit_id", "taxon", "life_stage"]).assign(text=written, row=rows[at], column=names)
 
 
 def _map_table(
@@ -106,15 +104,15 @@ def _map_table(
     source: SourceMap,
     cells: pd.DataFrame,
     rows: np.ndarray,
-    wide: dict[str, np.ndarray],
+    columns_of: dict[str, np.ndarray],
     before: dict[str, Mapped],
 ) -> Mapped:
     taken = cells.iloc[rows].reset_index(drop=True)
     text: dict[str, pd.Series] = {}
     columns: dict[str, tuple[str, ...]] = {}
-    for name, names in wide.items():
+    for name, names in columns_of.items():
         values = taken.to_numpy()[np.arange(len(taken)), taken.columns.get_indexer(names)]
-        text[name] = _missing(pd.Series(values, dtype="str"), source.missing)
+        text[name] = _missing(pd.Series(values, dtype="str"), (*source.missing, *source.not_counted))
         set_names = list(dict.fromkeys(other for sets in source.wide.values() for other in sets))
         sets = pd.DataFrame([source.wide[one] for one in names], columns=set_names, dtype="str")
         text.update({other: sets[other] for other in sets.columns})
@@ -132,7 +130,7 @@ def _map_table(
     for one in maps:
         if one.sum_over:
             frame[one.name] = _summed(frame, one, taken, key_of(table))
-    return Mapped(table, frame, rows, {one.name: one.style for one in maps}, columns, wide)
+    return Mapped(table, frame, rows, {one.name: one.style for one in maps}, columns, columns_of)
 
 
 def _noted(

@@ -8,19 +8,20 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.reading import headings
-from pipeline.reading.rows import Cell, ColumnMap, FieldMap, SourceMap, SourceTable
+from pipeline.reading.map_place import Place, texts, words
+from pipeline.reading.rows import Cell, ColumnMap, FieldMap, SourceMap
 from pipeline.reading.units import UNITS
-from pipeline.reading.values import CLOCKS, DATE_ORDERS, NOTHING, Style, read_column
+from pipeline.reading.values import CLOCKS, DATE_ORDERS, Style, read_column
 from schemas.tables import LOADED, fields
 
+WIDE_WORDS = ("field", "columns", "zeros", "not_counted")
 READING_WORDS = ("date_order", "pivot_year", "clock", "date_is", "missing")
 SOURCE_WORDS = ("file", "sheet", "missing", "unused", "no_find", "wide", *LOADED)
 CELL_WORDS = ("column", "recode", "others", "case", "part", "before", "after", "missing")
@@ -62,93 +63,46 @@ def parse_map(text: str, where: str) -> ColumnMap:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise RillbookError(f"not valid TOML: {problem}.", "Mend that line.", where) from None
-    place = _Place(text, where)
+    place = Place(text, where)
     place.known(document, ("title", "about", "reading", "source"))
-    reading = _words(document.get("reading", {}), "reading", place.at("reading"))
+    reading = words(document.get("reading", {}), "reading", place.at("reading"))
     place.known(reading, READING_WORDS, "reading")
-    _texts(reading.get("missing", []), "missing", place.at("missing", "reading"))
+    texts(reading.get("missing", []), "missing", place.at("missing", "reading"))
     sources = document.get("source", [])
     if not isinstance(sources, list) or not sources:
         raise RillbookError("the map has no [[source]].", "Add one for each sheet.", where)
-    parsed = tuple(_source(_words(one, "source", where), reading, place.within(number)) for number, one in enumerate(sources))
+    parsed = tuple(_source(words(one, "source", where), reading, place.within(number)) for number, one in enumerate(sources))
+    _check_constant_targets(parsed, text, where)
     return ColumnMap(str(document.get("title", "")), hashlib.sha256(text.encode()).hexdigest(), parsed)
 
 
-def _words(value: Any, word: str, where: str) -> dict[str, Any]:
-    if not isinstance(value, dict):
-        raise RillbookError(f"{word} must be a table of words, not {value!r}.", "Mend it.", where)
-    return value
+def _check_constant_targets(sources: tuple[SourceMap, ...], text: str, where: str) -> None:
+    """Where all counts stand in columns of their own, a taxon without one was counted by nobody and is no target."""
+    counting = [source for source in sources if "finds" in source.tables]
+    columns = [sets for source in counting for sets in source.wide.values()]
+    if not counting or not all(source.wide for source in counting) or not all("taxon" in sets for sets in columns):
+        return
+    counted = {sets["taxon"].casefold() for sets in columns}
+    stated = [one.constant for source in sources for one in source.tables.get("visits", ()) if one.name == "target_taxa" and one.constant]
+    for one in dict.fromkeys(part for constant in stated for part in re.split(r"[|;,\s]+", constant) if part):
+        if one.casefold() not in counted:
+            remedy = "Take it out, or map the column that counts it; write each taxon as the columns of [source.wide] do."
+            raise RillbookError(f"target_taxa names {one}, which no column counts.", remedy, Place(text, where).at("target_taxa"))
 
 
-def _texts(value: Any, word: str, where: str) -> tuple[str, ...]:
-    """A list of texts or numbers, as text; a text alone would fall apart into its letters."""
-    if not isinstance(value, list) or not all(type(one) in (str, int, float) for one in value):
-        raise RillbookError(f"{word} must be a list in square brackets, not {value!r}.", "Mend it.", where)
-    return tuple(str(one) for one in value)
-
-
-@dataclass(frozen=True)
-class _Place:
-    """Finds the line of a word, so that a map's own mistakes can be named; `first` is the line from which it looks."""
-
-    text: str
-    where: str
-    first: int = 1
-
-    def within(self, number: int) -> _Place:
-        """The same for the words of one [[source]], counted from 0."""
-        lines = enumerate(self.text.splitlines(), 1)
-        starts = [place for place, line in lines if re.match(r"\s*\[\[\s*source\s*\]\]", line)]
-        return replace(self, first=starts[number]) if number < len(starts) else self
-
-    def at(self, word: str, table: str = "") -> str:
-        """Where a word stands, or where it is first met."""
-        return self.key(word, table) or next((self._line(number) for number, line in self._lines() if word in line), self.where)
-
-    def quoted(self, text: str) -> str:
-        """Where a text stands in quote marks, or as a key."""
-        marked = (f'"{text}"', f"'{text}'")
-        return next((self._line(number) for number, line in self._lines() if any(one in line for one in marked)), self.at(text))
-
-    def key(self, word: str, table: str = "") -> str:
-        """Where a word stands as a key or a heading; empty where it does not."""
-        current = ""
-        for number, line in self._lines():
-            if header := re.match(r"\s*\[+\s*([^\]]+?)\s*\]+", line):
-                current = header[1].removeprefix("source.")
-                if current in (word, f"{table}.{word}"):
-                    return self._line(number)
-            elif (not table or current == table or current.startswith(f"{table}.")) and re.match(
-                rf"\s*(\S+\.)?[\"']?{re.escape(word)}[\"']?(\.\S+)?\s*=", line
-            ):
-                return self._line(number)
-        return ""
-
-    def _lines(self) -> list[tuple[int, str]]:
-        return list(enumerate(self.text.splitlines(), 1))[self.first - 1 :]
-
-    def _line(self, number: int) -> str:
-        return f"{self.where}, line {number}"
-
-    def known(self, entry: dict[str, Any], words: tuple[str, ...], table: str = "", where: str = "") -> None:
-        for word in entry:
-            if word not in words:
-                raise RillbookError(f"unknown word {word!r}.", f"Known here: {', '.join(words)}.", where or self.at(word, table))
-
-
-def _source(entry: dict[str, Any], reading: dict[str, Any], place: _Place) -> SourceMap:
+def _source(entry: dict[str, Any], reading: dict[str, Any], place: Place) -> SourceMap:
     place.known(entry, SOURCE_WORDS, "source")
-    wide = _words(entry.get("wide", {}), "wide", place.at("wide"))
-    place.known(wide, ("field", "columns"), "wide")
-    tables = {table: _table(_words(entry[table], table, place.at(table)), table, reading, place) for table in LOADED if table in entry}
+    wide = words(entry.get("wide", {}), "wide", place.at("wide"))
+    place.known(wide, WIDE_WORDS, "wide")
+    tables = {table: _table(words(entry[table], table, place.at(table)), table, reading, place) for table in LOADED if table in entry}
     if not tables:
         remedy = f"Add one of {', '.join('[source.' + table + ']' for table in LOADED)}."
         raise RillbookError("a [[source]] maps no table.", remedy, place.at("source"))
     if wide and "finds" not in tables:
         raise RillbookError("[source.wide] needs [source.finds].", "Add it.", place.at("wide"))
     columns = {
-        column: {name: str(value) for name, value in _words(sets, column, place.key(column, "wide") or place.at("wide")).items()}
-        for column, sets in _words(wide.get("columns", {}), "columns", place.at("wide")).items()
+        column: {name: str(value) for name, value in words(sets, column, place.key(column, "wide") or place.at("wide")).items()}
+        for column, sets in words(wide.get("columns", {}), "columns", place.at("wide")).items()
     }
     for column, sets in columns.items():
         for name in (str(wide.get("field", "count")), *sets):
@@ -156,15 +110,17 @@ def _source(entry: dict[str, Any], reading: dict[str, Any], place: _Place) -> So
                 raise RillbookError(
                     f"{name!r} is no field of finds.", "See docs/data_dictionary.md.", place.key(column, "wide") or place.at("wide")
                 )
-    no_find = _words(entry.get("no_find", {}), "no_find", place.at("no_find")).items()
+    no_find = words(entry.get("no_find", {}), "no_find", place.at("no_find")).items()
     made = SourceMap(
         file=str(entry.get("file", "*")),
         sheet=str(entry.get("sheet", "")),
-        missing=_texts(entry.get("missing", reading.get("missing", [])), "missing", place.at("missing")),
-        unused=_texts(entry.get("unused", []), "unused", place.at("unused")),
-        no_find={column: _texts(tokens, "no_find", place.key(column, "no_find") or place.at("no_find")) for column, tokens in no_find},
+        missing=texts(entry.get("missing", reading.get("missing", [])), "missing", place.at("missing")),
+        unused=texts(entry.get("unused", []), "unused", place.at("unused")),
+        no_find={column: texts(tokens, "no_find", place.key(column, "no_find") or place.at("no_find")) for column, tokens in no_find},
         wide_field=str(wide.get("field", "count")),
         wide=columns,
+        wide_zeros=texts(wide.get("zeros", []), "zeros", place.at("zeros", "wide")),
+        not_counted=texts(wide.get("not_counted", []), "not_counted", place.at("not_counted", "wide")),
         tables=tables,
         where=place.at("source"),
     )
@@ -172,7 +128,7 @@ def _source(entry: dict[str, Any], reading: dict[str, Any], place: _Place) -> So
     return replace(made, lines={column: place.quoted(column) for column in made.named_columns()})
 
 
-def _check_references(source: SourceMap, place: _Place) -> None:
+def _check_references(source: SourceMap, place: Place) -> None:
     """A field may take its text from one that is mapped before it only."""
     mapped: dict[str, set[str]] = {}
     for table, maps in source.tables.items():
@@ -187,23 +143,23 @@ def _check_references(source: SourceMap, place: _Place) -> None:
             mapped[table].add(one.name)
 
 
-def _table(entry: dict[str, Any], table: str, reading: dict[str, Any], place: _Place) -> tuple[FieldMap, ...]:
+def _table(entry: dict[str, Any], table: str, reading: dict[str, Any], place: Place) -> tuple[FieldMap, ...]:
     maps = []
     for name, spec in entry.items():
         declared = fields(table).get(name)
         where = place.at(name, table)
         if declared is None or (declared.derived and name != "medium_assumed"):
             raise RillbookError(f"{name!r} is no field of {table}.", "See docs/data_dictionary.md.", where)
-        maps.append(_field(name, {"column": spec} if isinstance(spec, str) else _words(spec, name, where), table, reading, place))
+        maps.append(_field(name, {"column": spec} if isinstance(spec, str) else words(spec, name, where), table, reading, place))
     return tuple(sorted(maps, key=lambda one: (bool(one.by_stage), bool(one.fields))))
 
 
-def _field(name: str, spec: dict[str, Any], table: str, reading: dict[str, Any], place: _Place) -> FieldMap:
+def _field(name: str, spec: dict[str, Any], table: str, reading: dict[str, Any], place: Place) -> FieldMap:
     where = place.at(name, table)
     place.known(spec, FIELD_WORDS, table, where)
-    for words in (("column", "columns", "mean_of"), ("same_as", "fields")):
-        if sum(word in spec for word in words) > 1:
-            raise RillbookError(f"{name} has more than one of {', '.join(words)}.", "Keep one.", where)
+    for several in (("column", "columns", "mean_of"), ("same_as", "fields")):
+        if sum(word in spec for word in several) > 1:
+            raise RillbookError(f"{name} has more than one of {', '.join(several)}.", "Keep one.", where)
     own = {word: spec[word] for word in CELL_WORDS if word in spec and word != "column"}
     listed = spec.get("columns", spec.get("mean_of", [spec["column"]] if "column" in spec else []))
     if not isinstance(listed, list) or not all(isinstance(one, (str, dict)) for one in listed):
@@ -214,12 +170,12 @@ def _field(name: str, spec: dict[str, Any], table: str, reading: dict[str, Any],
     made = FieldMap(
         name=name,
         cells=cells,
-        fields=(str(spec["same_as"]),) if "same_as" in spec else _texts(spec.get("fields", []), "fields", where),
+        fields=(str(spec["same_as"]),) if "same_as" in spec else texts(spec.get("fields", []), "fields", where),
         join=str(spec.get("join", "_")),
         number=bool(spec.get("number", False)),
         constant=None if "constant" not in spec else _plain(spec["constant"]),
-        by_stage={stage: _plain(text) for stage, text in _words(spec.get("by_stage", {}), "by_stage", where).items()},
-        sum_over=_texts(spec.get("sum_over", []), "sum_over", where),
+        by_stage={stage: _plain(text) for stage, text in words(spec.get("by_stage", {}), "by_stage", where).items()},
+        sum_over=texts(spec.get("sum_over", []), "sum_over", where),
         mean="mean_of" in spec,
         style=_style(name, spec, table, reading, where),
     )
@@ -267,7 +223,7 @@ def _one_of(value: Any, known: tuple[str, ...], word: str, where: str) -> None:
         raise RillbookError(f"{word} {value!r} is not one of {', '.join(known)}.", "Mend it.", where)
 
 
-def _cell(spec: dict[str, Any], where: str, place: _Place, table: str) -> Cell:
+def _cell(spec: dict[str, Any], where: str, place: Place, table: str) -> Cell:
     place.known(spec, CELL_WORDS, table, where)
     if not isinstance(spec.get("column"), str):
         raise RillbookError("a column must be named by a text.", "Mend it.", where)
@@ -281,54 +237,8 @@ def _cell(spec: dict[str, Any], where: str, place: _Place, table: str) -> Cell:
             raise RillbookError(f"part {spec['part']!r} must have one group in round brackets.", "Mark the part to take.", where)
     if spec.get("case", "") not in ("", "upper", "lower"):
         raise RillbookError(f"case {spec['case']!r} is neither upper nor lower.", "Mend it.", where)
-    recode = {str(old): _plain(new) for old, new in _words(spec.get("recode", {}), "recode", where).items()}
+    recode = {str(old): _plain(new) for old, new in words(spec.get("recode", {}), "recode", where).items()}
     others = None if "others" not in spec else _plain(spec["others"])
     around = tuple(str(spec.get(word, "")) for word in ("before", "after"))
-    missing = _texts(spec.get("missing", []), "missing", where)
+    missing = texts(spec.get("missing", []), "missing", where)
     return Cell(spec["column"], recode, others, spec.get("case", ""), part, missing, *around)
-
-
-def own_map(tables: list[SourceTable]) -> tuple[ColumnMap, list[str]]:
-    """Map of rillbook's own sheets, whose headings are the names of the fields, with their units in brackets or without.
-
-    Parameters
-    ----------
-    tables : list of SourceTable
-        The sheets; each is recognised by the key field among its headings.
-
-    Returns
-    -------
-    ColumnMap, list of str
-        The map, and the sheets of workbooks that no table recognises.
-
-    Raises
-    ------
-    RillbookError
-        A text file, or every sheet of a workbook, is no sheet of rillbook's; a required column is missing; or what stands in the brackets
-        of a heading is no unit.
-    """
-    sources, skipped = [], []
-    for one in tables:
-        table = headings.table_of(one)
-        if table is None:
-            skipped.append(one)
-            continue
-        names = headings.headings_of(one)
-        for name, declared in fields(table).items():
-            if declared.required and name not in names:
-                raise RillbookError(f"the column {name} is missing.", f"{table} cannot be loaded without it.", one.label)
-        settable = headings.filled_in(table)
-        maps = tuple(
-            FieldMap(name, (Cell(column),), style=headings.style_of(column, settable[name], one.label))
-            for name, column in names.items()
-            if name in settable
-        )
-        sources.append(SourceMap(one.file, one.sheet, NOTHING, (), {}, "count", {}, {table: maps}, strict=False))
-    recognised = {source.file for source in sources}
-    for one in skipped:
-        if one.file not in recognised:
-            raise RillbookError(
-                f"no table has these columns: {', '.join(one.cells.columns[:6])}{' …' if one.cells.shape[1] > 6 else ''}.",
-                "Name a column map with --map, or use the headings of docs/data_dictionary.md.", one.label,
-            )  # fmt: skip
-    return ColumnMap("", "", tuple(sources)), [one.label for one in skipped]

@@ -11,6 +11,7 @@ import pandas as pd
 from pipeline.reading.values import CANONICAL, Style
 
 ZEROS = ("0", "0.0", "00")
+UNCOUNTED = ("visit_id", "taxon", "life_stage", "text", "row", "column")
 
 
 @dataclass(frozen=True)
@@ -89,6 +90,8 @@ class SourceMap:
     wide_field: str
     wide: dict[str, dict[str, str]]
     tables: dict[str, tuple[FieldMap, ...]]
+    wide_zeros: tuple[str, ...] = ()
+    not_counted: tuple[str, ...] = ()
     strict: bool = True
     where: str = ""
     lines: dict[str, str] = field(default_factory=dict)
@@ -155,6 +158,13 @@ class MappedSource:
         Rows that say that nothing was found.
     find_words : tuple of str
         Columns that say so: a marker, or a count of zero.
+    zeros : tuple of str
+        Texts of these columns that mean that none was there.
+    uncounted : DataFrame of str
+        Cells of wide columns without a count: ``visit_id``, ``taxon``, ``life_stage``, ``text``, ``row`` (position) and ``column``. They
+        say nothing, above all no absence.
+    not_counted : tuple of str
+        Texts of these columns that say so in a word.
     """
 
     source: SourceTable
@@ -163,7 +173,10 @@ class MappedSource:
     unmapped: tuple[str, ...]
     no_find: np.ndarray
     find_words: tuple[str, ...]
+    zeros: tuple[str, ...] = ZEROS
+    uncounted: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(UNCOUNTED)))
+    not_counted: tuple[str, ...] = ()
 
     def zero(self, column: str) -> np.ndarray:
         """Rows whose cell of the column is a count of zero."""
-        return self.source.cells[column].str.strip().isin(ZEROS).to_numpy()
+        return self.source.cells[column].str.strip().isin(self.zeros).to_numpy()

@@ -17,7 +17,8 @@ from schemas.vocabulary import codes
 DATE_ORDERS = ("iso", "mdy", "dmy", "ymd", "serial")
 CLOCKS = ("24h", "ampm", "night")
 # What people write in rillbook's own sheets and form where there is nothing to write; a column map states its own.
-NOTHING = ("NA", "N/A", "na", "n/a", "-", "–", "—")
+NOT_AVAILABLE = ("na", "n/a")
+NOTHING = (*(word.upper() for word in NOT_AVAILABLE), *NOT_AVAILABLE, "-", "–", "—")
 NUMBER = re.compile(
     r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?"
     # a comma before just three digits may part thousands, unless nothing but a zero stands before it

@@ -15,12 +15,12 @@ from pipeline.formulas.limits import judgement
 from pipeline.settings import Settings
 from pipeline.writing.page import render
 from pipeline.writing.words import counted, month_name
-from schemas.vocabulary import codes
+from schemas.vocabulary import codes, codes_with, codes_without
 
 GROUP = ["taxon", "population", "life_stage", "medium"]
 MONTHS = tuple(str(month) for month in range(1, 13))
 # A reading at eggs means turning a nest rock: no list may ask for one (method §11).
-NEVER_ASKED = ("egg_mass", "undetermined")
+NEVER_ASKED = (*codes_with("life_stage", "at_nest"), *codes_without("life_stage", "told"))
 NIGHT = "surface"
 SHARE, NEVER_READ, NEVER_SEARCHED = "share so far", "never read so far", "never searched"
 SHOWN, LISTED = 12, 8

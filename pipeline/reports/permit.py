@@ -11,14 +11,14 @@ from pipeline.settings import Settings
 from pipeline.settings.reports import ANY, Limit, Permit
 from pipeline.writing.page import render
 from pipeline.writing.words import STAGES, counted, named
-from schemas.vocabulary import vocabulary
+from schemas.vocabulary import codes_with, vocabulary
 
 NOT_NOTED = "not noted"
 SEEN = "not_caught"
 KEPT = "retained"
 SALVAGED = "salvaged"
 WHAT = {SEEN: "seen only", SALVAGED: "found dead, kept"}
-EGGS = "egg_mass"
+EGGS = codes_with("life_stage", "at_nest")
 COUNTED_AS = ("released", "retained", "dead", NOT_NOTED)
 """Dispositions that count as captured: an animal that died may have died in the hand, and one of which nobody noted it was perhaps held."""
 
@@ -167,12 +167,12 @@ def _of_find(find: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, Any
     number = int(find["count"])
     fate = _text(find["disposition"]) or NOT_NOTED
     # clutches are not animals, and a limit on animals says nothing of them
-    captured = number if fate in COUNTED_AS and find["life_stage"] != EGGS else 0
+    captured = number if fate in COUNTED_AS and find["life_stage"] not in EGGS else 0
     at_find = find["latitude"] == find["latitude"] and find["longitude"] == find["longitude"]
     where = {"latitude": find["latitude"], "longitude": find["longitude"], "coordinate_source": "taken at the find"} if at_find else {}
     return {
         **where,
-        "what": WHAT.get(fate, "eggs" if find["life_stage"] == EGGS else "capture"),
+        "what": WHAT.get(fate, "eggs" if find["life_stage"] in EGGS else "capture"),
         "scientific_name": names.get(find["taxon"], find["taxon"]), "taxon": find["taxon"], "life_stage": find["life_stage"],
         "number": number, "mark": find["animal_id"], "captured": captured,
         "removed": number if fate == KEPT else 0, "released": captured if fate == "released" else 0,

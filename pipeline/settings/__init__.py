@@ -1,12 +1,10 @@
-"""A book's settings, read from its `rillbook.toml`, and the files that ship with the package."""
+"""A book's settings, read from its `rillbook.toml`."""
 
 from __future__ import annotations
 
 import re
 import tomllib
 from dataclasses import dataclass, field
-from importlib import resources
-from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,6 +13,7 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.settings.reports import Parcel, Permit, detection_of, parcel_of, permit_of
+from schemas.reference import data_file as data_file
 from schemas.tables import fields
 from schemas.vocabulary import codes
 
@@ -81,25 +80,6 @@ class Settings:
     detection: dict[str, float] = field(default_factory=dict)
     permits: tuple[Permit, ...] = ()
     parcels: tuple[Parcel, ...] = ()
-
-
-def data_file(name: str) -> Traversable:
-    """Find a file that ships with rillbook.
-
-    Parameters
-    ----------
-    name : str
-        Path below `data/`, such as ``"reference/limits.csv"``.
-
-    Returns
-    -------
-    importlib.resources Traversable
-        In the installed package, or in the `data/` folder beside `pipeline/` in a bare checkout.
-    """
-    try:
-        return resources.files("rillbook_data").joinpath(name)
-    except ModuleNotFoundError:
-        return Path(__file__).resolve().parents[2].joinpath("data", name)
 
 
 def read_settings(folder: Path) -> Settings:

@@ -15,6 +15,7 @@ from pipeline.formulas.limits import judgement
 from pipeline.formulas.statistics import crossed_bootstrap, interval, weighted_quantile
 from pipeline.formulas.weights import named_seed, site_day_weights
 from pipeline.settings import Settings
+from schemas.enums import Status
 
 Stratum = tuple[int, int]
 Floats = NDArray[np.float64]
@@ -152,7 +153,7 @@ def compare(
         _side(name, median, part, int((cell["population"] == name).sum()))
         for name, median, part in zip((first, second), medians, kept, strict=True)
     ]
-    status = "refused" if reason else "not shown" if numbers[1] <= 0 <= numbers[2] else "shown"
+    status = Status.REFUSED if reason else "not shown" if numbers[1] <= 0 <= numbers[2] else "shown"
     words = _words(sides, status, reason, numbers)
     return Comparison(taxon, life_stage, medium, sides[0], sides[1], status, reason, months, hours, *numbers, words)
 
@@ -224,7 +225,7 @@ def _side(name: str, median: float, part: pd.DataFrame, n_rows: int) -> Side:
 
 def _words(sides: list[Side], status: str, reason: str, numbers: tuple[float, float, float, float]) -> tuple[str, ...]:
     first, second = sides
-    if status == "refused":
+    if status == Status.REFUSED:
         return (f"Not compared: {reason}.",)
     difference, low, high, smallest = numbers
     said = [

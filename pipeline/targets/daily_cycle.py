@@ -10,7 +10,8 @@ import pandas as pd
 
 from pipeline.formulas.limits import judgement
 from pipeline.formulas.sun import is_night
-from schemas.frames import CORRECTED_COLUMNS, HALF_RANGE_COLUMNS, NIGHT_DROP_COLUMNS
+from schemas.field_frames import CorrectedReadings, HalfRange, NightDrop
+from schemas.frame import framed
 
 PLACE = ["site", "medium", "height_or_depth_cm"]
 DAY = pd.Timedelta(days=1)
@@ -38,7 +39,7 @@ def night_drop(logger_readings: pd.DataFrame, loggers: pd.DataFrame, sites: pd.D
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.NIGHT_DROP_COLUMNS``.
+        As :class:`schemas.field_frames.NightDrop`.
     """
     frame = _local(logger_readings, loggers, sites, time_zone)
     dark = is_night(frame["latitude"], frame["longitude"], frame["date"], frame["local"].dt.strftime("%H:%M"), time_zone)
@@ -54,7 +55,7 @@ def night_drop(logger_readings: pd.DataFrame, loggers: pd.DataFrame, sites: pd.D
     drop = drop.assign(month=drop["date"].dt.month, year=drop["date"].dt.year)
     grouped = drop.groupby([*PLACE, "month"], dropna=False)
     result = grouped.agg(night_drop=("night_drop", "median"), n_days=("date", "size"), n_years=("year", "nunique")).reset_index()
-    return result[list(NIGHT_DROP_COLUMNS)]
+    return framed(NightDrop, result)
 
 
 def logger_half_range(
@@ -72,13 +73,13 @@ def logger_half_range(
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.HALF_RANGE_COLUMNS``.
+        As :class:`schemas.field_frames.HalfRange`.
     """
     frame = _local(logger_readings, loggers, sites, time_zone)
     days = _whole_days(frame[frame["date"].dt.month.isin(months)])
     days["half"] = (days["max"] - days["min"]) / 2
     summary = days.groupby(PLACE, dropna=False).agg(half_range=("half", "median"), n_days=("half", "size")).reset_index()
-    return summary[list(HALF_RANGE_COLUMNS)]
+    return framed(HalfRange, summary)
 
 
 def half_range_for(readings: pd.DataFrame, half_ranges: pd.DataFrame) -> float | None:
@@ -122,7 +123,7 @@ def corrected_readings(
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.CORRECTED_COLUMNS``, rows and index of `readings`.
+        As :class:`schemas.field_frames.CorrectedReadings`, rows and index of `readings`.
 
     Notes
     -----
@@ -141,7 +142,7 @@ def corrected_readings(
         logger_then=best["logger_then"].to_numpy(dtype=float),
         logger_day_mean=best["mean"].to_numpy(dtype=float),
     )
-    return shown.assign(corrected=shown["value"] + shown["logger_day_mean"] - shown["logger_then"])[list(CORRECTED_COLUMNS)]
+    return framed(CorrectedReadings, shown.assign(corrected=shown["value"] + shown["logger_day_mean"] - shown["logger_then"]))
 
 
 def _local(logger_readings: pd.DataFrame, loggers: pd.DataFrame, sites: pd.DataFrame, time_zone: str) -> pd.DataFrame:

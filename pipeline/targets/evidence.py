@@ -10,35 +10,39 @@ import pandas as pd
 from pipeline.settings import Settings
 from pipeline.targets import usable_finds as finds
 from schemas.frames import Readings
+from schemas.vocabulary import codes_with, codes_without
+
+WITH_ANIMAL = finds.sql_list(codes_with("reading_place", "with_animal"))
+APART = finds.sql_list(codes_without("reading_place", "with_animal"))
 
 # A visit's water reading stands in only for animals in the channel; its air stands in for nothing (method §1).
 EVIDENCE = f"""{finds.FOUND},
 valued AS (
   SELECT *,
-         CASE WHEN reading_place = 'reach' THEN NULL
+         CASE WHEN reading_place IN {finds.REACH} THEN NULL
               WHEN medium = 'water' THEN water_temp_c
-              WHEN medium = 'land' AND reading_place <> 'beside' THEN substrate_temp_c
+              WHEN medium = 'land' AND reading_place NOT IN {APART} THEN substrate_temp_c
               WHEN medium = 'surface' THEN air_temp_c
               WHEN medium = 'edge' THEN coalesce(substrate_temp_c, water_temp_c) END AS own_value,
-         CASE WHEN medium = 'water' AND in_channel AND life_stage <> 'egg_mass' THEN
-              coalesce(CASE WHEN reading_place = 'reach' THEN water_temp_c END, visit_water_temp_c) END AS visit_value,
+         CASE WHEN medium = 'water' AND in_channel AND life_stage NOT IN {finds.EGGS} THEN
+              coalesce(CASE WHEN reading_place IN {finds.REACH} THEN water_temp_c END, visit_water_temp_c) END AS visit_value,
          own_value IS NULL AS from_visit
   FROM found
 )
 SELECT find_id, visit_id, taxon, population, life_stage, medium, site, visit_date, n_animals, animal_id, accuracy_c, medium_assumed,
        CASE WHEN medium = 'land' THEN depth_cm END AS depth_cm, latitude, longitude, coalesce(own_value, visit_value) AS value, from_visit,
-       life_stage = 'egg_mass' AS at_nest, {finds.CLOCKS},
+       life_stage IN {finds.EGGS} AS at_nest, {finds.CLOCKS},
        coalesce(name_fault, stage_fault, state_fault,
-         CASE WHEN life_stage = 'egg_mass' AND reading_place NOT IN ('at_animal', 'under_same_cover') THEN 'eggs not read at the nest'
+         CASE WHEN life_stage IN {finds.EGGS} AND reading_place NOT IN {WITH_ANIMAL} THEN 'eggs not read at the nest'
               WHEN from_visit AND visit_value IS NOT NULL AND visit_flagged THEN '{finds.VISIT_FLAGGED}'
               WHEN from_visit AND visit_value IS NULL THEN 'no reading that counts for this medium'
               WHEN {finds.TOO_COARSE} END) AS reason
 FROM valued {finds.IN_ORDER}
 """
 
-AVAILABILITY = """
+AVAILABILITY = f"""
 WITH places AS (SELECT unnest($micro::VARCHAR[]) AS code, unnest($medium::VARCHAR[]) AS medium),
-unsettled AS (SELECT DISTINCT load_id, table_name, row_key FROM flags WHERE effect = 'flag_exclude' AND coalesce(settled_by, '') = ''),
+{finds.UNSETTLED},
 joined AS (
   SELECT coalesce(s.population, '') AS population, p.medium, coalesce(nullif(s.waterbody, ''), v.site_id) AS site, a.point_id, a.visit_id,
          v.visit_date AS date, month(v.visit_date) AS month,
@@ -69,7 +73,8 @@ def readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.Data
     -------
     readings : DataFrame
         As :class:`schemas.frames.Readings`, °C. Equal values of one cell, site, day and clock are one row: its ``n_animals`` is their sum,
-        its accuracy the worst (missing where any is), its depth the least (missing where any is), its visit the first.
+        its accuracy the worst (missing where any is), its depth the least (missing where any is), its visit the first, and
+        ``visit_ids`` all of them.
     exclusions : DataFrame
         Columns ``taxon``, ``life_stage``, ``reason``, ``n_finds``: the finds that give no reading, counted.
 
@@ -121,6 +126,10 @@ def input_hash(readings: pd.DataFrame) -> str:
     return hashlib.sha256("\n".join([",".join(columns), *sorted(text.splitlines())]).encode()).hexdigest()
 
 
+def _one_a_line(visits: pd.Series) -> str:
+    return "\n".join(sorted(set(visits)))
+
+
 def _merge(kept: pd.DataFrame) -> pd.DataFrame:
     rows = kept.assign(
         date=kept["visit_date"].astype("datetime64[us]"),
@@ -136,10 +145,11 @@ def _merge(kept: pd.DataFrame) -> pd.DataFrame:
         "depth_cm": "min", "n_animals": "sum", "n_finds": "sum",
     }  # fmt: skip
     merged = rows.groupby(ONE_READING, dropna=False, sort=True).agg(how).reset_index()
+    merged["visit_ids"] = rows.groupby(ONE_READING, dropna=False, sort=True)["visit_id"].agg(_one_a_line).to_numpy()
     merged["year"] = merged["date"].dt.year
     merged["night"] = merged["night"].where(merged["night"] >= 0).astype("boolean")
     merged[["accuracy_c", "depth_cm"]] = merged[["accuracy_c", "depth_cm"]].replace([float("inf"), float("-inf")], float("nan"))
-    text = {name: "str" for name in (*CELL, "site", "visit_id")}
+    text = {name: "str" for name in (*CELL, "site", "visit_id", "visit_ids")}
     types = {"month": "Int64", "year": "Int64", "n_animals": "Int64", "from_visit": "bool", "medium_assumed": "bool", "at_nest": "bool"}
     order = list(Readings.to_schema().columns)
     return merged.astype({**text, **types, "value": "float64", "hour": "float64"})[[*order, "n_finds"]]

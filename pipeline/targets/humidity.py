@@ -21,11 +21,13 @@ from pipeline.formulas.statistics import bootstrap_percentile, crossed_bootstrap
 from pipeline.formulas.weights import named_seed, site_day_weights
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import Settings
-from schemas.frames import COUNT_TARGET_COLUMNS, HUMIDITY_FIGURE_COLUMNS, HUMIDITY_TABLE_COLUMNS, HUMIDITY_TARGET_COLUMNS
-from schemas.vocabulary import vocabulary
+from schemas.air_and_water_frames import HumidityFigures, HumidityTable, HumidityTargets
+from schemas.enums import Status
+from schemas.frame import framed
+from schemas.vocabulary import codes_without, vocabulary
 
 CELL = ["taxon", "population", "life_stage"]
-UNDETERMINED = "undetermined"
+UNTOLD = codes_without("life_stage", "told")
 # The thresholds of the width of an interval are in °C, so no humidity can be called strong.
 BEST_GRADE = "B"
 NONE_AT_NIGHT = "no humidity was read at an animal in the open by night"
@@ -47,7 +49,7 @@ def humidity_targets(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Setti
     Parameters
     ----------
     readings : DataFrame
-        Columns of ``schemas.frames.HUMIDITY_READING_COLUMNS``; those with a `reason` give a row here and nothing else.
+        As :class:`schemas.air_and_water_frames.HumidityReadings`; those with a `reason` give a row here and nothing else.
     taxa : DataFrame
         Column ``code``; other taxa get no row.
     settings : Settings
@@ -58,7 +60,7 @@ def humidity_targets(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Setti
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.HUMIDITY_TARGET_COLUMNS``, one row a taxon, population and stage with a reading; none for a stage not
+        As :class:`schemas.air_and_water_frames.HumidityTargets`, one row a taxon, population and stage with a reading; none for a stage not
         told. All months stand together: the table of :func:`humidity_table` goes by temperature, so nothing is borrowed between months.
 
     References
@@ -66,16 +68,16 @@ def humidity_targets(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Setti
     Feder & Londos 1984, Oecologia 64:413 (the cap; abstract read); Owen 2007 (the bootstrap, from memory).
     """
     draws = int(replicates or judgement("replicates"))
-    known = readings[readings["taxon"].isin(taxa["code"]) & readings["life_stage"].ne(UNDETERMINED)]
+    known = readings[readings["taxon"].isin(taxa["code"]) & ~readings["life_stage"].isin(UNTOLD)]
     rows = [_target(tuple(map(str, key)), group, settings.seed, draws) for key, group in known.groupby(CELL, sort=True)]
-    return _typed(rows, HUMIDITY_TARGET_COLUMNS)
+    return framed(HumidityTargets, rows)
 
 
 def _target(key: tuple[str, ...], group: pd.DataFrame, seed: int, replicates: int) -> dict[str, Any]:
     evidence = group[group["reason"] == ""]
     cap = constant("deficit_cap")
     row = {**dict(zip(CELL, key, strict=True)), **_evidence(evidence), "deficit_cap": cap, "formula": FORMULA, "bound_by": ""}
-    row.update(dict.fromkeys(("rh_p25", "deficit_p50", "deficit_bound", "deficit"), math.nan), status="refused", grade="D")
+    row.update(dict.fromkeys(("rh_p25", "deficit_p50", "deficit_bound", "deficit"), math.nan), status=Status.REFUSED, grade="D")
     if evidence.empty:
         return {**row, "reason": NONE_AT_NIGHT}
     weights = _weights(evidence)
@@ -94,7 +96,13 @@ def _target(key: tuple[str, ...], group: pd.DataFrame, seed: int, replicates: in
     deficit = min(row["deficit_bound"], cap)
     remark = "one year only: it speaks of that year" if row["n_years"] == 1 else ""
     bound_by = OWN_BOUND if row["deficit_bound"] <= cap else CAP
-    return {**row, "status": "target", "reason": remark, "deficit": _cut(deficit, constant("target_deficit_step")), "bound_by": bound_by}
+    return {
+        **row,
+        "status": Status.TARGET,
+        "reason": remark,
+        "deficit": _cut(deficit, constant("target_deficit_step")),
+        "bound_by": bound_by,
+    }
 
 
 def _cut(value: float, step: float) -> float:
@@ -136,17 +144,16 @@ def humidity_table(targets: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     targets : DataFrame
-        Columns of ``schemas.frames.HUMIDITY_TARGET_COLUMNS``; refused rows give nothing.
+        As :class:`schemas.air_and_water_frames.HumidityTargets`; refused rows give nothing.
 
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.HUMIDITY_TABLE_COLUMNS``.
+        As :class:`schemas.air_and_water_frames.HumidityTable`.
     """
-    held = targets[targets["status"] == "target"]
+    held = targets[targets["status"] == Status.TARGET]
     rows = [line for row in held.to_dict("records") for line in _lines(row)]
-    frame = pd.DataFrame(rows, columns=list(HUMIDITY_TABLE_COLUMNS))
-    return frame.astype({**dict.fromkeys([*CELL, "printed", "set_by"], "str"), "temp_c": "int64", "least_rh": "float64"})
+    return framed(HumidityTable, rows)
 
 
 def _lines(row: Mapping[Any, Any]) -> Iterator[dict[str, Any]]:
@@ -177,13 +184,14 @@ def humidity_figures(readings: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     readings : DataFrame
-        Columns of ``schemas.frames.HUMIDITY_READING_COLUMNS``.
+        As :class:`schemas.air_and_water_frames.HumidityReadings`.
 
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.HUMIDITY_FIGURE_COLUMNS``: one row a taxon, population, stage (told or not), and whether it was read at
-        the find or for the visit. Quantiles are weighted by site-days, not rounded; they say where animals were found, not what they bear.
+        As :class:`schemas.air_and_water_frames.HumidityFigures`: one row a taxon, population, stage (told or not), and whether it was
+        read at the find or for the visit. Quantiles are weighted by site-days, not rounded; they say where animals were found, not what
+        they bear.
     """
     rows = []
     for (*key, from_visit), group in readings.groupby([*CELL, "from_visit"], sort=True):
@@ -193,7 +201,7 @@ def humidity_figures(readings: pd.DataFrame) -> pd.DataFrame:
             values = weighted_quantile(group[column], weights, list(QUANTILES.values()))
             head.update(zip([f"{name}_{part}" for part in QUANTILES], values, strict=True))
         rows.append({**head, "caution": _caution(group, str(key[-1]), bool(from_visit)), "formula": FORMULA})
-    return _typed(rows, HUMIDITY_FIGURE_COLUMNS)
+    return framed(HumidityFigures, rows)
 
 
 def _caution(group: pd.DataFrame, life_stage: str, from_visit: bool) -> str:
@@ -209,16 +217,9 @@ def _caution(group: pd.DataFrame, life_stage: str, from_visit: bool) -> str:
         )
     if from_visit:
         words.append("Read once for the search, not at the animals: for the record alone, and no target rests on it.")
-    if life_stage == UNDETERMINED:
+    if life_stage in UNTOLD:
         words.append("The stage was not told, so no target rests on it.")
     return " ".join(words)
-
-
-def _typed(rows: list[dict[str, Any]], columns: dict[str, str]) -> pd.DataFrame:
-    text = {*CELL, "read_at", "months", "caution", "formula", "status", "reason", "grade", "bound_by"}
-    counts = {*COUNT_TARGET_COLUMNS, "n_wettest_assumed"}
-    types = {name: "str" if name in text else "int64" if name in counts else "float64" for name in columns}
-    return pd.DataFrame(rows, columns=list(columns)).astype(types)
 
 
 def refuge_words() -> str:
@@ -266,13 +267,13 @@ def humidity_rows(
     rows = [_row("refuge", "refuge", refuge_words())]
     if wetness is not None and len(wetness):
         rows.append(_row("refuge", "hand tests noted", f"{_wetness_words(wetness)}, at finds under cover or at the water's edge."))
-    if target is None or target["status"] != "target":
+    if target is None or target["status"] != Status.TARGET:
         reason = NONE_AT_NIGHT if target is None else target["reason"]
         rows.append(_row("open", "open part", f"No figure: {reason}. The refuge and its hand test stand alone."))
     else:
         rows += _open_rows(target, ceiling, floor)
     rows += [row for figure in figures.to_dict("records") for row in _found_rows(figure)]
-    if len(figures) or (target is not None and target["status"] == "target"):
+    if len(figures) or (target is not None and target["status"] == Status.TARGET):
         rows.append(_row("note", "formula", FORMULA[0].upper() + FORMULA[1:] + "."))
     return rows
 

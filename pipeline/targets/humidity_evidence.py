@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from pipeline.formulas.moist_air import NO_WET_BULB, constant, pressure_kpa, rh_from_wet_bulb, vapour_pressure_deficit_kpa
 from pipeline.settings import Settings
 from pipeline.targets import usable_finds as finds
-from schemas.frames import HUMIDITY_READING_COLUMNS, WETNESS_COLUMNS
+from schemas.air_and_water_frames import HumidityReadings, Wetness
+from schemas.frame import framed
 from schemas.tables import fields
 from schemas.vocabulary import codes
 
@@ -29,8 +30,8 @@ THE_VISITS = "the visit's humidity, not read at the animal"
 EVIDENCE = f"""{finds.FOUND},
 valued AS (
   SELECT *,
-         reading_place <> 'reach' AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS own,
-         reading_place = 'reach' AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS reach,
+         reading_place NOT IN {finds.REACH} AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS own,
+         reading_place IN {finds.REACH} AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS reach,
          NOT own AS from_visit,
          CASE WHEN own OR reach THEN air_temp_c ELSE visit_air_temp_c END AS air,
          CASE WHEN own OR reach THEN rh_pct ELSE visit_rh_pct END AS rh,
@@ -75,7 +76,7 @@ def humidity_readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame
     Returns
     -------
     readings : DataFrame
-        Columns of ``schemas.frames.HUMIDITY_READING_COLUMNS``. Equal readings of one cell, site and day are one row: its humidity is the
+        As :class:`schemas.air_and_water_frames.HumidityReadings`. Equal readings of one cell, site and day are one row: its humidity is the
         highest of them, its ``night`` false or missing where any is. Only rows with an empty ``reason`` may feed a target; the others (the
         visit's humidity, a find by day or at an unknown hour, a stage not told) are for figures.
     exclusions : DataFrame
@@ -104,7 +105,7 @@ def humidity_readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame
     excluded = frame.rename(columns={"reason": "_", "fault": "reason"}).dropna(subset=["reason"])
     exclusions = excluded.groupby(["taxon", "life_stage", "reason"]).size().rename("n_finds").reset_index()
     assert int(merged["n_finds"].sum()) + int(exclusions["n_finds"].sum()) == len(frame), "finds read and finds left out do not add up"
-    return merged, exclusions
+    return framed(HumidityReadings, merged), exclusions
 
 
 def wetness_noted(connection: Any, settings: Settings) -> pd.DataFrame:
@@ -120,10 +121,10 @@ def wetness_noted(connection: Any, settings: Settings) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.WETNESS_COLUMNS``. Names, health and flags count as for temperature; a stage not told is listed.
+        As :class:`schemas.air_and_water_frames.Wetness`. Names, health and flags count as for temperature; a stage not told is listed.
     """
     frame = connection.execute(WETNESS, finds.parameters(settings)).df()
-    return frame.astype({**dict.fromkeys([*CELL, "wetness"], "str"), "n_finds": "int64"})[list(WETNESS_COLUMNS)]
+    return framed(Wetness, frame)
 
 
 def _humidity(frame: pd.DataFrame) -> tuple[pd.Series[Any], pd.Series[Any]]:
@@ -159,11 +160,7 @@ def _merge(kept: pd.DataFrame) -> pd.DataFrame:
     merged["night"] = merged["night"].where(merged["night"] >= 0).astype("boolean")
     merged["by_wet_bulb"] = merged["rh_read"].isna()
     merged["deficit_kpa"] = _deficit(merged["air_temp_c"], merged["rh_pct"])
-    text = {name: "str" for name in (*CELL, "site", "visit_id", "reason")}
-    flags = {name: "bool" for name in ("from_visit", "medium_assumed", "wettest_assumed", "by_wet_bulb")}
-    whole = {name: "Int64" for name in ("month", "year", "n_animals", "n_finds")}
-    real = {name: "float64" for name in ("air_temp_c", "rh_pct", "deficit_kpa")}
-    return merged.astype({**text, **flags, **whole, **real})[list(HUMIDITY_READING_COLUMNS)]
+    return framed(HumidityReadings, merged)
 
 
 def _deficit(temp_c: pd.Series[Any], rh_pct: pd.Series[Any]) -> NDArray[np.float64]:

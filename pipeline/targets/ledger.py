@@ -10,21 +10,25 @@ import pandas as pd
 
 from pipeline.formulas.limits import judgement
 from pipeline.settings import Settings
+from pipeline.targets.lines import least_set_point, two_sided
 from schemas.frames import check_targets
 
 Cell = tuple[str, str, str, str, str]
 
 CELL = ["taxon", "population", "life_stage", "medium", "month"]
-OF_ROW = ("set_point", "band_high", "act_line")
+OF_ROW = ("set_point", "set_point_high", "band_high", "act_line")
 OF_GROUP = ("ceiling", "floor")
 OF_AIR = ("deficit", "rh_p25")
 NEVER_LOWER = ("floor", "rh_p25")
 """Quantities that fewer visits must not lower; all others they must not raise."""
 
 OPEN_PART = "open part"
-PUBLISHED_COLUMNS = [*CELL, "quantity", "value", "visits"]
+PUBLISHED_COLUMNS = [*CELL, "quantity", "value", "visits", "method"]
 NOTE_COLUMNS = [*CELL, "quantity", "derived", "kept"]
-CONSTANT = ("warm_spring", "cave")
+METHOD_VERSION = "2"
+"""Of the lines of temperature. Lines of another method mean another thing, and hold nothing down."""
+
+AIR_METHOD = FIRST_METHOD = "1"
 KEPT_AIR = "kept as damp as published from the same visits or more"
 
 
@@ -52,7 +56,7 @@ def visits_of_cells(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Settin
     every = tuple(range(1, 13))
     result: dict[Cell, frozenset[str]] = {}
     for key, group in days.groupby(CELL[:4], sort=True):
-        constant = key[2] == "egg_mass" or kind[key[0]] in CONSTANT
+        constant = two_sided(str(key[2]), kind[key[0]])
         spans = {str(month): (month,) for month in every} | {"warm": settings.warm_months, "cold": settings.cold_months}
         spans["ceiling"] = every if constant else settings.warm_months
         spans["floor"] = every if constant else settings.cold_months
@@ -67,16 +71,18 @@ def to_publish(targets: pd.DataFrame, visits: Mapping[Cell, frozenset[str]]) -> 
     Returns
     -------
     DataFrame
-        Columns taxon, population, life_stage, medium, month, quantity (set_point, band_high, act_line, ceiling, floor), value (°C), visits
-        (frozenset of site-days). Ceiling and floor stand once a group, with ``ceiling`` and ``floor`` as month.
+        Columns taxon, population, life_stage, medium, month, quantity (set_point, set_point_high, band_high, act_line, ceiling,
+        floor), value (°C), visits (frozenset of site-days), method. Ceiling and floor stand once a
+        group, with ``ceiling`` and ``floor`` as month.
     """
     rows = []
     for row in targets.to_dict("records"):
         cell = tuple(row[name] for name in CELL)
-        rows += [(*cell, name, row[name], visits.get(cell, frozenset())) for name in OF_ROW if not math.isnan(row[name])]
+        rows += [(*cell, name, row[name], visits.get(cell, frozenset()), METHOD_VERSION) for name in OF_ROW if not math.isnan(row[name])]
     for row in targets.drop_duplicates(CELL[:4]).to_dict("records"):
         cells = {name: (*(row[part] for part in CELL[:4]), name) for name in OF_GROUP}
-        rows += [(*cells[name], name, row[name], visits.get(cells[name], frozenset())) for name in OF_GROUP if not math.isnan(row[name])]
+        known = [name for name in OF_GROUP if not math.isnan(row[name])]
+        rows += [(*cells[name], name, row[name], visits.get(cells[name], frozenset()), METHOD_VERSION) for name in known]
     return pd.DataFrame(rows, columns=PUBLISHED_COLUMNS)
 
 
@@ -100,18 +106,21 @@ def hold_to_published(
     Returns
     -------
     targets : DataFrame
-        The same rows; a value that was kept says so in ``reason``, and a row that no longer holds together is refused.
+        The same rows; a value that was kept says so in ``reason``. ``set_point_high`` is the highest that a day may have: give each month
+        the span of its days again with :func:`pipeline.targets.season.with_set_points`.
     notes : DataFrame
         Columns of the cell, ``quantity``, ``derived``, ``kept`` (°C): each value that was not printed as derived.
 
     Notes
     -----
     An equal set of visits counts as a subset. A floor is held the other way: never lower. The values of a month are held to that month's
-    visits, so that readings of other months cannot warm it; that is stricter than to hold them to all visits.
+    visits, so that readings of other months cannot warm it; that is stricter than to hold them to all visits. Where new winter visits
+    raise a floor past a set point that is held, the floor gives way. Lines of an earlier method hold nothing, see :func:`method_changed`.
     """
     bounds = _bounds(visits, published, accepted)
     notes: list[tuple[Any, ...]] = []
-    rows = [_held_row(row, bounds, notes) for row in targets.to_dict("records")]
+    floors = _floors(targets, bounds)
+    rows = [_held_row(row, bounds, floors, notes) for row in targets.to_dict("records")]
     held = pd.DataFrame(rows, columns=targets.columns).astype(targets.dtypes.to_dict())
     return check_targets(held), pd.DataFrame(notes, columns=NOTE_COLUMNS).drop_duplicates(ignore_index=True)
 
@@ -138,7 +147,8 @@ def air_to_publish(open_part: pd.DataFrame, visits: Mapping[Cell, frozenset[str]
     kept = open_part[open_part["status"] == "target"].to_dict("records")
     cells = [(_air_cell(row), row) for row in kept]
     return pd.DataFrame(
-        [(*cell, name, row[name], visits.get(cell, frozenset())) for cell, row in cells for name in OF_AIR], columns=PUBLISHED_COLUMNS
+        [(*cell, name, row[name], visits.get(cell, frozenset()), AIR_METHOD) for cell, row in cells for name in OF_AIR],
+        columns=PUBLISHED_COLUMNS,
     )
 
 
@@ -177,7 +187,9 @@ def hold_air(
 def _bounds(visits: Mapping[Cell, frozenset[str]], published: pd.DataFrame, accepted: pd.DataFrame) -> dict[tuple[Any, ...], float]:
     """Cell and quantity to the value that must not be passed."""
     bounds: dict[tuple[Any, ...], float] = {}
-    for row in published.to_dict("records"):
+    method = published["method"].fillna(FIRST_METHOD) if "method" in published else FIRST_METHOD
+    now = published["quantity"].isin(OF_AIR).map({True: AIR_METHOD, False: METHOD_VERSION})
+    for row in published[method == now].to_dict("records"):
         cell = tuple(row[name] for name in CELL)
         if visits.get(cell, frozenset()) <= row["visits"]:
             cautious = max if row["quantity"] in NEVER_LOWER else min
@@ -190,14 +202,32 @@ def _bounds(visits: Mapping[Cell, frozenset[str]], published: pd.DataFrame, acce
     return bounds
 
 
-def _held_row(row: dict[str, Any], bounds: Mapping[tuple[Any, ...], float], notes: list[tuple[Any, ...]]) -> dict[str, Any]:
+def _floors(targets: pd.DataFrame, bounds: Mapping[tuple[Any, ...], float]) -> dict[tuple[Any, ...], float]:
+    """Floor of each taxon, population, stage and medium: never below a published one, and under every set point that is held."""
+    floors: dict[tuple[Any, ...], float] = {}
+    for key, rows in targets.groupby(CELL[:4]):
+        floor = float(rows["floor"].max())
+        bound = bounds.get((*key, "floor", "floor"), math.nan)
+        floor = bound if floor < bound else floor
+        for row in rows[rows["status"] != "refused"].to_dict("records"):
+            held = min((bounds.get((*key, row["month"], name), math.inf) for name in OF_ROW[:3]), default=math.inf)
+            if held < least_set_point(floor):
+                floor = math.floor(held - judgement("thermostat_margin"))
+        floors[key] = floor
+    return floors
+
+
+def _held_row(
+    row: dict[str, Any], bounds: Mapping[tuple[Any, ...], float], floors: Mapping[tuple[Any, ...], float], notes: list[tuple[Any, ...]]
+) -> dict[str, Any]:
     row = dict(row)
     group, said = tuple(row[name] for name in CELL[:4]), []
     for name in (*OF_GROUP, *OF_ROW):
         cell = (*group, name if name in OF_GROUP else row["month"])
-        bound = bounds.get((*cell, name), math.nan)
-        past = row[name] < bound if name == "floor" else row[name] > bound
-        if past:
+        bound = floors[group] if name == "floor" else bounds.get((*cell, name), math.nan)
+        if row[name] != bound if name == "floor" else row[name] > bound:
+            if math.isnan(row[name]):
+                continue
             notes.append((*cell, name, row[name], bound))
             row[name] = bound
             said.append(f"{name.replace('_', ' ')} {bound:g} °C")
@@ -208,23 +238,33 @@ def _held_row(row: dict[str, Any], bounds: Mapping[tuple[Any, ...], float], note
 
 
 def _ordered(row: dict[str, Any]) -> dict[str, Any]:
+    """The lines of a row in their order again; one that was held brings the others down with it."""
     if row["status"] == "refused":
         return row
     highest = row["ceiling"] - judgement("thermostat_margin")
-    act_line = min(row["act_line"], row["ceiling"])
-    band_high = min(row["band_high"], highest, act_line)
-    set_point = min(row["set_point"], band_high)
-    if row["p50"] > row["ceiling"] or row["floor"] > set_point:
-        what = f"they leave no band between the floor of {row['floor']:g} and the ceiling of {row['ceiling']:g} °C: look at them"
-        nothing = dict.fromkeys(("set_point", "band_low", "band_high", "act_line"), math.nan)
-        return {**row, **nothing, "status": "refused", "borrowed_from": "", "cut_by_ceiling": False, "reason": f"{row['reason']}; {what}"}
-    lowest = row["band_low"] if math.isnan(row["floor"]) else max(row["band_low"], row["floor"])
-    cut = row["cut_by_ceiling"] or highest < row["band_high"]
+    # A floor that is held lifts set points that no earlier line holds down.
+    least = min(least_set_point(row["floor"]), highest)
+    under = row["ceiling"] - judgement("act_under_ceiling")
+    top = min(row["band_high"], highest, row["act_line"])
+    band_high = max(top, least)
+    act_line = min(max(row["act_line"], band_high + judgement("act_over_top") if band_high > top else row["act_line"]), under)
+    # A set point that is held under every day of its month brings all of them down.
+    held_under = row["set_point"] < row["set_point_low"]
+    most = max(min(row["set_point"] if held_under else row["set_point_high"], band_high), least)
+    set_point = max(min(row["set_point"], most), least)
     return {
         **row,
         "act_line": act_line,
         "band_high": band_high,
+        "set_point_high": most,
         "set_point": set_point,
-        "band_low": min(lowest, set_point),
-        "cut_by_ceiling": cut,
+        "set_point_low": max(min(row["set_point_low"], set_point), least),
+        "band_low": min(row["band_low"], max(min(row["set_point_low"], set_point), least)),
+        "cut_by_ceiling": row["cut_by_ceiling"] or highest < row["band_high"],
     }
+
+
+def method_changed(published: pd.DataFrame) -> bool:
+    """Whether the book's published lines are all of an earlier method: the first time that the new ones are printed."""
+    method = published["method"].fillna(FIRST_METHOD)[~published["quantity"].isin(OF_AIR)]
+    return bool(len(method)) and not method.eq(METHOD_VERSION).any()

@@ -12,7 +12,8 @@ from pipeline.formulas.limits import judgement
 from pipeline.formulas.statistics import crossed_bootstrap, interval, weighted_quantile
 from pipeline.formulas.weights import named_seed, site_day_weights
 from pipeline.settings import Settings
-from schemas.frames import DETECTION_COLUMNS, SELECTION_COLUMNS
+from schemas.field_frames import Detection, Selection
+from schemas.frame import framed
 
 Group = tuple[str, str, str, str]
 
@@ -43,7 +44,7 @@ def selection(readings: pd.DataFrame, availability: pd.DataFrame, settings: Sett
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.SELECTION_COLUMNS``; one row a cell and season with readings at animals. ``word`` is ``selected`` only
+        As :class:`schemas.field_frames.Selection`; one row a cell and season with readings at animals. ``word`` is ``selected`` only
         from `p50_sites_least` sites and `p50_dates_least` dates on, and if the 95 % interval leaves 0 out.
 
     Notes
@@ -61,7 +62,7 @@ def selection(readings: pd.DataFrame, availability: pd.DataFrame, settings: Sett
         visits = _visits(group).join(points, on=VISIT)
         paired = visits.dropna(subset=["beside"])
         rows.append({**dict(zip([*GROUP, "season"], key, strict=True)), **_counts(visits, paired), **_figure(key, paired, settings, draws)})
-    return pd.DataFrame(rows, columns=list(SELECTION_COLUMNS))
+    return framed(Selection, rows)
 
 
 def detection_by_temperature(visits: pd.DataFrame, finds: pd.DataFrame, temperature: str = "water_temp_c") -> pd.DataFrame:
@@ -83,7 +84,7 @@ def detection_by_temperature(visits: pd.DataFrame, finds: pd.DataFrame, temperat
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.DETECTION_COLUMNS``: three rows a taxon that a visit looked for.
+        As :class:`schemas.field_frames.Detection`: three rows a taxon that a visit looked for.
     """
     named = visits.assign(taxon=visits["target_taxa"].fillna("").astype("str").str.split("|")).explode("taxon")
     named = named.assign(taxon=named["taxon"].str.strip())
@@ -97,7 +98,7 @@ def detection_by_temperature(visits: pd.DataFrame, finds: pd.DataFrame, temperat
     used = used.assign(place=(ranks.rank() - 0.5) / ranks.transform("size"))[ranks.transform("nunique") >= len(THIRDS)]
     used["third"] = np.minimum((used["place"] * len(THIRDS)).astype("int64"), len(THIRDS) - 1)
     rows = [_third(taxon, third, looked, used) for taxon in sorted(looked["taxon"].unique()) for third in range(len(THIRDS))]
-    return pd.DataFrame(rows, columns=list(DETECTION_COLUMNS))
+    return framed(Detection, rows)
 
 
 def _visits(group: pd.DataFrame) -> pd.DataFrame:

@@ -6,9 +6,11 @@ from typing import Any
 
 import pandas as pd
 
-LEAST_SITES = 3
-ELEVATION_STEP_M = 100
-CANOPY_STEP_PCT = 10
+from pipeline.formulas.places import place_figures
+
+LEAST_SITES, ELEVATION_STEP_M, CANOPY_STEP_PCT = (
+    int(place_figures()[name]) for name in ("span_sites_least", "span_elevation_step_m", "span_canopy_step_pct")
+)
 
 SITES = f"""
 WITH found AS (SELECT DISTINCT f.taxon, s.* FROM finds f JOIN visits v USING (visit_id) JOIN sites s USING (site_id)),
@@ -35,8 +37,8 @@ def site_spans(connection: Any) -> dict[str, str]:
     Returns
     -------
     dict of str to str
-        Taxon to a sentence. Elevations are widened to whole 100 m, canopy to whole 10 %, latitude rounded to a whole degree, and a figure
-        that fewer than 3 sites give is left out, so that no site can be told from it.
+        Taxon to a sentence. Elevations and canopy are widened to whole steps (data/reference/places.csv), latitude rounded to a whole
+        degree, and a figure that fewer than `span_sites_least` sites give is left out, so that no site can be told from it.
     """
     frame = connection.execute(SITES).df()
     return {str(row.taxon): _sentence(row) for row in frame.itertuples()}

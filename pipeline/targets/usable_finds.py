@@ -9,21 +9,35 @@ import pandas as pd
 from pipeline.formulas.limits import judgement
 from pipeline.formulas.sun import is_night
 from pipeline.settings import Area, Settings
-from schemas.vocabulary import codes, vocabulary
+from schemas.enums import Effect
+from schemas.vocabulary import codes, codes_with, codes_without, vocabulary
 
 BY_DAY = "on the surface by day"
 NO_HOUR = "on the surface, day or night not known"
 REPEATED = "animal already counted that day"
 VISIT_FLAGGED = "its visit flagged, not settled"
-NOT_A_SPECIES = ("genus", "family")
+NOT_A_SPECIES = codes_without("taxon_rank", "species")
 DAY = 24
 
+
+def sql_list(codes: tuple[str, ...]) -> str:
+    """Codes as a list in SQL, for ``IN``; one that no code equals where there are none."""
+    return "(" + ", ".join(f"'{code}'" for code in codes or ("",)) + ")"
+
+
+EGGS = sql_list(codes_with("life_stage", "at_nest"))
+REACH = sql_list(codes_with("reading_place", "of_reach"))
+UNSETTLED = (
+    "unsettled AS (SELECT DISTINCT load_id, table_name, row_key FROM flags"
+    f" WHERE effect = '{Effect.FLAG_EXCLUDE}' AND coalesce(settled_by, '') = '')"
+)
+
 # A step adds its own SELECT from `found`. The faults stand in three parts, since some figures are listed for animals of an unknown stage.
-FOUND = """
+FOUND = f"""
 WITH places AS (SELECT unnest($micro::VARCHAR[]) AS code, unnest($medium::VARCHAR[]) AS medium, unnest($channel::BOOLEAN[]) AS in_channel),
 known AS (SELECT unnest($taxon::VARCHAR[]) AS code, unnest($rank::VARCHAR[]) AS rank),
 centres AS (SELECT unnest($area::VARCHAR[]) AS code, unnest($lat::DOUBLE[]) AS latitude, unnest($lon::DOUBLE[]) AS longitude),
-unsettled AS (SELECT DISTINCT load_id, table_name, row_key FROM flags WHERE effect = 'flag_exclude' AND coalesce(settled_by, '') = ''),
+{UNSETTLED},
 found AS (
   SELECT f.find_id, f.visit_id, f.taxon, coalesce(s.population, '') AS population, f.life_stage, p.medium, p.in_channel,
          coalesce(nullif(s.waterbody, ''), v.site_id) AS site, v.visit_date, f.count AS n_animals, nullif(f.animal_id, '') AS animal_id,
@@ -39,9 +53,10 @@ found AS (
          CASE WHEN v.visit_id IS NULL THEN 'visit not in the book'
               WHEN t.code IS NULL THEN 'taxon not in the book''s list'
               WHEN list_contains($no_species, t.rank) THEN 'named to ' || t.rank || ' only'
-              WHEN f.id_certainty IN ('genus_only', 'unsure') THEN 'name not sure' END AS name_fault,
-         CASE WHEN f.life_stage = 'undetermined' THEN 'life stage not told' END AS stage_fault,
-         CASE WHEN coalesce(nullif(f.condition, ''), 'well') <> 'well' OR f.disposition IN ('dead', 'salvaged') THEN 'animal not well'
+              WHEN f.id_certainty IN {sql_list(codes_with("id_certainty", "doubtful"))} THEN 'name not sure' END AS name_fault,
+         CASE WHEN f.life_stage IN {sql_list(codes_without("life_stage", "told"))} THEN 'life stage not told' END AS stage_fault,
+         CASE WHEN nullif(f.condition, '') IN {sql_list(codes_without("condition", "well"))}
+                OR f.disposition IN {sql_list(codes_with("disposition", "dead"))} THEN 'animal not well'
               WHEN coalesce(p.medium, '') = '' THEN 'microhabitat not noted'
               WHEN uf.row_key IS NOT NULL THEN 'flagged, not settled' END AS state_fault
   FROM finds f

@@ -14,7 +14,9 @@ from pipeline.formulas.water import water_limit, water_limits
 from pipeline.formulas.weights import site_day_weights
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import Settings
-from schemas.frames import COUNT_TARGET_COLUMNS, WATER_TARGET_COLUMNS
+from schemas.air_and_water_frames import WaterTargets
+from schemas.enums import Status
+from schemas.frame import framed
 
 CELL = ["taxon", "population", "life_stage"]
 SEASONS = ("warm", "cold", "other")
@@ -45,9 +47,9 @@ def water_targets(readings: pd.DataFrame, left_out: pd.DataFrame, taxa: pd.DataF
     Parameters
     ----------
     readings : DataFrame
-        Columns of ``schemas.frames.WATER_READING_COLUMNS``, one value a waterbody and day.
+        As :class:`schemas.air_and_water_frames.WaterReadings`, one value a waterbody and day.
     left_out : DataFrame
-        Columns of ``schemas.frames.WATER_LEFT_OUT_COLUMNS``.
+        As :class:`schemas.air_and_water_frames.WaterLeftOut`.
     taxa : DataFrame
         Column ``code``; other taxa get no row.
     settings : Settings
@@ -56,9 +58,9 @@ def water_targets(readings: pd.DataFrame, left_out: pd.DataFrame, taxa: pd.DataF
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.WATER_TARGET_COLUMNS``: for each taxon, population and stage with a value, used or not, a row for each
-        season and quantity. Quantiles are weighted by site-days; the ends of a band are rounded inward. ``hardness`` is always refused: a
-        visit has no field for it. Never better than grade C, since a meter reads the reach and not the animal's place.
+        As :class:`schemas.air_and_water_frames.WaterTargets`: for each taxon, population and stage with a value, used or not, a row for
+        each season and quantity. Quantiles are weighted by site-days; the ends of a band are rounded inward. ``hardness`` is always
+        refused: a visit has no field for it. Never better than grade C, since a meter reads the reach and not the animal's place.
     """
     groups = pd.concat([readings[CELL], left_out[CELL]]).drop_duplicates().sort_values(CELL)
     groups = groups[groups["taxon"].isin(taxa["code"])]
@@ -69,12 +71,7 @@ def water_targets(readings: pd.DataFrame, left_out: pd.DataFrame, taxa: pd.DataF
         for season in SEASONS
         for quantity in UNITS
     ]
-    text = {
-        name: "str" for name in ("taxon", "population", "life_stage", "season", "quantity", "unit", "status", "reason", "grade", "months")
-    }
-    counts = dict.fromkeys([*COUNT_TARGET_COLUMNS, "n_not_used"], "int64")
-    real = dict.fromkeys(["min", "p10", "p50", "p90", "max", "band_low", "band_high"], "float64")
-    return pd.DataFrame(rows, columns=list(WATER_TARGET_COLUMNS)).astype({**text, "not_used": "str", **counts, **real})
+    return framed(WaterTargets, rows)
 
 
 def _with_season(frame: pd.DataFrame, settings: Settings) -> pd.DataFrame:
@@ -93,7 +90,7 @@ def _row(key: tuple[Any, ...], season: str, quantity: str, values: pd.DataFrame,
     by_reason = unused.groupby("reason")["n_visits"].sum()
     not_used = "; ".join(f"{n} {reason}" for reason, n in by_reason.items())
     row: dict[str, Any] = {
-        **dict(zip(CELL, key, strict=True)), "season": season, "quantity": quantity, "unit": UNITS[quantity], "status": "refused",
+        **dict(zip(CELL, key, strict=True)), "season": season, "quantity": quantity, "unit": UNITS[quantity], "status": Status.REFUSED,
         "n_readings": len(values), "n_animals": int(values["n_animals"].sum()), **{f"n_{name}": n for name, n in counts.items()},
         "months": ", ".join(MONTH_NAMES[int(month) - 1] for month in sorted(values["month"].unique())),
         "n_not_used": int(by_reason.sum()), "not_used": not_used,
@@ -110,7 +107,7 @@ def _row(key: tuple[Any, ...], season: str, quantity: str, values: pd.DataFrame,
         return {**row, "reason": missing_for_c(evidence, monthly=False)}
     low, high = _band(row["p10"], row["p90"], water_limit(f"band_step_{quantity}"))
     remark = "one year only: it speaks of that year" if counts["years"] == 1 else ""
-    return {**row, "status": "found", "reason": remark, "band_low": low, "band_high": high}
+    return {**row, "status": Status.FOUND, "reason": remark, "band_low": low, "band_high": high}
 
 
 def _band(low: float, high: float, step: float) -> tuple[float, float]:
@@ -159,9 +156,9 @@ def water_rows(targets: pd.DataFrame, scientific_name: str, life_stage: str) -> 
     rows = [line for quantity in UNITS for line in _lines_of(targets[targets["quantity"] == quantity], quantity)]
     if targets.empty:
         rows.append(_line("refused", "", "water", f"No band: {NOT_MEASURED}."))
-    if (targets["status"] == "found").any():
+    if (targets["status"] == Status.FOUND).any():
         rows.append(_line("note", "", "bands", BANDS))
-    known = set(targets.loc[targets["status"] == "found", "quantity"])
+    known = set(targets.loc[targets["status"] == Status.FOUND, "quantity"])
     for limit in water_guidance(scientific_name).itertuples():
         if (limit.life_stage and limit.life_stage != life_stage) or (limit.quantity in WITHOUT_A_SITE and "ph" in known):
             continue
@@ -175,7 +172,7 @@ def water_rows(targets: pd.DataFrame, scientific_name: str, life_stage: str) -> 
 def _lines_of(targets: pd.DataFrame, quantity: str) -> Iterator[dict[str, str]]:
     """A line a season with a band, then one for each reason why the others have none."""
     label, unit = LABELS[quantity], f" {UNITS[quantity]}".rstrip()
-    for row in targets[targets["status"] == "found"].to_dict("records"):
+    for row in targets[targets["status"] == Status.FOUND].to_dict("records"):
         low, middle, high = (_printed(row[name], quantity) for name in ("band_low", "p50", "band_high"))
         years = "1 year" if row["n_years"] == 1 else f"{row['n_years']} years"
         words = [
@@ -186,7 +183,7 @@ def _lines_of(targets: pd.DataFrame, quantity: str) -> Iterator[dict[str, str]]:
             *([f"not used: {row['not_used']}"] if row["not_used"] else []),
         ]
         yield _line("found", row["season"], label, f"{'; '.join(words)}.")
-    for reason, rows in targets[targets["status"] == "refused"].groupby("reason", sort=False):
+    for reason, rows in targets[targets["status"] == Status.REFUSED].groupby("reason", sort=False):
         seasons = "" if len(rows) == len(SEASONS) else f" ({' and '.join(rows['season'])} months)"
         yield _line("refused", ", ".join(rows["season"]), label, f"No band{f' in{unit}' if unit else ''}{seasons}: {reason}.")
 

@@ -12,14 +12,15 @@ from pipeline.formulas.moist_air import pressure_kpa
 from pipeline.formulas.water import conductivity_at_25c, oxygen_saturation_pct
 from pipeline.settings import Settings
 from pipeline.targets import usable_finds as finds
-from schemas.frames import WATER_LEFT_OUT_COLUMNS, WATER_READING_COLUMNS
+from schemas.air_and_water_frames import WaterLeftOut, WaterReadings
+from schemas.frame import framed
 
 # A nest is not the channel, and what eggs bear is not read from a meter in the flow.
 EVIDENCE = f"""{finds.FOUND}
 SELECT find_id, visit_id, taxon, population, life_stage, medium, site, visit_date, n_animals, animal_id, medium_assumed, elevation_m,
        visit_water_temp_c AS temp_c, ph, conductivity_us_cm, conductivity_at_25c, dissolved_oxygen_mg_l
 FROM found
-WHERE in_channel AND life_stage <> 'egg_mass' AND NOT visit_flagged AND coalesce(name_fault, stage_fault, state_fault) IS NULL
+WHERE in_channel AND life_stage NOT IN {finds.EGGS} AND NOT visit_flagged AND coalesce(name_fault, stage_fault, state_fault) IS NULL
 {finds.IN_ORDER}
 """
 
@@ -45,11 +46,10 @@ def water_readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, p
     Returns
     -------
     readings : DataFrame
-        Columns of ``schemas.frames.WATER_READING_COLUMNS``, one row a taxon, population, stage, waterbody, day and quantity: the median of
-        that day's visits (the lower of two, so that it is a value that was read). `ph` has no unit, `conductivity` is in µS/cm at 25 °C,
-        `oxygen` in mg/L, `saturation` in % at the air pressure of the site's elevation.
-    left_out : DataFrame
-        Columns of ``schemas.frames.WATER_LEFT_OUT_COLUMNS``: values that were read and could not be used, counted by visit.
+        As :class:`schemas.air_and_water_frames.WaterReadings`, one row a taxon, population, stage, waterbody, day and quantity: the
+        median of that day's visits (the lower of two, so that it is a value that was read). `ph` has no unit, `conductivity` is in µS/cm
+        at 25 °C, `oxygen` in mg/L, `saturation` in % at the air pressure of the site's elevation. left_out : DataFrame As
+        :class:`schemas.air_and_water_frames.WaterLeftOut`: values that were read and could not be used, counted by visit.
 
     Notes
     -----
@@ -69,7 +69,7 @@ def water_readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, p
     rows = pd.concat(parts, ignore_index=True)
     days = _days(rows[rows["value"].notna()])
     unused = rows[rows["reason"] != ""].groupby([*CELL, "month", "quantity", "reason"]).size().rename("n_visits").reset_index()
-    return days, unused[list(WATER_LEFT_OUT_COLUMNS)]
+    return days, framed(WaterLeftOut, unused)
 
 
 def _visits(frame: pd.DataFrame) -> pd.DataFrame:
@@ -116,6 +116,4 @@ def _days(rows: pd.DataFrame) -> pd.DataFrame:
     days["value"] = grouped["value"].quantile(0.5, interpolation="lower")
     days = days.reset_index()
     days["month"], days["year"] = days["date"].dt.month, days["date"].dt.year
-    text = dict.fromkeys([*CELL, "site", "visit_id", "quantity"], "str")
-    whole = dict.fromkeys(["month", "year", "n_animals"], "Int64")
-    return days.astype({**text, **whole, "value": "float64", "medium_assumed": "bool"})[list(WATER_READING_COLUMNS)]
+    return framed(WaterReadings, days)

@@ -10,13 +10,12 @@ from typing import Any
 import pandas as pd
 
 from pipeline.formulas.year_days import MONTH_NAMES
+from schemas.vocabulary import codes_with, in_words, trait
 
 Row = dict[str, Any]
 Cell = tuple[str, str, str, str]
 
-STAGES = {
-    "egg_mass": "Eggs", "hatchling": "Hatchlings", "larva": "Larvae", "metamorph": "Metamorphs", "juvenile": "Juveniles", "adult": "Adults",
-}  # fmt: skip
+STAGES = {stage: trait("life_stage", stage, "plural") or in_words(stage) for stage in codes_with("life_stage", "told")}
 MEDIA = {"water": "in water", "edge": "at the waterline", "land": "on land, under cover", "surface": "on the surface at night"}
 NBSP = "\N{NO-BREAK SPACE}"
 GRADES = {letter: f"{letter}{NBSP}{word}" for letter, word in zip("ABCD", ("strong", "fair", "provisional", "none"), strict=True)}
@@ -28,31 +27,20 @@ def number(value: float, digits: int | None = None) -> str:
     return text.replace("-", "−") if float(text) else text.lstrip("-")
 
 
-def fahrenheit(rounded: float, exact: float | None = None, step: float = 0.0, *, up: bool = False) -> int:
-    """Whole °F that are as safe as a rounded temperature in °C.
+def fahrenheit(printed: float, *, up: bool = False) -> int:
+    """Whole °F of a °C as it is printed, rounded in the safe direction, so that the same °C always has the same °F.
+
+    °F = 1.8 °C + 32 (the definition of the degree Fahrenheit).
 
     Parameters
     ----------
-    rounded : float
-        The figure in °C as printed.
-    exact : float, optional
-        The figure before it was rounded [°C]. It is used only if rounding it gives `rounded`: a figure that a ceiling cut, or that an
-        earlier run left lower, must not come back through its °F.
-    step : float, optional
-        Step to which `rounded` was rounded [°C].
+    printed : float
+        The figure in °C.
     up : bool
-        Rounded up (bottoms and floors), not down (tops, set points and ceilings).
-
-    Returns
-    -------
-    int
-        °F, rounded in the same direction: °F = 1.8 °C + 32 (the definition of the degree Fahrenheit).
+        Rounded up (bottoms and floors), not down (tops, set points, act lines and ceilings).
     """
-    rounds_to = math.nan
-    if exact is not None and step > 0:
-        rounds_to = (math.ceil(exact / step - 1e-9) if up else math.floor(exact / step + 1e-9)) * step
-    value = (exact if exact is not None and math.isclose(rounds_to, rounded, abs_tol=1e-9) else rounded) * 1.8 + 32
-    return math.ceil(value - 1e-9) if up else math.floor(value + 1e-9)
+    exact = printed * 1.8 + 32
+    return math.ceil(exact - 1e-9) if up else math.floor(exact + 1e-9)
 
 
 def figure(value: Any) -> float | None:
@@ -62,7 +50,7 @@ def figure(value: Any) -> float | None:
 
 def named(names: Mapping[str, str], code: str) -> str:
     """Name of a code, or the code itself in words."""
-    return names.get(code, code.replace("_", " ").capitalize() if names is STAGES else code)
+    return names.get(code, in_words(code) if names is STAGES else code)
 
 
 def counted(n: Any, one: str, many: str = "") -> str:
@@ -74,6 +62,18 @@ def counted(n: Any, one: str, many: str = "") -> str:
 def degrees(value: float, f: float, digits: int | None = None) -> str:
     """A temperature in °C with its °F."""
     return f"{number(value, digits)}{NBSP}°C ({number(f)}{NBSP}°F)"
+
+
+def advised(low: float, high: float, least: tuple[float, int] | None) -> str:
+    """Advised span in °C and °F, the °F rounded down as set points are, but never below the least that the page allows."""
+    first, last = (fahrenheit(value) if least is None else max(fahrenheit(value), least[1]) for value in (low, high))
+    if low == high:
+        return degrees(low, first)
+    return (
+        f"{number(low)} to {number(high)}{NBSP}°C ({first} to {last}{NBSP}°F)"
+        if first < last
+        else f"{number(low)} to {degrees(high, last)}"
+    )
 
 
 def month_runs(numbers: Iterable[int]) -> str:

@@ -239,6 +239,13 @@ def test_chunks_do_not_change_the_replicates(monkeypatch: pytest.MonkeyPatch) ->
     assert own.crossed_bootstrap(**SMALL, probabilities=[0.5, 0.95], replicates=50, seed=1).tolist() == whole.tolist()
 
 
+def test_a_replicate_that_drew_no_reading_has_no_quantile() -> None:
+    """Owen 2007: a reading counts as often as its site times its date was drawn; here the second draws site 0 and date 1 alone."""
+    values, weights, place = np.array([10.0, 20.0]), np.array([1.0, 1.0]), np.array([0, 1])
+    drawn = own.replicate_quantiles(values, weights, place, place, np.array([[2, 0], [2, 0]]), np.array([[2, 0], [0, 2]]), np.array([0.95]))
+    assert drawn[0, 0] == 10.0 and np.isnan(drawn[1, 0])
+
+
 def test_crossed_bootstrap_does_not_see_the_order_of_rows() -> None:
     turned = {name: column[::-1] for name, column in SMALL.items()}
     ours = own.crossed_bootstrap(**SMALL, probabilities=[0.1, 0.5, 0.9], replicates=200, seed=5)

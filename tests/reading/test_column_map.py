@@ -11,7 +11,8 @@ import pytest
 from pipeline.checking.typed_rows import gather, merge, rows
 from pipeline.errors import RillbookError
 from pipeline.reading.apply_map import apply_map
-from pipeline.reading.column_map import own_map, parse_map, read_map
+from pipeline.reading.column_map import parse_map, read_map
+from pipeline.reading.own_sheets import own_map
 from pipeline.reading.rows import ColumnMap, Mapped, MappedSource, SourceTable
 
 SITES = '[source.sites]\nsite_id = "s"\n'

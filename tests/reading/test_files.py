@@ -103,6 +103,17 @@ def test_a_blank_first_row_does_not_hide_the_delimiter(tmp_path: Path) -> None:
     assert _cells(_read(tmp_path, " \na;b\n1;2\n")) == [["a", "b"], ["1", "2"]]
 
 
+def test_a_cell_that_swallowed_a_sheet_is_refused_whatever_other_libraries_allow(tmp_path: Path) -> None:
+    """131 072 characters are the csv module's own limit, which any library in the process may lift."""
+    before = csv.field_size_limit(10_000_000)
+    try:
+        assert _read(tmp_path, f"a,b\n{'x' * 131_072},1\n").cells.shape == (1, 2)
+        with pytest.raises(RillbookError, match="longer than 131072"):
+            _read(tmp_path, f"a,b\n{'x' * 131_073},1\n")
+    finally:
+        csv.field_size_limit(before)
+
+
 def test_trailing_delimiters(tmp_path: Path) -> None:
     assert _cells(_read(tmp_path, "a,b,\n1,2,\n3,4,\n")) == [["a", "b"], ["1", "2"], ["3", "4"]]
 

@@ -34,7 +34,7 @@ def readings(rows: list[tuple[str, str, str, float, float]], **columns: Any) -> 
     ).assign(**columns)  # fmt: skip
     text = {name: "str" for name in (*CELL, "site", "visit_id")}
     types = {"month": "Int64", "year": "Int64", "n_animals": "Int64", "night": "boolean", "hour": "float64"}
-    return Readings.validate(frame.astype({**text, **types})[list(Readings.to_schema().columns)])
+    return Readings.validate(frame.astype({**text, **types})[[name for name in Readings.to_schema().columns if name in frame]])
 
 
 def population(name: str, level: float, *, sites: int = 6, dates: int = 8, seed: int = 1, months: Any = (7, 8), hour: float = 13.0) -> Any:

@@ -17,10 +17,12 @@ import pytest
 
 from pipeline.formulas.grades import down, grade_of, missing_for_c, needs, up, worse
 from pipeline.formulas.limits import ctmax_limit, group_cap
+from pipeline.formulas.weights import site_day_weights
 from pipeline.settings import parse_settings
-from pipeline.targets import derive
-from pipeline.targets.derive import allowance_parts, distinct_values, group_allowances, site_day_weights, targets
-from pipeline.targets.ledger import CELL, hold_to_published, to_publish, visits_of_cells
+from pipeline.targets import lines
+from pipeline.targets.derive import group_allowances, targets
+from pipeline.targets.figures import distinct_values
+from pipeline.targets.ledger import CELL, METHOD_VERSION, hold_to_published, method_changed, to_publish, visits_of_cells
 from schemas.frames import TARGET_COLUMNS, Readings, check_targets
 
 TOML = """
@@ -65,7 +67,9 @@ def field(months: Any, values: list[float], *, sites: int = 12, dates: int = 6, 
     frame = frame.assign(**columns)
     text = {name: "str" for name in ("taxon", "population", "life_stage", "medium", "site", "visit_id")}
     types = {"month": "Int64", "year": "Int64", "n_animals": "Int64", "night": "boolean", "date": "datetime64[us]", "hour": "float64"}
-    return Readings.validate(frame.astype({**text, **types, "accuracy_c": "float64"})[list(Readings.to_schema().columns)])
+    return Readings.validate(
+        frame.astype({**text, **types, "accuracy_c": "float64"})[[name for name in Readings.to_schema().columns if name in frame]]
+    )
 
 
 def derived(*frames: pd.DataFrame, **words: Any) -> pd.DataFrame:
@@ -137,42 +141,39 @@ def test_p50_interval_needs_five_sites_and_six_dates() -> None:
         assert math.isnan(row["p50_low"]) != there
 
 
-# --- allowances
+# --- allowances and the day shift
+
+
+def allowance_parts(frame: pd.DataFrame, months: tuple[int, ...] = WARM) -> dict[str, float]:
+    return lines.allowance_parts(frame, distinct_values(frame), months)
 
 
 @pytest.mark.parametrize(
     ("columns", "parts"),
     [
-        ({}, {"thermometer": 0.5, "daytime": 0.0}),
+        ({}, {"thermometer": 0.5}),
         ({"accuracy_c": np.nan}, {"thermometer": 1.0}),
-        ({"hour": 16.0}, {"daytime": 1.5}),
-        ({"hour": 4.0}, {"daytime": 0.0}),
-        ({"hour": 12.0}, {"daytime": 0.75}),  # 1.5 × cos(−60°)
-        ({"hour": np.nan}, {"daytime": 1.5}),
-        ({"hour": np.nan, "depth_cm": 20.0}, {"daytime": 0.0}),
-        ({"hour": np.nan, "depth_cm": 19.0}, {"daytime": 1.5}),
+        ({"hour": 16.0}, {}),  # a bound is of moments: the daily swing is no allowance
         ({"year": 2020}, {"one year": 1.0}),
         ({"year": pd.NA}, {"one year": 1.0}),
-        ({"from_visit": True}, {"visit readings only": 1.0}),
+        ({"from_visit": True}, {"visit readings only": 0.5}),
     ],
 )
 def test_each_allowance(columns: dict[str, Any], parts: dict[str, float]) -> None:
-    nothing = {"thermometer": 0.5, "daytime": 0.0, "one year": 0.0, "few warm months": 0.0, "visit readings only": 0.0}
-    got = allowance_parts(field(WARM, [10.0], dates=3, **columns), WARM)
-    assert got == pytest.approx({**nothing, **parts}, abs=1e-12)
+    nothing = {"thermometer": 0.5, "one year": 0.0, "few warm months": 0.0, "visit readings only": 0.0}
+    assert allowance_parts(field(WARM, [10.0], dates=3, **columns)) == pytest.approx({**nothing, **parts}, abs=1e-12)
 
 
 def test_allowances_of_part_of_the_readings() -> None:
     frame = field(WARM, [10.0, 12.0])
     first = frame["value"] == 10.0
-    assert allowance_parts(frame.assign(accuracy_c=frame["accuracy_c"].mask(first)), WARM)["thermometer"] == 1.0
-    # Half of the weight at 16:00 and half at 22:00: 1.5 × (1 + 0) / 2.
-    assert allowance_parts(frame.assign(hour=frame["hour"].mask(first, 16.0)), WARM)["daytime"] == pytest.approx(0.75)
-    assert allowance_parts(frame.assign(from_visit=first), WARM)["visit readings only"] == 0.0
-    # A value read at 22:00 and again at 16:00 of the same day counts as of 16:00.
-    again = pd.concat([frame, frame[first].assign(hour=16.0)])
-    assert allowance_parts(again, WARM)["daytime"] == pytest.approx(0.75)
-    assert [allowance_parts(field(months, [10.0]), WARM)["few warm months"] for months in ((6, 7, 8), (6, 7), (5, 6, 7))] == [0.0, 1.0, 1.0]
+    # Half of the weight with ±0.5 and half without a note, 1.0: the mean, not the worst.
+    assert allowance_parts(frame.assign(accuracy_c=frame["accuracy_c"].mask(first)))["thermometer"] == pytest.approx(0.75)
+    # Eight unlabelled thermometers of 103 cost 0.04 °C and not 0.5.
+    some = frame.assign(accuracy_c=frame["accuracy_c"].mask(frame.index.isin(frame.sample(8, random_state=1).index)))
+    assert allowance_parts(some)["thermometer"] == pytest.approx(0.5 + 0.5 * 8 / len(frame), abs=1e-9)
+    assert allowance_parts(frame.assign(from_visit=first))["visit readings only"] == 0.0
+    assert [allowance_parts(field(months, [10.0]))["few warm months"] for months in ((6, 7, 8), (6, 7), (5, 6, 7))] == [0.0, 1.0, 1.0]
 
 
 def test_allowances_are_those_of_the_warm_season() -> None:
@@ -183,62 +184,125 @@ def test_allowances_are_those_of_the_warm_season() -> None:
     assert group_allowances(cold, BOOK.taxa, BOOK) == {}
 
 
-# --- ceiling, band, floor
+@pytest.mark.parametrize(
+    ("columns", "shift"),
+    [
+        ({}, 0.0),
+        ({"hour": 16.0}, 1.5),
+        ({"hour": 4.0}, 0.0),  # below the day's mean: no set point is raised for it
+        ({"hour": 12.0}, 0.75),  # 1.5 × cos(−60°)
+        ({"hour": np.nan}, 1.5),
+        ({"hour": np.nan, "medium": "land", "depth_cm": 20.0}, 0.0),
+        ({"hour": np.nan, "medium": "land", "depth_cm": 19.0}, 1.5),
+        ({"hour": np.nan, "taxon": "SPRING"}, 0.0),  # too cold is unsafe there: no swing is assumed
+        ({"hour": np.nan, "life_stage": "egg_mass", "at_nest": True}, 0.0),
+    ],
+)
+def test_day_shift(columns: dict[str, Any], shift: float) -> None:
+    row = derived(field([7], [10.0, 12.0, 14.0], **columns)).loc["7"]
+    assert row["day_shift"] == pytest.approx(shift, abs=1e-9)
+    assert row["p50"] == 12.0, "what was read is printed as it was read"
+
+
+def test_day_shift_of_part_of_the_readings_and_by_a_logger() -> None:
+    frame = field([7], [10.0, 12.0])
+    first = frame["value"] == 10.0
+    # Half of the weight at 16:00 and half at 22:00: 1.5 × (1 + 0) / 2.
+    assert derived(frame.assign(hour=frame["hour"].mask(first, 16.0))).loc["7", "day_shift"] == pytest.approx(0.75)
+    # A value read at 22:00 and again at 16:00 of the same day counts as of 16:00.
+    assert derived(frame, frame[first].assign(hour=16.0)).loc["7", "day_shift"] == pytest.approx(0.75)
+    noon = frame.assign(hour=16.0)
+    key = ("COOL", "", "larva", "water")
+    assert derived(noon, half_ranges={key: 0.4}).loc["7", "day_shift"] == pytest.approx(0.4)
+    # A logger that swings more may not raise the shift: a set point would get warmer by losing it.
+    assert derived(noon, half_ranges={key: 3.0}).loc["7", "day_shift"] == pytest.approx(1.5)
+
+
+# --- set point, band, act line, ceiling, floor
 
 
 def test_strong_season_by_hand() -> None:
-    # P25 8.2, P50 10.3, P75 = P95 16 at every site and day. Bound 16, allowance 0.5 (thermometer): ceiling 15.5. A: step 0.5.
+    # P25 8.2, P50 10.3, P75 = P95 16 at every site and day. Bound 16 − 0.5 (thermometer) = 15.5. A: step 0.5; no day shift at 22:00.
     rows = derived(field(WARM, [8.2, 10.3, 16.0]))
     row = rows.loc["warm"]
-    assert (row["grade"], row["status"], row["p95_bound"], row["ceiling_bound_by"]) == ("A", "target", 16.0, "P95 of your records")
-    # Band top min(16, 15.5 − 1) = 14.5; set point 10.3 down to 10.0; bottom 8.2 up to 8.5; act line min(15.5, 16 + 2).
-    assert printed(row) == (8.5, 10.0, 14.5, 15.5, 15.5) and row["cut_by_ceiling"]
-    # A month with 6 dates of 8 is B: step 1. The top 14.5 falls to 14, the act line 15.5 to 15.
-    assert rows.loc["7", "grade"] == "B" and printed(rows.loc["7"]) == (9.0, 10.0, 14.0, 15.0, 15.5)
+    assert (row["grade"], row["status"], row["p95_bound"], row["day_shift"]) == ("A", "target", 16.0, pytest.approx(0.0, abs=1e-9))
+    # Top min(16, max(15.5, 10.3)) = 15.5. Act line min(16 + 2, max(15.5, 15.5 + 1)) = 16.5. Ceiling: the second-warmest day, 16, or
+    # 16.5 + 1 = 17.5, which is higher; CTmax less 12 is 19 and the cap 20. Bottom 8.2 up to 8.5, set point 10.3 down to 10.
+    assert printed(row) == (8.5, 10.0, 15.5, 16.5, 17.5) and not row["cut_by_ceiling"]
+    words = row["ceiling_bound_by"]
+    ctmax = ctmax_limit("Desmognathus fuscus")["value"]
+    assert words == (
+        "1 °C over the highest act line of the records; cap of the group 2.5 °C higher;"
+        f" heat limit of adults (CTmax) less 12 °C {ctmax - 17.5:.1f} °C higher"
+    )
+    # A month with 6 dates of 8 is B: step 1. Top 15, act line 16; its days hold the yearly course, which is a mean: 11.5.
+    assert rows.loc["7", "grade"] == "B" and printed(rows.loc["7"]) == (9.0, 11.0, 15.0, 16.0, 17.5)
     assert rows.loc["1", "reason"] == "no readings" and math.isnan(rows.loc["1", "set_point"])
 
 
 def test_provisional_season_by_hand() -> None:
-    # 3 sites, 3 dates in each of two months, one year, no clock, no accuracy: 1 + 1.5 + 1 + 1 = 4.5; 16 − 4.5 = 11.5, down to 11.
+    # 3 sites, 3 dates in each of two months, one year, no clock, no accuracy: bound 16 − 1 − 1 − 1 = 13; day shift 1.5.
     rows = derived(field((6, 7), [8.2, 10.3, 16.0], sites=3, dates=3, years=1, hour=np.nan, night=pd.NA, accuracy_c=np.nan))
     row = rows.loc["warm"]
-    assert (row["grade"], row["allowance"], row["ceiling"]) == ("C", pytest.approx(4.5), 11.0)
-    assert printed(row) == (9.0, 10.0, 10.0, 11.0, 11.0)
+    assert (row["grade"], row["allowance"], row["day_shift"]) == ("C", pytest.approx(3.0), pytest.approx(1.5))
+    # Bottom 8.2 − 1.5 = 6.7 up to 7; set point 8.8 to 8; top 13 − 1.5 to 11; act line max(13, 13 + 1) = 14; ceiling max(16, 15) = 16.
+    assert printed(row) == (7.0, 8.0, 11.0, 14.0, 16.0)
     assert row["reason"] == "one year only: it speaks of that year"
 
 
-def test_act_line_is_two_degrees_over_the_month() -> None:
+def test_weak_evidence_brings_the_top_down_to_the_set_point_and_never_below() -> None:
+    # Bound 12 − 3 = 9 lies under the median of 10: the top is the median, the act line one degree over it.
+    rows = derived(field((6, 7), [8.0, 10.0, 12.0], sites=3, dates=3, years=1, accuracy_c=np.nan))
+    assert printed(rows.loc["warm"]) == (8.0, 10.0, 10.0, 11.0, 12.0)
+
+
+def test_act_line_of_a_month_without_a_bound_is_two_degrees_over_it() -> None:
     row = derived(field(WARM, [10.0, 16.0]), field([1], [3.0, 4.0, 5.0])).loc["1"]
-    # P75 of three equal values is the highest: 5. So 7, though the ceiling is 15.5.
-    assert (row["act_line"], row["ceiling"], row["cut_by_ceiling"]) == (7.0, 15.5, False)
+    # P75 of three equal values is the highest: 5. So 7, and the whole band up to P75.
+    assert (row["band_high"], row["act_line"], row["cut_by_ceiling"]) == (5.0, 7.0, False)
 
 
-def test_cap_and_ctmax_bind() -> None:
-    hot = field(WARM, [10.0, 12.0, 26.0])
-    row = derived(hot).loc["warm"]
-    cap, ctmax = group_cap("cool_stream")["value"], ctmax_limit("Desmognathus fuscus")["value"]
-    assert cap < ctmax < 25.5
-    assert (row["ceiling"], row["ceiling_bound_by"], row["p95_bound"]) == (cap, "group cap", 26.0)
-    other = derived(hot.assign(taxon="OTHER")).loc["warm"]
-    assert (other["ceiling"], other["ceiling_bound_by"]) == (math.floor(ctmax * 2) / 2, "CTmax less 12 °C")
-    assert row["act_line"] < 26.0 and row["band_high"] == cap - 1
+def test_ceiling_is_the_second_warmest_day_where_that_is_higher() -> None:
+    # Two days of 18 and 19 among many of 12: P75 12, act line 13, so 14; the second-warmest site-day is 18.
+    frame = field(WARM, [10.0, 12.0], sites=12)
+    frame.loc[(frame["site"] == "s03") & (frame["date"] == frame["date"].iloc[0]), "value"] = 19.0
+    frame.loc[(frame["site"] == "s04") & (frame["date"] == frame["date"].iloc[0]), "value"] = 18.0
+    row = derived(frame).loc["warm"]
+    assert (row["max"], row["p95_bound"], row["ceiling"]) == (19.0, 12.0, 18.0)
+    assert row["ceiling_bound_by"].startswith("second-warmest day of the records; ")
+    # Without the second of the two the one warm day alone lifts nothing.
+    alone = derived(frame[~((frame["site"] == "s04") & (frame["value"] == 18.0))]).loc["warm"]
+    assert (alone["max"], alone["ceiling"]) == (19.0, 14.0)
 
 
-def test_ceiling_without_warm_readings_says_so() -> None:
-    row = derived(field([3, 4], [8.0, 9.0, 10.0])).loc["4"]
-    assert (row["ceiling"], row["ceiling_bound_by"]) == (20.0, "group cap, not from your records")
-    assert math.isnan(row["p95_bound"]) and math.isnan(row["allowance"])
-    assert derived(field([4], [8.0, 9.0, 10.0], taxon="OTHER")).loc["4", "ceiling_bound_by"] == "CTmax less 12 °C, not from your records"
-
-
-def test_half_above_the_ceiling_is_refused_for_review() -> None:
+def test_cap_and_ctmax_bind_and_the_row_stays_a_target() -> None:
+    # Animals at 24 and 25 °C in a cool stream: the cap of 20 holds, set point and band stand at 19, and the row says so.
     row = derived(field(WARM, [24.0, 25.0])).loc["warm"]
-    assert row["status"] == "refused" and row["reason"] == "half of the readings lie above the ceiling of 20 °C: look at them"
+    cap, ctmax = group_cap("cool_stream")["value"], ctmax_limit("Desmognathus fuscus")["value"]
+    lowest = min(cap, math.floor(ctmax * 2) / 2)
+    assert row["status"] == "target" and row["cut_by_ceiling"] and row["ceiling"] == lowest
+    assert (row["set_point"], row["band_high"], row["act_line"]) == (lowest - 1, lowest - 1, lowest - 0.5)
+    other = derived(field(WARM, [24.0, 25.0]).assign(taxon="OTHER")).loc["warm"]
+    assert other["ceiling"] == math.floor(ctmax * 2) / 2 and other["ceiling_bound_by"].startswith(
+        "heat limit of adults (CTmax) less 12 °C;"
+    )
 
 
-def test_group_without_a_graded_cell_prints_no_ceiling() -> None:
+def test_no_ceiling_under_julys_own_median_but_by_a_limit_from_outside() -> None:
+    # Common practice, no source: a sheet that prints a July ceiling under July's own median is a defect.
+    for values in ([8.0, 9.0], [15.0, 17.0, 18.5], [18.0, 18.5, 19.0]):
+        for sites in (3, 12):
+            rows = derived(field(WARM, values, sites=sites), field(COLD, [3.0, 4.0], sites=sites))
+            held = rows[rows["status"] == "target"]
+            own = held[~held["cut_by_ceiling"]]
+            assert len(own) and (own["ceiling"] > own["p50"]).all()
+
+
+def test_group_without_a_graded_cell_has_the_outer_limits_alone() -> None:
     rows = derived(field(WARM, [8.0, 10.0, 16.0], sites=2), field(COLD, [3.0, 5.0], sites=2))
-    assert rows[["ceiling", "floor", "set_point"]].isna().all(axis=None) and (rows["ceiling_bound_by"] == "").all()
+    assert rows[["floor", "set_point", "band_high", "act_line"]].isna().all(axis=None)
+    assert (rows["ceiling"] == math.floor(ctmax_limit("Desmognathus fuscus")["value"])).all()
+    assert rows["ceiling_bound_by"].str.endswith("; not from the records").all()
     assert rows.loc["warm", "reason"] == "2 of 3 sites needed" and rows.loc["warm", "p50"] == 10.0
 
 
@@ -253,17 +317,17 @@ def test_floor_is_rounded_up_by_the_cold_grade() -> None:
     assert math.isnan(derived(field(WARM, cold)).loc["warm", "floor"])
 
 
-def test_band_bottom_is_raised_to_the_floor_and_no_set_point_stands_below_it() -> None:
-    # The floor comes from 5.2 °C in every winter cell: up to 5.5. November's P25 of 2 is raised to it; December's P50 of 5.2 is refused.
+def test_set_point_stands_a_degree_over_the_floor() -> None:
+    # The floor comes from 5.2 °C in every winter cell: up to 5.5. A thermostat swings by 1 °C: no set point under 7, the next whole degree.
     rows = derived(field(COLD, [5.2]), field([11], [2.0, 8.0, 9.0]))
-    assert rows.loc["11", "band_low"] == 6.0 and rows.loc["11", "floor"] == 5.5
-    assert rows.loc["12", "status"] == "refused" and "the floor of 5.5 °C stands above the set point of 5 °C" in rows.loc["12", "reason"]
+    assert rows.loc["11", "floor"] == 5.5 and rows.loc["11", "band_low"] == 6.0
+    december = rows.loc["12"]
+    assert (december["set_point"], december["band_high"], december["act_line"]) == (7.0, 7.0, 8.0)
 
 
-def test_ceiling_above_the_second_highest_visit_stops_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(derive, "_ceiling", lambda *_: (19.0, "nonsense"))
-    with pytest.raises(AssertionError, match="second-highest visit"):
-        derived(field(WARM, [8.0, 16.0]))
+def test_a_floor_gives_way_to_a_limit_from_outside() -> None:
+    rows = derived(field(range(1, 13), [24.0, 25.0]))
+    assert rows["floor"].max() <= rows["ceiling"].min() - 2 and (rows["set_point"] <= rows["ceiling"] - 1).all()
 
 
 def test_a_bad_thermometer_stops_the_run() -> None:
@@ -271,12 +335,26 @@ def test_a_bad_thermometer_stops_the_run() -> None:
         derived(field(WARM, [8.0, 16.0], accuracy_c=1.2))
 
 
-def test_one_warm_visit_does_not_lift_the_bound() -> None:
-    # A single logger-hot visit of 24 °C among 71: the bound stays with the rest, whatever the maximum.
-    frame = field(WARM, [12.0, 14.0], sites=12)
-    frame.loc[(frame["site"] == "s03") & (frame["date"] == frame["date"].iloc[0]), "value"] = 24.0
-    row = derived(frame).loc["warm"]
-    assert (row["max"], row["p95_bound"], row["ceiling"]) == (24.0, 14.0, 13.5)
+def test_the_bound_is_the_fifteenth_percentile_of_the_bootstrap() -> None:
+    # Calibrated and frozen (method §9); found again here from the replicates themselves.
+    frame = field(WARM, [1.0], sites=8)
+    frame["value"] = np.random.default_rng(1).normal(14, 2, len(frame)).round(2)
+    values = distinct_values(frame)
+    draws = lines_draws(values)
+    assert derived(frame).loc["warm", "p95_bound"] == np.quantile(draws[:, 2], 0.15, method="inverted_cdf")
+
+
+def lines_draws(values: pd.DataFrame) -> np.ndarray:
+    from pipeline.targets.figures import draws_of
+
+    return draws_of(values, ("COOL", "", "larva", "water", "warm"), BOOK.seed, 200)
+
+
+def test_visits_that_share_a_reading_are_all_counted() -> None:
+    frame = field([7], [10.0], sites=3, dates=2)
+    shared = frame.assign(visit_ids=[f"{code}\n{code} other reach" for code in frame["visit_id"]])
+    assert derived(frame).loc["7", ["n_readings", "n_visits"]].tolist() == [6, 6]
+    assert derived(shared).loc["7", ["n_readings", "n_visits"]].tolist() == [6, 12]
 
 
 # --- grades
@@ -341,7 +419,7 @@ def test_rounding() -> None:
 def test_capped_grade() -> None:
     frame = field(WARM, [8.2, 10.3, 16.0])
     cell = ("COOL", "", "larva", "water", "warm")
-    assert derived(frame, grade_cap={cell: "C"}).loc["warm", ["grade", "ceiling"]].tolist() == ["C", 15.0]
+    assert derived(frame, grade_cap={cell: "C"}).loc["warm", ["grade", "ceiling"]].tolist() == ["C", 17.0]
     row = derived(frame, grade_cap=lambda name: "D" if name == cell else None).loc["warm"]
     assert (row["status"], row["reason"]) == ("refused", "held at grade D by hand")
 
@@ -399,9 +477,10 @@ def test_no_readings_borrow_nothing_and_a_weak_lender_lends_nothing() -> None:
     assert weak.loc["7", "status"] == "refused"
 
 
-def test_month_whose_own_readings_pass_the_ceiling_borrows_nothing() -> None:
-    rows = derived(field([6, 7], [9.0, 11.0, 12.0]), field([8], [19.0], **WEAK))
-    assert rows.loc["8", "status"] == "refused" and "half of the readings" in rows.loc["8", "reason"]
+def test_month_warmer_than_the_ceiling_may_borrow_the_cooler_one() -> None:
+    rows = derived(field([6, 7], [9.0, 11.0, 12.0]), field([8], [22.0], **WEAK))
+    row = rows.loc["8"]
+    assert (row["status"], row["borrowed_from"], row["set_point"]) == ("borrowed", "7", rows.loc["7", "set_point"])
 
 
 def test_each_cell_draws_its_own_replicates() -> None:
@@ -422,9 +501,10 @@ def test_eggs_count_only_at_the_nest_and_take_no_other_limit() -> None:
     nest = field([4, 5], [9.0, 11.0, 28.0], life_stage="egg_mass", at_nest=True)
     row = derived(nest, field([4, 5], [20.0], life_stage="egg_mass")).loc["5"]
     assert row["n_readings"] == len(nest) / 2 and row["max"] == 28.0
-    # 28 − 0.5 − 1 (no warm-season month) = 26.5, down by the step of the (empty) warm season; no cap at 20 and no CTmax.
-    assert (row["ceiling"], row["ceiling_bound_by"], row["p95_bound"]) == (26.0, "P95 of your records", 28.0)
-    assert row["floor"] == 9.0
+    # Bound 28 − 0.5 − 1 (no warm-season month) = 26.5: top 26.5, act line 27.5, ceiling 28.5 down by the step of the (empty) warm season;
+    # no cap at 20 and no CTmax. The floor stands 2 °C under the lowest tenth, 9: an alarm 1 °C under the band, and 1 °C more.
+    assert (row["ceiling"], row["ceiling_bound_by"], row["p95_bound"]) == (28.0, "1 °C over the highest act line of the records", 28.0)
+    assert row["floor"] == 7.0
     assert derived(field([4], [9.0], life_stage="egg_mass")).empty
 
 
@@ -436,8 +516,11 @@ def test_spring_taxa_have_a_wide_band_and_no_group_cap() -> None:
     low, high = np.quantile(values, [0.1, 0.9], method="inverted_cdf")
     assert (low, high) == (18.0, 18.9)
     ctmax = ctmax_limit("Eurycea neotenes")["value"]
-    assert (row["ceiling"], row["ceiling_bound_by"]) == (math.floor(min(23.5, ctmax) * 2) / 2, "CTmax less 12 °C")
+    assert row["ceiling"] == math.floor(min(24.0, ctmax) * 2) / 2 == 20.0
+    assert row["ceiling_bound_by"].startswith("heat limit of adults (CTmax) less 12 °C; second-warmest day of the records")
+    # P10 of 18 less 1 °C is the lower act line; the floor stands 1 °C under it, and P5 of 16 is no higher.
     assert (row["floor"], row["band_low"], row["band_high"]) == (16.0, 18.0, 18.5)
+    assert (rows.loc["7", ["set_point_low", "set_point_high"]] == rows.loc["7", "set_point"]).all(), "no schedule, one set point"
 
 
 # --- shape
@@ -469,22 +552,22 @@ def ledger_case(first: pd.DataFrame, second: pd.DataFrame, accepted: pd.DataFram
 
 
 def test_fewer_visits_keep_the_lower_values() -> None:
-    # Six sites read 8, 10, 14 and six 8, 10, 18. All: P75 14, so band top 14, act line 16, ceiling 17.5 (A). Without the cool sites P75 is
-    # 18: the band top would be 16, the act line 17 (B, ceiling 17).
+    # Six sites read 8, 10, 14 and six 8, 10, 18. All: P75 14, so band top 14, act line 16; ceiling: the second-warmest day, 18. Without the
+    # cool sites P75 is 18, the bound 17.5: top 17, act line 18, ceiling 19 (B).
     cool, warm = (
         field(WARM, [8.0, 10.0, 14.0], sites=6),
         field(WARM, [8.0, 10.0, 18.0], sites=6).assign(site=lambda rows: "w" + rows["site"]),
     )
     both = pd.concat([cool, warm], ignore_index=True)
-    assert printed(derived(both).loc["warm"]) == (8.0, 10.0, 14.0, 16.0, 17.5)
-    assert printed(derived(warm).loc["warm"]) == (8.0, 10.0, 16.0, 17.0, 17.0)
+    assert printed(derived(both).loc["warm"]) == (8.0, 10.0, 14.0, 16.0, 18.0)
+    assert printed(derived(warm).loc["warm"]) == (8.0, 10.0, 17.0, 18.0, 19.0)
     rows, notes = ledger_case(both, warm)
-    assert printed(rows.loc["warm"]) == (8.0, 10.0, 14.0, 16.0, 17.0)
-    assert rows.loc["warm", "reason"] == "kept as published from the same visits or more: band high 14 °C, act line 16 °C"
+    assert printed(rows.loc["warm"]) == (8.0, 10.0, 14.0, 16.0, 18.0)
+    assert rows.loc["warm", "reason"] == ("kept as published from the same visits or more: ceiling 18 °C, band high 14 °C, act line 16 °C")
     warm_notes = notes[notes["month"] == "warm"].set_index("quantity")
     assert warm_notes[["derived", "kept"]].to_dict("index") == {
-        "band_high": {"derived": 16.0, "kept": 14.0},
-        "act_line": {"derived": 17.0, "kept": 16.0},
+        "band_high": {"derived": 17.0, "kept": 14.0},
+        "act_line": {"derived": 18.0, "kept": 16.0},
     }
 
 
@@ -492,9 +575,8 @@ def edited(rows: pd.DataFrame, month: str, **values: float) -> pd.DataFrame:
     """Published entries with some values changed."""
     visits = visits_of_cells(rows, BOOK.taxa, BOOK)
     cell = ("COOL", "", "larva", "water", month)
-    return pd.DataFrame(
-        [(*cell, name, value, visits[cell]) for name, value in values.items()], columns=[*CELL, "quantity", "value", "visits"]
-    )
+    entries = [(*cell, name, value, visits[cell], METHOD_VERSION) for name, value in values.items()]
+    return pd.DataFrame(entries, columns=[*CELL, "quantity", "value", "visits", "method"])
 
 
 def hold(frame: pd.DataFrame, published: pd.DataFrame, accepted: pd.DataFrame = NOBODY) -> pd.DataFrame:
@@ -507,35 +589,47 @@ def hold(frame: pd.DataFrame, published: pd.DataFrame, accepted: pd.DataFrame = 
 def test_ledger_by_hand() -> None:
     frame = pd.concat([field(WARM, [8.2, 10.3, 16.0]), field(COLD, [4.0, 6.0, 8.0])], ignore_index=True)
     raw = derived(frame)
-    assert printed(raw.loc["warm"]) == (8.5, 10.0, 14.5, 15.5, 15.5) and raw.loc["warm", "floor"] == 4.0
-    # An equal set is a subset: a ceiling of 13 once published stays, and cuts the band at 12.
+    assert printed(raw.loc["warm"]) == (8.5, 10.0, 15.5, 16.5, 17.5) and raw.loc["warm", "floor"] == 4.0
+    # An equal set is a subset: a ceiling of 13 once published stays, and brings band and act line under it.
     held = hold(frame, edited(frame, "ceiling", ceiling=13.0))
-    assert printed(held.loc["warm"]) == (8.5, 10.0, 12.0, 13.0, 13.0) and held.loc["warm", "cut_by_ceiling"]
+    assert printed(held.loc["warm"]) == (8.5, 10.0, 12.0, 12.5, 13.0) and held.loc["warm", "cut_by_ceiling"]
     assert held.loc["warm", "reason"] == "kept as published from the same visits or more: ceiling 13 °C"
     assert printed(held.loc["1"])[:4] == printed(raw.loc["1"])[:4]
-    # Month values are held one by one, and the band stays in order.
+    # Month values are held one by one, and the lines stay in order.
     july = hold(frame, edited(frame, "7", set_point=9.0, act_line=12.0)).loc["7"]
-    assert printed(july) == (9.0, 9.0, 12.0, 12.0, 15.5)
-    # A floor never falls; a higher one raises the band's bottom.
-    assert hold(frame, edited(frame, "floor", floor=5.0)).loc["1", ["floor", "band_low"]].tolist() == [5.0, 5.0]
+    assert printed(july) == (9.0, 9.0, 12.0, 12.0, 17.5)
+    # A floor never falls; a higher one raises the least set point.
+    assert hold(frame, edited(frame, "floor", floor=5.0)).loc["1", ["floor", "set_point_low"]].tolist() == [5.0, 6.0]
     assert hold(frame, edited(frame, "floor", floor=3.0)).loc["1", "floor"] == 4.0
     # Of several earlier floors the highest holds.
     floors = pd.concat([edited(frame, "floor", floor=5.0), edited(frame, "floor", floor=4.5)], ignore_index=True)
     assert hold(frame, floors).loc["1", "floor"] == 5.0
-    # Nothing fits between: refused, with the reason.
-    none = hold(frame, edited(frame, "ceiling", ceiling=9.0)).loc["7"]
-    assert none["status"] == "refused" and "look at them" in none["reason"] and math.isnan(none["set_point"])
+    # A floor that new winter visits would raise past a set point that is held gives way: nothing gets warmer.
+    both = hold(frame, pd.concat([edited(frame, "1", set_point=4.0), edited(frame, "floor", floor=2.0)], ignore_index=True))
+    assert both.loc["1", ["floor", "set_point"]].tolist() == [3.0, 4.0]
+    # A ceiling far under the median is still no reason to print nothing.
+    low = hold(frame, edited(frame, "ceiling", ceiling=9.0)).loc["7"]
+    assert (low["status"], low["set_point"], low["band_high"], low["act_line"]) == ("target", 8.0, 8.0, 8.5)
     # A warmer published value, or another cell's, changes nothing.
     assert hold(frame, edited(frame, "ceiling", ceiling=19.0)).equals(raw)
+
+
+def test_lines_of_an_earlier_method_hold_nothing_and_it_is_said_once() -> None:
+    frame = field(WARM, [8.2, 10.3, 16.0])
+    old = edited(frame, "ceiling", ceiling=13.0).assign(method=None)
+    assert hold(frame, old).loc["warm", "ceiling"] == 17.5
+    assert method_changed(old)
+    new = edited(frame, "ceiling", ceiling=17.5)
+    assert not method_changed(pd.concat([old, new])) and not method_changed(new) and not method_changed(new.iloc[:0])
 
 
 def test_new_visits_and_named_persons_free_a_value() -> None:
     old = field(WARM, [8.2, 10.3, 16.0], sites=11)
     new = field(WARM, [8.2, 10.3, 16.0], sites=12)
     published = edited(old, "ceiling", ceiling=13.0)
-    assert hold(new, published).loc["warm", "ceiling"] == 15.5, "one more site: not a subset"
+    assert hold(new, published).loc["warm", "ceiling"] == 17.5, "one more site: not a subset"
     assert hold(old, published).loc["warm", "ceiling"] == 13.0
-    accepted = edited(old, "ceiling", ceiling=14.0).drop(columns="visits")
+    accepted = edited(old, "ceiling", ceiling=14.0).drop(columns=["visits", "method"])
     assert hold(old, published, accepted).loc["warm", "ceiling"] == 14.0, "accepted up to 14 and no further"
     # The lowest of several earlier values holds.
     assert hold(old, pd.concat([published, edited(new, "ceiling", ceiling=12.0)])).loc["warm", "ceiling"] == 12.0

@@ -30,7 +30,7 @@ from pipeline.targets import humidity as own
 from pipeline.targets import ledger
 from pipeline.targets import usable_finds as finds
 from pipeline.targets.humidity_evidence import COVERED, IMPOSSIBLE, NONE_READ, THE_VISITS, humidity_readings, wetness_noted
-from schemas.frames import HUMIDITY_FIGURE_COLUMNS, HUMIDITY_READING_COLUMNS, HUMIDITY_TABLE_COLUMNS, HUMIDITY_TARGET_COLUMNS
+from schemas.air_and_water_frames import HUMIDITY_FIGURE_COLUMNS, HUMIDITY_READING_COLUMNS, HUMIDITY_TABLE_COLUMNS, HUMIDITY_TARGET_COLUMNS
 
 BOOK = parse_settings(TOML, "test")
 NIGHT = {**FIND, "life_stage": "adult", "microhabitat": "on_surface", "found_at": "23:10"}

@@ -13,12 +13,16 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, assume, given, note, settings
 from hypothesis import strategies as st
+from line_checks import assert_ordered, assert_steady
 from targets.test_evidence import book
 
 from pipeline.settings import parse_settings
-from pipeline.targets.derive import MONTHS, targets
+from pipeline.targets.derive import targets
 from pipeline.targets.evidence import readings as read_evidence
+from pipeline.targets.figures import MONTHS
 from pipeline.targets.ledger import CELL, hold_to_published, to_publish, visits_of_cells
+from pipeline.targets.lines import NOT_RECORDED
+from pipeline.targets.season import schedule, with_set_points
 
 TOML = """
 [book]
@@ -37,7 +41,7 @@ scientific_name = "Eurycea longicauda"
 group = "other"
 """
 BOOK = parse_settings(TOML, "test")
-TOPS = ("ceiling", "band_high", "set_point", "act_line")
+TOPS = ("ceiling", "act_line", "band_high", "set_point_high", "set_point", "set_point_low")
 # Enough for the shape of the bootstrap; the statements hold at any number of replicates.
 REPLICATES = 150
 NO_ACCEPTED = pd.DataFrame(columns=[*CELL, "quantity", "value"])
@@ -126,11 +130,16 @@ def chosen(frame: pd.DataFrame, mask: tuple[int, float]) -> np.ndarray:
 
 
 def assert_never_warmer(before: pd.DataFrame, after: pd.DataFrame) -> None:
-    """Row by row: a top may fall or vanish, a floor may rise or vanish, and nothing appears."""
+    """Row by row: a top may fall or vanish, a floor may rise or vanish, and nothing appears.
+
+    A group that lost its last graded cell has no target, and shows the heat limit and the cap alone instead of a ceiling of its records.
+    """
     assert list(before["month"]) == list(after["month"])
     for name in (*TOPS, "floor"):
         sign = -1 if name == "floor" else 1
         old, new = sign * before[name], sign * after[name]
+        if name == "ceiling":
+            new = new.mask(after["ceiling_bound_by"].str.endswith(NOT_RECORDED))
         warmer = new.notna() & ~(new <= old)
         shown = pd.DataFrame(
             {"month": before["month"], "before": before[name], "after": after[name], "was": before["grade"], "is": after["grade"]}
@@ -138,27 +147,22 @@ def assert_never_warmer(before: pd.DataFrame, after: pd.DataFrame) -> None:
         assert not warmer.any(), f"{name}\n{shown[warmer]}"
 
 
-def assert_ordered(rows: pd.DataFrame) -> None:
-    held = rows[rows["status"] != "refused"]
-    assert (held["band_low"] <= held["set_point"]).all() and (held["set_point"] <= held["band_high"]).all()
-    assert (held["band_high"] <= held["act_line"]).all() and (held["act_line"] <= held["ceiling"]).all()
-    assert (held["band_high"] <= held["ceiling"] - 1).all()
-    assert not (held["band_low"] < held["floor"]).any()
-    assert rows.loc[rows["status"] == "refused", ["set_point", "band_low", "band_high", "act_line"]].isna().all(axis=None)
-    assert (rows.loc[rows["status"] == "refused", "reason"] != "").all()
-
-
 @many
 @given(STUDIES)
-def test_values_are_in_order_and_below_the_second_highest_visit(value: Study) -> None:
+def test_lines_are_in_order_and_every_graded_row_has_them(value: Study) -> None:
     frame = study(value)
     rows = derive(frame)
     assert_ordered(rows)
-    whole = value.stage == "egg_mass" or value.taxon == "WARM"
-    warm = frame if whole else frame[frame["month"].isin(BOOK.warm_months)]
-    visits = warm.groupby(["site", "date"])["value"].max().sort_values()
-    if len(visits) > 1:
-        assert not (rows["ceiling"] > visits.iloc[-2]).any()
+    days = schedule(frame, rows, BOOK)
+    both_sides = value.stage == "egg_mass" or value.taxon == "WARM"
+    assert both_sides == days.empty or rows["status"].eq("refused").all()
+    assert_steady(days, rows)
+    assert (rows.loc[rows["status"] == "target", ["set_point_low", "set_point_high"]].notna()).all(axis=None)
+    # (a): found in two visits at this or more, or 1 °C over the highest act line.
+    days_max = frame.groupby(["site", "date"])["value"].max().sort_values()
+    acts = rows.loc[rows["status"] == "target", "act_line"]
+    if len(acts):
+        assert rows["ceiling"].max() <= max(days_max.iloc[-2], acts.max() + 2)
 
 
 @many
@@ -201,12 +205,16 @@ def test_fewer_visits_print_nothing_warmer_than_was_published(value: Study, mask
     raw = derive(kept)
     held, notes = hold_to_published(raw, visits_of_cells(kept, BOOK.taxa, BOOK), published, NO_ACCEPTED)
     assert_ordered(held)
+    held = with_set_points(held, kept, BOOK)
+    assert_ordered(held)
+    assert_steady(schedule(kept, held, BOOK), held)
     for name in (*TOPS, "floor"):
         sign = -1 if name == "floor" else 1
         # A value that was never published has nothing to be held to.
         past = before[name].notna() & (sign * held[name] > sign * before[name])
-        assert not past.any(), name
-        assert not (sign * held[name] > sign * raw[name]).any(), f"{name}: holding may only lower a top or raise a floor"
+        if name == "ceiling":
+            past &= ~before["ceiling_bound_by"].str.endswith(NOT_RECORDED)
+        assert not past.any() or name == "set_point_low", name
     assert len(notes) or held[["ceiling", "floor", *TOPS]].equals(raw[["ceiling", "floor", *TOPS]])
     if twice:
         again, _ = hold_to_published(held, visits_of_cells(kept, BOOK.taxa, BOOK), published, NO_ACCEPTED)

@@ -17,7 +17,8 @@ from scipy import stats
 
 from pipeline.settings import parse_settings
 from pipeline.targets.selection import OTHER, detection_by_temperature, selection
-from schemas.frames import DETECTION_COLUMNS, SELECTION_COLUMNS, Readings
+from schemas.field_frames import DETECTION_COLUMNS, SELECTION_COLUMNS
+from schemas.frames import Readings
 
 BOOK = parse_settings('[book]\ntime_zone = "America/New_York"\n', "test")
 CELL = ["taxon", "population", "life_stage", "medium"]
@@ -34,7 +35,7 @@ def found(rows: list[tuple[str, str, float]], **columns: Any) -> pd.DataFrame:
     ).assign(**columns)  # fmt: skip
     text = {name: "str" for name in (*CELL, "site", "visit_id")}
     types = {"month": "Int64", "year": "Int64", "n_animals": "Int64", "night": "boolean"}
-    return Readings.validate(frame.astype({**text, **types})[list(Readings.to_schema().columns)])
+    return Readings.validate(frame.astype({**text, **types})[[name for name in Readings.to_schema().columns if name in frame]])
 
 
 def beside(rows: list[tuple[str, str, float]], **columns: Any) -> pd.DataFrame:

@@ -130,7 +130,7 @@ function closeSite() {
 function warnOfEggs(one) {
   const box = document.getElementById(`finds-${one.n}`);
   if (!box) return;
-  const shownNow = box.querySelector(".eggs"), eggs = (one.values.life_stage || "").trim() === "egg_mass";
+  const shownNow = box.querySelector(".eggs"), eggs = DATA.eggs.includes((one.values.life_stage || "").trim());
   if (eggs && !shownNow) {
     box.querySelector("legend").after(element("p", { class: "eggs", role: "alert" }, "Eggs: do not lift this rock again this season."));
   }

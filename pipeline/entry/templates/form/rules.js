@@ -18,32 +18,39 @@ function taxonOf(text) {
 }
 
 const bothThere = (a, b) => a !== null && b !== null;
-const wetBulbAbove = (v) => bothThere(v("wet_bulb_c"), v("air_temp_c")) && v("wet_bulb_c") > v("air_temp_c");
-const asFraction = (v) => v("rh_pct") !== null && v("rh_pct") > 0 && v("rh_pct") <= 1;
-const gap = (v) => bothThere(v("air_temp_c"), v("water_temp_c")) && Math.abs(v("air_temp_c") - v("water_temp_c")) > DATA.figures.gap;
 const later = (from, to) => (((to - from) % 1440) + 1440) % 1440;
 
+// The words of schemas/comparisons.py.
+const OF_ONE = {
+  "is true": (value) => value === true,
+  "is not true": (value) => value !== true,
+  "noted": (value) => value !== null,
+  "not noted": (value) => value === null,
+};
+const OF_TWO = {
+  "above": (value, other) => value > other,
+  "below": (value, other) => value < other,
+  "at least": (value, other) => value >= other,
+  "at most": (value, other) => value <= other,
+  "one of": (value, other) => other.includes(value),
+};
+
+function holds(when, v) {
+  const own = v(when.field);
+  if (OF_ONE[when.word]) return OF_ONE[when.word](own);
+  const less = when.less ? v(when.less) : 0, other = typeof when.to === "string" ? v(when.to) : when.to;
+  if (own === null || less === null || other === null) return false;
+  return OF_TWO[when.word](when.less ? Math.abs(own - less) : own, other);
+}
+
+// Rules that are more than comparisons stand here and in schemas/rules.py; a test holds the two together.
 const BROKEN = {
-  visit_wet_bulb_above_air: wetBulbAbove,
-  visit_rh_as_fraction: asFraction,
-  visit_air_water_gap: gap,
-  visit_warm_water: (v) => v("water_temp_c") > DATA.figures.warm && DATA.taxa.some((taxon) => taxon.group === "cool_stream"),
   visit_too_long: (v) => bothThere(v("start_time"), v("end_time")) && later(v("start_time"), v("end_time")) > DATA.figures.long,
-  total_length_below_svl: (v) => bothThere(v("total_length_mm"), v("svl_mm")) && v("total_length_mm") < v("svl_mm"),
-  find_wet_bulb_above_air: wetBulbAbove,
-  find_rh_as_fraction: asFraction,
-  find_air_water_gap: gap,
-  larva_without_gills: (v) => v("life_stage") === "larva" && v("gills") === "none",
-  adult_with_gills: (v, taxon) => v("life_stage") === "adult" && v("gills") === "full" && !taxon.paedomorphic,
   warm_for_cool_stream: (v, taxon) => {
     const medium = DATA.media[v("microhabitat")];
     const reading = medium === "water" ? v("water_temp_c") : medium === "land" || medium === "edge" ? v("substrate_temp_c") : null;
-    return taxon.group === "cool_stream" && reading > DATA.figures.warm;
+    return taxon.cool && reading > DATA.figures.warm;
   },
-  egg_mass_with_svl: (v) => v("life_stage") === "egg_mass" && v("svl_mm") !== null,
-  stage_near_overlap: (v, taxon) =>
-    bothThere(taxon.low === undefined ? null : taxon.low, v("svl_mm")) && v("svl_mm") >= taxon.low && v("svl_mm") <= taxon.high &&
-    ["larva", "metamorph", "juvenile", "adult"].includes(v("life_stage")) && v("gills") === null && v("photo") === null,
   mass_out_of_line: (v) => {
     const cubed = v("svl_mm") ** 3, [least, most] = DATA.figures.mass;
     return bothThere(v("mass_g"), v("svl_mm")) && (v("mass_g") < least * cubed || v("mass_g") > most * cubed);
@@ -52,13 +59,16 @@ const BROKEN = {
     const [start, end] = ["start_time", "end_time"].map((name) => valueOf("visits", draft.visit, name));
     return bothThere(start, end) && v("found_at") !== null && later(start, v("found_at")) > later(start, end);
   },
-  point_rh_as_fraction: asFraction,
 };
 
 function brokenBy(table, one) {
-  const v = (name) => valueOf(table, one, name);
-  const taxon = table === "finds" && v("taxon") !== null ? taxonOf(v("taxon")) || {} : {};
-  return Object.keys(BROKEN).filter((id) => DATA.rules[id].table === table && BROKEN[id](v, taxon));
+  const taxon = table === "finds" && valueOf(table, one, "taxon") !== null ? taxonOf(valueOf(table, one, "taxon")) || {} : {};
+  const joined = { taxon_paedomorphic: null, taxon_overlap_low: null, taxon_overlap_high: null, ...DATA.joined, ...taxon };
+  const v = (name) => (name in joined ? joined[name] : valueOf(table, one, name));
+  return DATA.rule_ids.filter((id) => {
+    const { table: of, when } = DATA.rules[id];
+    return of === table && (when ? when.every((each) => holds(each, v)) : BROKEN[id] !== undefined && BROKEN[id](v, taxon));
+  });
 }
 
 // The field at which a rule is told: the first of its fields, or where that is empty the first that is filled in.

@@ -1,0 +1,115 @@
+"""What the rules see: the rows under check, with their kin in the book, joined to what is known of each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline.checking.completing import instant, start_is_ambiguous
+from pipeline.checking.outcome import TableCheck
+from pipeline.checking.sheet import PARENTS, Sheet
+from pipeline.formulas import places
+from pipeline.settings import Settings
+from schemas.rules import COOL, minutes_of
+from schemas.tables import key_of
+from schemas.vocabulary import vocabulary
+
+
+def context_of(sheet: Sheet, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame], today: date) -> Callable[[], pd.DataFrame]:
+    """How to make the frame that the rules see: the rows under check, with their kin in the book, joined to what is known of each."""
+    kin = _kin(sheet, known)
+
+    def make() -> pd.DataFrame:
+        frame = pd.concat([sheet.typed, kin]) if len(kin) else sheet.typed
+        joins = {"sites": _site_context, "visits": _visit_context, "finds": _find_context, "enclosures": _enclosure_context}
+        return joins[sheet.table](frame, sheet.settings, tables, known, today) if sheet.table in joins else frame
+
+    return make
+
+
+def _kin(sheet: Sheet, known: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """Current rows of the book under the same parent, which group rules must see; their index cannot meet a candidate's."""
+    book = known[sheet.table]
+    if sheet.table not in PARENTS or book.empty:
+        return book.iloc[:0]
+    name = PARENTS[sheet.table][0]
+    near = book[book[name].isin(sheet.typed[name]) & ~book[key_of(sheet.table)].isin(sheet.typed[key_of(sheet.table)])]
+    near = near.reindex(columns=sheet.typed.columns).astype(sheet.typed.dtypes.to_dict())
+    return near.set_axis(pd.RangeIndex(-len(near), 0))
+
+
+def _site_context(frame: pd.DataFrame, settings: Settings, *others: Any) -> pd.DataFrame:
+    frame = frame.copy()
+    for name in ("in_area", "in_area_swapped", "in_area_negated"):
+        frame[name] = pd.Series(pd.NA, index=frame.index, dtype="boolean")
+    placed = frame["latitude"].notna() & frame["longitude"].notna()
+    for code in {area.code for area in settings.areas} | {""}:
+        areas = [area for area in settings.areas if code in ("", area.code)]
+        mine = placed & ((frame["study_area"] == code) if code else ~frame["study_area"].isin([area.code for area in settings.areas]))
+        if not areas or not mine.any():
+            continue
+        lat, lon, _, _ = places.to_wgs84(frame.loc[mine, "latitude"], frame.loc[mine, "longitude"], frame.loc[mine, "datum"])
+        frame.loc[mine, "in_area"] = places.inside_area(lat, lon, areas)
+        swapped = np.abs(lon) <= 90
+        frame.loc[mine, "in_area_swapped"] = places.inside_area(np.where(swapped, lon, np.nan), np.where(swapped, lat, np.nan), areas)
+        frame.loc[mine, "in_area_negated"] = places.inside_area(lat, -lon, areas)
+    return frame
+
+
+def _visit_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: Any, today: date) -> pd.DataFrame:
+    return frame.assign(
+        today=pd.Timestamp(today),
+        cool_stream_book=bool(settings.taxa["group"].isin(COOL).any()),
+        start_ambiguous=start_is_ambiguous(frame["visit_date"], frame["start_time"], settings.time_zone),
+    )
+
+
+def _enclosure_context(frame: pd.DataFrame, settings: Settings, *_: Any) -> pd.DataFrame:
+    return frame.assign(taxon_known=frame["taxon"].isin(settings.taxa["code"]))
+
+
+def _find_context(
+    frame: pd.DataFrame, settings: Settings, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame], today: date
+) -> pd.DataFrame:
+    taxa = settings.taxa.set_index("code")
+    visits = _both("visits", ["visit_id", "site_id", "visit_date", "start_time", "end_time"], tables, known)
+    sites = _both("sites", ["site_id", "latitude", "longitude"], tables, known)
+    site = _look_up(frame["visit_id"], visits["site_id"])
+    media = {code: row["medium"] for code, row in vocabulary("microhabitat").items()}
+    return frame.assign(
+        taxon_known=frame["taxon"].isin(taxa.index),
+        taxon_group=_look_up(frame["taxon"], taxa["group"]),
+        taxon_paedomorphic=_look_up(frame["taxon"], taxa["paedomorphic"]),
+        taxon_overlap_low=_look_up(frame["taxon"], taxa["overlap_svl_low_mm"]),
+        taxon_overlap_high=_look_up(frame["taxon"], taxa["overlap_svl_high_mm"]),
+        medium=frame["microhabitat"].map(media),
+        visit_start=_look_up(frame["visit_id"], visits["start_time"]),
+        visit_end=_look_up(frame["visit_id"], visits["end_time"]),
+        site_distance_m=places.distance_m(
+            frame["latitude"], frame["longitude"], _look_up(site, sites["latitude"]), _look_up(site, sites["longitude"])
+        ),
+        found_utc=_found_utc(frame, visits, settings.time_zone),
+    )
+
+
+def _look_up(keys: pd.Series, values: pd.Series) -> pd.Series:
+    """Value of each key, in the type of the values; missing where the key is."""
+    return values.reindex(keys).set_axis(keys.index)
+
+
+def _found_utc(frame: pd.DataFrame, visits: pd.DataFrame, time_zone: str) -> pd.Series:
+    day = _look_up(frame["visit_id"], visits["visit_date"])
+    start = minutes_of(_look_up(frame["visit_id"], visits["start_time"]))
+    next_day = (minutes_of(frame["found_at"]) < start).fillna(False)
+    return instant(day.where(~next_day, day + pd.Timedelta(days=1)), frame["found_at"], time_zone)
+
+
+def _both(table: str, names: list[str], tables: dict[str, TableCheck], known: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """Rows of the load and of the book, by key; the load's row wins."""
+    parts = [frame[names] for frame in (tables[table].accepted, known[table]) if len(frame)]
+    together = pd.concat(parts) if parts else tables[table].accepted[names]
+    return together.drop_duplicates(key_of(table)).set_index(key_of(table))

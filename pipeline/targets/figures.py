@@ -1,0 +1,143 @@
+"""What was read in one cell: counts, weighted quantiles, the grade, and how much of the daily swing stands in its readings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline.formulas.grades import grade_of, missing_for_c, worse
+from pipeline.formulas.limits import judgement
+from pipeline.formulas.statistics import crossed_bootstrap, effective_visits, interval, weighted_quantile
+from pipeline.formulas.weights import named_seed, site_day_weights
+from schemas.frames import COUNT_TARGET_COLUMNS
+
+Cell = tuple[str, str, str, str, str]
+GradeCap = Callable[[Cell], str | None] | Mapping[Cell, str] | None
+
+MONTHS = tuple(str(month) for month in range(1, 13))
+QUANTILES = {"min": 0.0, "p05": 0.05, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p95": 0.95, "max": 1.0}
+
+number = cache(judgement)
+
+
+def distinct_values(readings: pd.DataFrame) -> pd.DataFrame:
+    """Give each distinct value of a site and day one row, as cautious as its most cautious reading.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Readings of one taxon, population, stage and medium.
+
+    Returns
+    -------
+    DataFrame
+        Sorted; columns ``site``, ``date``, ``month``, ``value`` (°C), ``swing`` (highest share of the daily swing, −1 to 1), ``night`` (all
+        its rows are surely at night), ``from_visit`` (all its rows are the visit's), ``accuracy_c`` (the worst; °C).
+    """
+    hour = readings["hour"].astype("float64")
+    swing = np.cos(2 * np.pi * (hour - number("daytime_peak_hour")) / 24).fillna(1.0)
+    swing = swing.mask(readings["depth_cm"] >= number("daytime_flat_depth"), 0.0)
+    rows = readings[["site", "date", "month", "value", "from_visit"]].assign(
+        swing=swing,
+        night=readings["night"].fillna(False).astype("bool"),
+        accuracy_c=readings["accuracy_c"].astype("float64").fillna(number("accuracy_default")),
+    )
+    how = {"swing": "max", "night": "min", "from_visit": "min", "accuracy_c": "max"}
+    return rows.groupby(["site", "date", "month", "value"], sort=True).agg(how).reset_index()
+
+
+def weights_of(values: pd.DataFrame) -> NDArray[np.float64]:
+    """Site-day weights of distinct values; sum 1."""
+    return site_day_weights(values["site"], values["month"].astype("int64"), values["date"])
+
+
+def draws_of(values: pd.DataFrame, cell: Cell, seed: int, replicates: int) -> NDArray[np.float64]:
+    """Bootstrapped P5, P50 and P95 of distinct values, °C, shape (replicates, 3)."""
+    return crossed_bootstrap(
+        values["value"], weights_of(values), values["site"], values["date"], [0.05, 0.5, 0.95], replicates, named_seed(cell, seed)
+    )
+
+
+def n_visits(readings: pd.DataFrame) -> int:
+    """Visits behind readings: several visits may share one reading, and each of them counts.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Columns ``visit_ids`` (visit codes, one a line), or ``visit_id`` alone where every reading has one visit.
+    """
+    if "visit_ids" not in readings:
+        return int(readings["visit_id"].nunique())
+    return len({code for codes in readings["visit_ids"].unique() for code in codes.split("\n")})
+
+
+def figures_of(readings: pd.DataFrame, values: pd.DataFrame, cell: Cell, seed: int, replicates: int) -> dict[str, Any]:
+    """Counts and quantiles of one cell.
+
+    Parameters
+    ----------
+    readings, values : DataFrame
+        Its readings, and the distinct values of them.
+    cell : tuple of str
+        Taxon, population, stage, medium, and month as text or ``warm`` or ``cold``.
+    seed, replicates : int
+        Of the bootstrap.
+
+    Returns
+    -------
+    dict
+        Counts and quantiles by the names of a targets table, °C; ``low`` and ``high`` (P10 and P90), ``swing`` (weighted mean share of the
+        daily swing, 0 to 1), ``only_from_visit``, and ``draws`` (see :func:`draws_of`; None where too few sites or dates were read).
+    """
+    names = [*QUANTILES, "low", "high", "p50_low", "p50_high", "night_share", "from_visit_share", "swing"]
+    empty = dict.fromkeys(names, math.nan)
+    if not len(values):
+        return {**empty, **dict.fromkeys(COUNT_TARGET_COLUMNS, 0), "n_eff": 0.0, "only_from_visit": False, "draws": None}
+    counts = {
+        "n_readings": len(readings), "n_animals": int(readings["n_animals"].sum()), "n_visits": n_visits(readings),
+        "n_dates": readings["date"].nunique(), "n_sites": readings["site"].nunique(), "n_years": readings["year"].nunique(), "n_eff": 0.0,
+    }  # fmt: skip
+    figures: dict[str, Any] = {**empty, **counts, "draws": None}
+    weights = weights_of(values)
+    probabilities = [*QUANTILES.values(), number("spring_low_percentile") / 100, number("spring_high_percentile") / 100]
+    figures.update(zip([*QUANTILES, "low", "high"], weighted_quantile(values["value"], weights, probabilities), strict=True))
+    days = values.groupby(["site", "date"], sort=True)["value"].mean().reset_index()
+    figures["n_eff"] = effective_visits(days["value"], days["site"], counts["n_dates"])
+    figures["night_share"], figures["from_visit_share"] = float(values["night"].mean()), float(readings["from_visit"].mean())
+    figures["only_from_visit"] = bool(readings["from_visit"].all())
+    figures["swing"] = max(float((values["swing"] * weights).sum()), 0.0)
+    enough = counts["n_sites"] >= number("p50_sites_least") and counts["n_dates"] >= number("p50_dates_least")
+    if enough or cell[-1] not in MONTHS:
+        figures["draws"] = draws_of(values, cell, seed, replicates)
+    if enough:
+        low, high = number("p50_low_percentile"), number("p50_high_percentile")
+        figures["p50_low"], figures["p50_high"] = interval(figures["draws"][:, 1], low, high)
+    return figures
+
+
+def graded(figures: dict[str, Any], cell: Cell, shared: dict[str, Any], grade_cap: GradeCap) -> dict[str, Any]:
+    """Add ``grade`` and ``lack`` (what is missing for a target, in words) to the figures of a cell.
+
+    Parameters
+    ----------
+    figures, cell
+        As :func:`figures_of`.
+    shared : dict
+        ``years`` and ``night_share`` of the taxon, population, stage and medium.
+    grade_cap : callable or mapping, optional
+        Cell to the best grade that it may have.
+    """
+    counts = {name: figures[f"n_{name}"] for name in ("sites", "dates", "visits")} | shared
+    counts["half_width"] = (figures["p50_high"] - figures["p50_low"]) / 2
+    monthly = cell[-1] in MONTHS
+    earned = grade_of(counts, monthly=monthly, only_from_visit=figures["only_from_visit"])
+    cap = grade_cap(cell) if callable(grade_cap) else (grade_cap or {}).get(cell)
+    grade = worse(earned, cap)
+    lack = missing_for_c(counts, monthly=monthly) or f"graded {grade}" if earned == grade else f"held at grade {grade} by hand"
+    return {**figures, "grade": grade, "lack": lack}

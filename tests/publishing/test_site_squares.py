@@ -1,0 +1,29 @@
+"""The class of a taxon and the one square of a site."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from pipeline.publishing.site_squares import SECRET_STEP, taxon_classes, uncertainty_class_m
+
+
+def classes(group: str, sensitivity: str = "0.01") -> dict[str, str]:
+    return taxon_classes(pd.DataFrame({"code": ["A"], "group": [group], "sensitivity": [sensitivity]}))
+
+
+# Chapman 2020, category 1: what lives at one spring or in one cave is of extreme sensitivity, shown at 1 degree at most.
+@pytest.mark.parametrize("group", ["cave", "warm_spring"])
+def test_what_lives_in_caves_and_warm_springs_is_never_shown_finer_than_a_degree(group: str) -> None:
+    assert classes(group) == {"A": "1"} and SECRET_STEP == "1"
+    assert classes(group, "withheld") == {"A": "withheld"}
+
+
+def test_other_groups_keep_the_class_that_is_stated() -> None:
+    assert classes("cool_stream") == {"A": "0.01"} and classes("woodland", "0.1") == {"A": "0.1"}
+
+
+# Georeferencing Best Practices (Chapman & Wieczorek 2020): an unknown datum adds 5359 m.
+@pytest.mark.parametrize(("own", "shown"), [(12.0, 100.0), (100.0, 100.0), (101.0, 1000.0), (float("nan"), 10000.0)])
+def test_an_uncertainty_is_published_as_its_class(own: float, shown: float) -> None:
+    assert uncertainty_class_m(own) == shown

@@ -1,0 +1,52 @@
+"""How rows become a frame of a model, and that every model says what its columns mean."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pandera.errors
+import pytest
+
+from schemas import air_and_water_frames, field_frames
+from schemas.air_and_water_frames import WaterReadings, Wetness
+from schemas.frame import Frame, columns_of, framed, types_of
+
+MODELS = [
+    model
+    for module in (air_and_water_frames, field_frames)
+    for model in vars(module).values()
+    if isinstance(model, type) and issubclass(model, Frame) and model is not Frame
+]
+ROW = {"taxon": "EWIL", "population": "", "life_stage": "larva", "wetness": "moist", "n_finds": 2}
+
+
+def test_rows_get_the_columns_order_and_types_of_the_model() -> None:
+    frame = framed(Wetness, [{"n_finds": 2, "more": 1, **ROW}])
+    assert list(frame.columns) == list(columns_of(Wetness)) and frame["n_finds"].dtype == "int64" and frame["taxon"].dtype == "str"
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_no_rows_are_a_frame_too(model: type[Frame]) -> None:
+    frame = framed(model, [])
+    assert frame.empty and {name: str(kind) for name, kind in frame.dtypes.items()} == {
+        name: str(pd.Series([], dtype=kind).dtype) for name, kind in types_of(model).items()
+    }
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_every_column_says_what_it_means(model: type[Frame]) -> None:
+    assert all(columns_of(model).values())
+
+
+@pytest.mark.parametrize("wrong", [{"wetness": None}, {"n_finds": "two"}])
+def test_a_row_that_does_not_fit_is_refused(wrong: dict[str, object]) -> None:
+    with pytest.raises((pandera.errors.SchemaError, ValueError)):
+        framed(Wetness, [{**ROW, **wrong}])
+
+
+def test_days_stay_in_the_books_unit() -> None:
+    assert framed(WaterReadings, [])["date"].dtype == "datetime64[us]"
+
+
+def test_a_missing_column_is_refused() -> None:
+    with pytest.raises(KeyError, match="quantity"):
+        framed(WaterReadings, pd.DataFrame({"taxon": ["EWIL"]}))
