@@ -68,8 +68,9 @@ def silent_visits(connection: DuckDBPyConnection) -> frozenset[str]:
 
 
 def _has_views(connection: DuckDBPyConnection) -> bool:
-    """Whether the book was written to since it tells of silence."""
-    return bool(connection.execute("SELECT 1 FROM duckdb_views() WHERE view_name = 'no_absence'").fetchall())
+    """Whether the book was written to since it tells of silence, and has what its views rest on."""
+    found = connection.execute("SELECT count(*) FROM duckdb_views() WHERE view_name IN ('no_absence', 'conversions')").fetchall()
+    return bool(found[0][0] == 2)
 
 
 def absence_counts(connection: DuckDBPyConnection) -> tuple[int, dict[str, int]]:
