@@ -140,7 +140,7 @@ def _has_tables(connection: DuckDBPyConnection, name: str = "loads") -> bool:
 def _create(connection: DuckDBPyConnection, write: bool) -> None:
     if _has_tables(connection):
         # a book of an earlier version gets what came later
-        if write and not _has_tables(connection, "uncounted_all"):
+        if write and not all(_has_tables(connection, name) for name in ("uncounted_all", "conversions_all")):
             connection.execute(TABLES + VIEWS)
         return
     connection.execute(TABLES)
