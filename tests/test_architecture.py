@@ -61,7 +61,7 @@ DOORS = {
     "geopandas": {"reading/waypoints", "maps/lines", "publishing/geo_files"},
     "PIL": {"reading/photos"},
     "psychrolib": {"formulas/moist_air"},
-    "scipy": {"formulas/statistics"},
+    "scipy": {"formulas/sample_size"},
     "shapely": {"publishing/geo_files", "maps/lines", "reports/parcel_sites"},
     "python_calamine": {"reading/files"},
     "xlsxwriter": {"entry/workbook"},
