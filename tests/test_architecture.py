@@ -53,7 +53,7 @@ DOORS = {
     "folium": {"maps/page"},
     "branca": {"maps/page"},
     "matplotlib": {"maps/stills"},
-    "duckdb": {"book/store"},
+    "duckdb": {"book/connection"},
     "jinja2": {"writing/page"},
     "astral": {"formulas/sun"},
     "pyproj": {"formulas/places"},

@@ -8,7 +8,7 @@ import frictionless
 import pandas as pd
 import pytest
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.errors import RillbookError
@@ -72,7 +72,7 @@ def test_the_same_records_print_the_same_values(demo_run: tuple[Path, run.Demo],
     again = run.derive_targets(demo_copy)
     assert again.kept.empty
     assert (demo_copy / "out" / "targets.csv").read_bytes() == before
-    with book.open_book(demo_copy) as connection:
+    with open_book(demo_copy) as connection:
         twice = connection.execute(
             "SELECT count(*) - count(DISTINCT (taxon, population, life_stage, medium, month, quantity, value)) FROM published"
         )
@@ -116,6 +116,6 @@ def test_from_fewer_visits_nothing_warmer_is_printed_until_someone_accepts_it(de
     warmer = accepted.targets.set_index(CELL)
     assert (warmer[VALUES] > after[VALUES]).to_numpy().any()
     assert run.derive_targets(demo_copy).targets.set_index(CELL)[VALUES].equals(warmer[VALUES])
-    with book.open_book(demo_copy) as connection:
+    with open_book(demo_copy) as connection:
         signed = connection.execute("SELECT DISTINCT taxon, who, reason FROM accepted_warmer").fetchall()
     assert signed == [("DMON", "AB", "the cold load was another stream")]

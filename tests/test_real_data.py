@@ -21,7 +21,8 @@ from line_checks import assert_book
 from real_data_tables import PAGE, SHEETS, TODAY, Loaded, column_map, cut, new_book, tables
 from typer.testing import CliRunner
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows
 from pipeline.cli import app
 from pipeline.commands import run
 from pipeline.formulas.limits import judgement
@@ -54,8 +55,8 @@ def sheet(loaded: Loaded, position: int = -1) -> pd.DataFrame:
 
 
 def stored(loaded: Loaded, table: str) -> pd.DataFrame:
-    with book.open_book(loaded.folder) as connection:
-        return book.current(connection, table).set_index({"sites": "site_id", "visits": "visit_id", "finds": "find_id"}[table])
+    with open_book(loaded.folder) as connection:
+        return current_rows(connection, table).set_index({"sites": "site_id", "visits": "visit_id", "finds": "find_id"}[table])
 
 
 def held_lines(loaded: Loaded, rule: str) -> set[int]:

@@ -15,7 +15,8 @@ import pandas as pd
 import pytest
 from real_data_tables import Loaded
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows
 from pipeline.commands import run
 from pipeline.formulas import sun
 from pipeline.formulas.places import distance_m
@@ -43,8 +44,8 @@ def load(root: Path, open_data: Path, tmp_path_factory: pytest.TempPathFactory) 
         run.init(folder, column_map.with_suffix(".book.toml").read_text(encoding="utf-8"))
         report = run.load_files(folder, [open_data / name / file], column_map, today=TODAY)
         assert isinstance(report, run.Report)
-        with book.open_book(folder) as connection:
-            return report, book.current(connection, "sites").set_index("site_id")
+        with open_book(folder) as connection:
+            return report, current_rows(connection, "sites").set_index("site_id")
 
     return one
 
@@ -133,8 +134,8 @@ def test_clock_times_around_midnight_are_at_night_and_each_change_is_on_record(r
     """All work was done in the dark: the sun's height says whether a time was read right, apart from the clock that the map states."""
     loaded = real_sheet("gsmnp_2012")
     report = loaded.report
-    with book.open_book(loaded.folder) as connection:
-        visits, sites = book.current(connection, "visits"), book.current(connection, "sites").set_index("site_id")
+    with open_book(loaded.folder) as connection:
+        visits, sites = current_rows(connection, "visits"), current_rows(connection, "sites").set_index("site_id")
     at = sites.loc[visits["site_id"], ["latitude", "longitude"]].set_axis(visits.index)
     timed = visits["start_utc"].notna() & at["latitude"].notna()
     assert timed.sum() > 800

@@ -14,8 +14,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline.book import store as book
 from pipeline.book.absences import absence_counts
+from pipeline.book.changes import Changes, compare_with_book, is_settled
+from pipeline.book.connection import open_book
+from pipeline.book.current import brought_by, known_rows
+from pipeline.book.held_items import held_row_texts, open_items, settle_items, settled_reasons, standing_answers
+from pipeline.book.loads import all_loads, content_hash, loaded_as, start_load, store_checked, undo_load
 from pipeline.checking import accounting, check, repair
 from pipeline.checking.outcome import HELD_COLUMNS, ROW_FATES, Account, Checked
 from pipeline.commands import load_loggers as loggers
@@ -78,7 +82,7 @@ class Report:
     account: Account | None
     held: pd.DataFrame
     flags: pd.DataFrame
-    changes: book.Changes | None = None
+    changes: Changes | None = None
     load_id: int | None = None
     notes: list[str] = field(default_factory=list)
     converted: pd.DataFrame = field(default_factory=pd.DataFrame)
@@ -109,7 +113,7 @@ class Report:
 class WouldReplaceError(RillbookError):
     """A load that would replace what the book holds, without being told to."""
 
-    def __init__(self, changes: book.Changes) -> None:
+    def __init__(self, changes: Changes) -> None:
         self.changes = changes
         super().__init__(
             f"the book holds some of this already: {len(changes.changed)} would change and {len(changes.vanished)} would vanish. "
@@ -189,7 +193,7 @@ def _with_files(frame: pd.DataFrame, sources: list[MappedSource]) -> pd.DataFram
 
 
 def _report(checked: Checked, account: Account, settled: pd.DataFrame, *, notes: list[str], **more: Any) -> Report:
-    answered = book.is_settled(checked.held, settled)
+    answered = is_settled(checked.held, settled)
     if answered.any():
         notes = [*notes, f"{int(answered.sum())} that you answered before stay as they were decided; they are not listed again."]
     held, flags = _with_files(checked.held[~answered], checked.sources), _with_files(checked.flags, checked.sources)
@@ -257,16 +261,16 @@ def check_tables(
     gpx: list[Path] | None = None,
 ) -> Report:
     """Check sheets that are read already, with places from GPX files; see :func:`check_files`."""
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         if any(repair.is_repair_list(one) for one in tables):
             return _judge_repairs(connection, tables, settings, today or date.today(), progress)[0]
         sources, _, notes = _map_tables(tables, map_path)
-        known, settled = book.known_rows(connection, as_stored=True), book.settled_reasons(connection)
+        known, settled = known_rows(connection, as_stored=True), settled_reasons(connection)
     progress("checking")
     sources, said = add_waypoints(sources, gpx or [], settings, known, today or date.today())
     notes += said
     checked = check.check(sources, settings, known, today or date.today())
-    changes = book.changes(known, checked, settled)
+    changes = compare_with_book(known, checked, settled)
     return _report(checked, accounting.account(checked, changes.same), settled, changes=changes, notes=notes)
 
 
@@ -279,7 +283,7 @@ def load_files(
     corrects: int | None = None,
     today: date | None = None,
     progress: Progress = _silent,
-    show: Callable[[book.Changes], None] | None = None,
+    show: Callable[[Changes], None] | None = None,
 ) -> Report | LoggerReport:
     """Load files into the book in one transaction.
 
@@ -314,21 +318,23 @@ def load_files(
         return _load_repairs(folder, tables, settings, today, progress)
     sources, known_map, notes = _map_tables(tables, map_path)
     hashes = [one.source.sha256 for one in sources] + [file_hash(path) for path in gpx]
-    content = book.content_hash([*hashes, known_map.sha256, _standards(settings)])
-    with book.open_book(folder, write=True) as connection:
-        before = book.loaded_as(connection, content)
+    content = content_hash([*hashes, known_map.sha256, _standards(settings)])
+    with open_book(folder, write=True) as connection:
+        before = loaded_as(connection, content)
         if before is not None and corrects is None:
             return _nothing_done([*notes, f"This was loaded before, as load {before}. Nothing was changed."])
-        had = book.known_rows(connection, as_stored=True)
-        load_id = book.start_load(connection, "load", [path.name for path in [*paths, *gpx]], content, known_map.title, corrects, _now())
-        known = book.known_rows(connection, as_stored=True) if corrects is not None else had
-        settled = book.settled_reasons(connection)
+        had = known_rows(connection, as_stored=True)
+        load_id = start_load(connection, "load", [path.name for path in [*paths, *gpx]], content, known_map.title, corrects, _now())
+        known = known_rows(connection, as_stored=True) if corrects is not None else had
+        settled = settled_reasons(connection)
         progress("checking")
         sources, said = add_waypoints(sources, gpx, settings, known, today)
         notes += said
         checked = check.check(sources, settings, known, today)
         changes = (
-            book.changes(known, checked, settled) if corrects is None else _corrections(connection, corrects, had, known, checked, settled)
+            compare_with_book(known, checked, settled)
+            if corrects is None
+            else _corrections(connection, corrects, had, known, checked, settled)
         )
         if changes.changed or changes.vanished:
             if not replace and corrects is None:
@@ -337,8 +343,8 @@ def load_files(
                 show(changes)
         account = accounting.account(checked, changes.same)
         progress("storing")
-        book.store(connection, load_id, checked, account, changes.same)
-        book.settle(connection, load_id, _typed_repairs(tables))
+        store_checked(connection, load_id, checked, account, changes.same)
+        settle_items(connection, load_id, _typed_repairs(tables))
         notes += _absence_notes(connection)
     return _report(checked, account, settled, changes=changes, load_id=load_id, notes=notes)
 
@@ -358,10 +364,10 @@ def _nothing_done(notes: list[str]) -> Report:
 
 def _corrections(
     connection: Any, corrects: int, had: dict[str, pd.DataFrame], known: dict[str, pd.DataFrame], checked: Checked, settled: pd.DataFrame
-) -> book.Changes:
+) -> Changes:
     """What a correcting load changes: rows of the load that it corrects, and of others that it describes differently."""
-    found = book.changes(known, checked, settled)
-    keys = book.brought_by(connection, corrects)
+    found = compare_with_book(known, checked, settled)
+    keys = brought_by(connection, corrects)
     lost = []
     for table, frame in had.items():
         key = key_of(table)
@@ -369,7 +375,7 @@ def _corrections(
         lost += [
             f"{table[:-1] if table != 'availability' else 'point'} {one}" for one in frame[key] if one in keys[table] and one not in stays
         ]
-    return book.Changes(found.same, found.changed, found.vanished + lost)
+    return Changes(found.same, found.changed, found.vanished + lost)
 
 
 def _no_reasons() -> pd.DataFrame:
@@ -378,14 +384,14 @@ def _no_reasons() -> pd.DataFrame:
 
 def _load_repairs(folder: Path, tables: list[SourceTable], settings: Settings, today: date, progress: Progress) -> Report:
     """Apply a list of held items that came back; what is still wrong stays held."""
-    with book.open_book(folder, write=True) as connection:
+    with open_book(folder, write=True) as connection:
         report, checked, applied = _judge_repairs(connection, tables, settings, today, progress)
         if report.account is None or applied.empty:
             return report
-        load_id = book.start_load(connection, "repair", [tables[0].file], book.content_hash([tables[0].sha256]), "", None, _now())
+        load_id = start_load(connection, "repair", [tables[0].file], content_hash([tables[0].sha256]), "", None, _now())
         progress("storing")
-        book.store(connection, load_id, checked, report.account, {table: set() for table in LOADED}, patch=True)
-        book.settle(connection, load_id, applied)
+        store_checked(connection, load_id, checked, report.account, {table: set() for table in LOADED}, patch=True)
+        settle_items(connection, load_id, applied)
         notes = [*report.notes, *_absence_notes(connection)]
     return replace_fields(report, load_id=load_id, notes=notes)
 
@@ -410,8 +416,8 @@ def _judge_repairs(
     if len(tables) != 1:
         raise RillbookError("a list of held items is loaded alone.", "Load it by itself, and the sheets after it.")
     source = tables[0]
-    known, held_rows = book.known_rows(connection, as_stored=True), book.held_row_texts(connection)
-    wanted = repair.read_repairs(source, book.held(connection), book.answers(connection))
+    known, held_rows = known_rows(connection, as_stored=True), held_row_texts(connection)
+    wanted = repair.read_repairs(source, open_items(connection), standing_answers(connection))
     notes = [f"{wanted.repeated} answers are in the book already."] if wanted.repeated else []
     if wanted.asked.empty:
         return (
@@ -463,8 +469,8 @@ def _repair_account(checked: Checked, fates: np.ndarray) -> Account:
 def held_items(folder: Path) -> pd.DataFrame:
     """Open held items of a book; see `book.held`."""
     read_settings(folder)
-    with book.open_book(folder) as connection:
-        return book.held(connection)
+    with open_book(folder) as connection:
+        return open_items(connection)
 
 
 def write_held(folder: Path, path: Path) -> int:
@@ -482,22 +488,22 @@ def write_held(folder: Path, path: Path) -> int:
 def undo(folder: Path, load_id: int) -> None:
     """Take a load back."""
     read_settings(folder)
-    with book.open_book(folder, write=True) as connection:
-        book.undo(connection, load_id, _now())
+    with open_book(folder, write=True) as connection:
+        undo_load(connection, load_id, _now())
 
 
 def status(folder: Path) -> dict[str, Any]:
     """What a book holds: loads, rows by table, open items, flags by rule."""
     settings = read_settings(folder)
-    with book.open_book(folder) as connection:
-        known = book.known_rows(connection)
+    with open_book(folder) as connection:
+        known = known_rows(connection)
         outcome = connection.execute(
             """SELECT count(*) FILTER (NOT EXISTS (SELECT 1 FROM finds f WHERE f.visit_id = v.visit_id) AND NOT incomplete),
               count(*) FILTER (incomplete) FROM visits v"""
         ).fetchall()[0]
         flags = connection.execute("SELECT rule, count(*) FROM flags WHERE settled_by IS NULL GROUP BY rule ORDER BY rule").fetchall()
-        loads = json.loads(book.loads(connection).to_json(orient="records", date_format="iso"))
-        items = len(book.held(connection))
+        loads = json.loads(all_loads(connection).to_json(orient="records", date_format="iso"))
+        items = len(open_items(connection))
         stated, silent = absence_counts(connection)
         of_loggers = logger_store.summary(connection)
     tables = {table: len(frame) for table, frame in known.items()}
@@ -520,7 +526,7 @@ def compare_populations(folder: Path, first: str, second: str, *, taxon: str, li
     from pipeline.targets import compare, evidence
 
     settings = read_settings(folder)
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         refuse_empty(connection, folder)
         readings, _ = evidence.readings(connection, settings)
     found = asdict(compare.compare(readings, first, second, settings, taxon=taxon, life_stage=life_stage, medium=medium))
@@ -548,9 +554,9 @@ def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None
 
     settings = read_settings(folder)
     address = map_parts.tiles_address(tiles) if tiles else ""
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         refuse_empty(connection, folder)
-        known, doubts = book.known_rows(connection), _in_doubt(connection)
+        known, doubts = known_rows(connection), _in_doubt(connection)
     shapes = map_lines.read_lines(lines) if lines is not None else None
     progress("drawing the maps")
     shown = public_book(folder, settings)

@@ -34,16 +34,16 @@ PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>a fo
 SERVE = """
     import sys, time
     from pipeline import cli
-    from pipeline.book import store as book
+    from pipeline.book import loads
     from pipeline.commands import enter
     enter.form_of = lambda folder: {page!r}
-    insert = book._insert
+    insert = loads.append_rows
     def slow(connection, name, frame, load_id):
         insert(connection, name, frame, load_id)
         if name == {after!r}:
             print("half-way", flush=True)
             time.sleep({seconds})
-    book._insert = slow
+    loads.append_rows = slow
     sys.argv = ["rillbook", "enter", "--book", {folder!r}, *{words!r}]
     cli.main()
 """

@@ -28,7 +28,7 @@ from metapype.model import metapype_io
 from real_data_tables import SHEETS
 from shapely.geometry import shape
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
 from pipeline.commands import run
 from pipeline.commands import write_reports as reporting
 from pipeline.commands.publish import ARCHIVE, publish
@@ -63,7 +63,7 @@ def out(folder: Path) -> Path:
 
 
 def ask(folder: Path, query: str) -> list[tuple]:
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         return connection.execute(query).fetchall()
 
 
@@ -524,7 +524,7 @@ def test_the_same_book_gives_the_same_bytes(demo, tmp_path):
 def test_moving_a_site_within_its_square_changes_no_byte(copied):
     """The published files themselves, not only the frames that they are made of."""
     before = {path.name: path.read_bytes() for path in out(copied).rglob("*") if path.is_file()}
-    with book.open_book(copied, write=True) as connection:
+    with open_book(copied, write=True) as connection:
         connection.execute(
             "UPDATE sites_all SET latitude = 36.1999, longitude = -81.8001, site_name = 'moved', elevation_m = 5 WHERE site_id = 'S02'"
         )

@@ -17,7 +17,8 @@ import pandas as pd
 import pytest
 from conftest import offline_pages
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows, known_rows
 from pipeline.commands import run
 from pipeline.entry import form
 from pipeline.settings import parse_settings, read_settings
@@ -90,8 +91,8 @@ def folder(tmp_path: Path) -> Path:
 
 
 def page_of(folder: Path) -> Path:
-    with book.open_book(folder) as connection:
-        known = book.known_rows(connection)
+    with open_book(folder) as connection:
+        known = known_rows(connection)
     (folder / "out").mkdir(exist_ok=True)
     return form.write(folder / "out", read_settings(folder), known)
 
@@ -234,8 +235,8 @@ def test_a_visit_by_keyboard_alone_is_typed_reloaded_saved_and_loaded(
     assert [{name: find[name] for name in FINDS[0]} for find in document["finds"]] == FINDS
     report = run.load_files(folder, [path], today=TODAY)
     assert isinstance(report, run.Report) and report.exit_code == 0, report.held
-    with book.open_book(folder) as connection:
-        stored = book.current(connection, "finds").sort_values("find_id")
+    with open_book(folder) as connection:
+        stored = current_rows(connection, "finds").sort_values("find_id")
     assert stored["svl_mm"].tolist() == [float(find["svl_mm"]) for find in FINDS]
     assert stored["taxon"].tolist() == [find["taxon"] for find in FINDS]
 
@@ -326,8 +327,8 @@ def test_a_likely_fahrenheit_is_repaired_with_one_tap_and_written_down(folder: P
         "58",
     )
     assert run.load_files(folder, [path], today=TODAY).exit_code == 0
-    with book.open_book(folder) as connection:
-        (stored,) = book.current(connection, "finds")["water_temp_c"]
+    with open_book(folder) as connection:
+        (stored,) = current_rows(connection, "finds")["water_temp_c"]
         written = connection.execute("SELECT field, old_text FROM corrections").fetchall()
     assert stored == pytest.approx(14.44, abs=0.01) and ("water_temp_c", "58") in written
 
@@ -410,8 +411,8 @@ def test_units_are_chosen_once_and_stand_at_each_number(folder: Path, opened: Op
     path, document = saved(page, folder, click_save(page))
     assert document["visits"][0]["air_temp_c"] == "58 F"
     assert run.load_files(folder, [path], today=TODAY).exit_code == 0
-    with book.open_book(folder) as connection:
-        assert book.current(connection, "visits")["water_temp_c"].tolist() == pytest.approx([(52 - 32) / 1.8], abs=0.01)
+    with open_book(folder) as connection:
+        assert current_rows(connection, "visits")["water_temp_c"].tolist() == pytest.approx([(52 - 32) / 1.8], abs=0.01)
 
 
 @pytest.mark.browser

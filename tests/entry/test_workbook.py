@@ -15,7 +15,8 @@ import pytest
 from conftest import absent
 from openpyxl.worksheet.datavalidation import DataValidation
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.entry import marked_copy
@@ -235,8 +236,8 @@ def test_a_workbook_in_fahrenheit(folder: Path, tmp_path: Path) -> None:
 
 
 def known(folder: Path, table: str) -> pd.DataFrame:
-    with book.open_book(folder) as connection:
-        return book.known_rows(connection)[table]
+    with open_book(folder) as connection:
+        return known_rows(connection)[table]
 
 
 def test_a_filled_copy_loads_with_nothing_held_back(folder: Path, tmp_path: Path) -> None:

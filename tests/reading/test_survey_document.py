@@ -16,7 +16,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline import cli
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
 from pipeline.commands import run
 from pipeline.errors import RillbookError
 from pipeline.loggers import exports as logger_files
@@ -67,12 +68,12 @@ def load(folder: Path, path: Path, **words: Any) -> run.Report:
 
 
 def rows(folder: Path) -> dict[str, pd.DataFrame]:
-    with book.open_book(folder) as connection:
-        return book.known_rows(connection)
+    with open_book(folder) as connection:
+        return known_rows(connection)
 
 
 def corrections(folder: Path) -> list[tuple[Any, ...]]:
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         return connection.execute("SELECT * FROM corrections ORDER BY ALL").fetchall()
 
 
@@ -114,7 +115,7 @@ def test_repairs_made_at_the_form_are_written_down_with_the_load_and_go_with_it(
     load(folder, path)
     assert corrections(folder) == [(1, "form-1", "finds", "F1", "water_temp_c", "54.7", "12.6", "degrees Fahrenheit", "")]
     run.undo(folder, 1)
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         assert connection.execute("SELECT count(*) FROM settled").fetchall() == [(0,)]
     assert load(folder, path).load_id == 2
 
@@ -148,7 +149,7 @@ def test_an_unknown_field_is_noted_and_its_text_is_kept(folder: Path) -> None:
     document["finds"][0]["colour"] = "olive"
     report = load(folder, saved(folder, document))
     assert any("sheet finds: not used: colour" in note for note in report.notes)
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         texts = connection.execute("SELECT cells FROM source_rows").fetchall()
     assert any("olive" in text for (text,) in texts)
 
@@ -166,7 +167,7 @@ def test_numbers_and_yes_without_quote_marks_are_read_as_they_are_written(folder
     load(folder, saved(folder, text))
     found = rows(folder)["finds"].set_index("find_id").loc["F1"]
     assert (found["water_temp_c"], found["tail_whole"], pd.isna(found["sex"])) == (12.6, True, True)
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         assert any('"12.60"' in cells for (cells,) in connection.execute("SELECT cells FROM source_rows").fetchall())
 
 

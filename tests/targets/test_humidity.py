@@ -23,7 +23,7 @@ from real_data_tables import Loaded
 from targets.test_evidence import FIND, SITE, TOML, VISIT
 from targets.test_evidence import book as small_book
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
 from pipeline.formulas.moist_air import constant, vapour_pressure_deficit_kpa
 from pipeline.settings import Settings, parse_settings, read_settings
 from pipeline.targets import humidity as own
@@ -409,7 +409,7 @@ def gsmnp(real_sheet: Callable[[str], Loaded]) -> tuple[pd.DataFrame, pd.DataFra
     """Readings and left-out finds of the sheet, loaded through its map."""
     loaded = real_sheet("gsmnp_2012")
     settings = read_settings(loaded.folder)
-    with book.open_book(loaded.folder) as connection:
+    with open_book(loaded.folder) as connection:
         return *humidity_readings(connection, settings), settings, loaded.files[0]
 
 

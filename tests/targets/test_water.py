@@ -20,7 +20,7 @@ from real_data_tables import Loaded
 from targets.test_evidence import FIND, SITE, TOML, VISIT
 from targets.test_evidence import book as small_book
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
 from pipeline.formulas.water import water_limits
 from pipeline.settings import parse_settings, read_settings
 from pipeline.targets import water as own
@@ -241,7 +241,7 @@ def test_ncr_ph_agrees_with_a_count_of_the_stored_rows(real_sheet: Callable[[str
     """Larvae of Eurycea bislineata: a median of each waterbody and day, each site and month alike, from the tables as stored."""
     folder = real_sheet("ncr_lotic_2005_2017").folder
     settings = read_settings(folder)
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         readings, left_out = water_readings(connection, settings)
         sites, visits, finds = (connection.execute(f"SELECT * FROM {table}").df() for table in ("sites", "visits", "finds"))
     assert set(left_out["reason"]) == {UNCORRECTED} and set(readings["quantity"]) == {"ph"}
