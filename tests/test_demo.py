@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import frictionless
@@ -29,7 +30,7 @@ def test_the_files_are_where_the_readme_says(demo_run: tuple[Path, run.Demo]) ->
 # Source of what counts as valid: the frictionless library, from the authors of the Table Schema standard.
 @pytest.mark.parametrize("name", list(WRITTEN))
 def test_a_written_table_is_as_its_table_schema_says(demo_run: tuple[Path, run.Demo], root: Path, name: str) -> None:
-    schema = frictionless.Schema.from_descriptor(str(root / f"schemas/table_schema/out/{name}.json"))
+    schema = frictionless.Schema.from_descriptor(json.loads((root / f"schemas/table_schema/out/{name}.json").read_text(encoding="utf-8")))
     written = frictionless.Resource(path=f"{name}.csv", basepath=str(demo_run[0] / "out"), schema=schema).validate()
     assert written.stats["errors"] == 0, written.flatten(["message"])
 

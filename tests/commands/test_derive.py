@@ -97,7 +97,11 @@ def add_loggers(here: Path, sites: tuple[str, ...], hot_hours: int = 0) -> None:
 
 def page(here: Path, derived: Derived) -> sheet_reader.Section:
     (path,) = run.write_care_sheets(here, derived)
-    return sheet_reader.cells(path.read_text(encoding="utf-8"))[0]
+    every = sheet_reader.sections(path.read_text(encoding="utf-8"))
+    one = next(section for section in every if "cell" in section.classes)
+    # What a veterinarian will ask stands once for all stages, in a section of its own.
+    one.text = " ".join(section.text for section in every)
+    return one
 
 
 def shifts(derived: Derived) -> pd.Series:
