@@ -68,7 +68,18 @@ DOORS = {
     "openpyxl": {"entry/marked_copy"},
     "starlette": {"commands/enter"},
     "uvicorn": {"commands/enter"},
-    "typer": {"cli", "__main__"},
+    "typer": {
+        "cli/__init__",
+        "cli/keeping",
+        "cli/loading",
+        "cli/options",
+        "cli/printing",
+        "cli/recording",
+        "cli/reporting",
+        "cli/sharing",
+        "cli/study",
+        "cli/the_book",
+    },
 }
 
 
