@@ -750,16 +750,6 @@ def test_no_script_of_the_page_needs_jquery(make):
 # --- in the browser
 
 
-@pytest.fixture(scope="module")
-def browser(chromium):
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-        yield started
-        started.close()
-
-
 @pytest.fixture
 def opened(browser, tmp_path):
     """Open a page offline; whatever it asks for or complains of fails the test."""

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import copy
-import csv
 import json
 import sys
 from datetime import date
@@ -14,10 +12,10 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from survey_rows import CASES, REPAIR, SURVEY, corrections, rows, survey
 
 from pipeline import cli
 from pipeline.book.connection import open_book
-from pipeline.book.current import known_rows
 from pipeline.commands import run
 from pipeline.errors import RillbookError
 from pipeline.loggers import exports as logger_files
@@ -25,34 +23,13 @@ from pipeline.reading import files as read
 from pipeline.reading.survey_document import LISTS, LONGEST_TEXT, corrections_of, is_corrections, read_document, tables_of
 from schemas.tables import LOADED, fields
 
-CASES = Path(__file__).parents[1] / "cases"
 TODAY = date(2026, 1, 1)
-
-# The invented rows of tests/cases/base, as the form would save them.
-SURVEY: dict[str, Any] = {
-    "format": "rillbook survey",
-    "version": 1,
-    **{
-        table: [
-            {name: text for name, text in row.items() if text}
-            for row in csv.DictReader((CASES / "base" / f"{table}.csv").read_text(encoding="utf-8").splitlines())
-        ]
-        for table in LISTS
-    },
-}
-REPAIR = {
-    "table": "finds", "row_key": "F1", "field": "water_temp_c", "as_written": "54.7", "corrected": "12.6", "why": "degrees Fahrenheit",
-}  # fmt: skip
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     run.init(tmp_path / "b", (CASES / "base" / "rillbook.toml").read_text())
     return tmp_path / "b"
-
-
-def survey(**changes: Any) -> dict[str, Any]:
-    return copy.deepcopy(SURVEY) | changes
 
 
 def saved(folder: Path, document: Any, name: str = "visit.json") -> Path:
@@ -65,16 +42,6 @@ def load(folder: Path, path: Path, **words: Any) -> run.Report:
     report = run.load_files(folder, [path], today=TODAY, **words)
     assert isinstance(report, run.Report)
     return report
-
-
-def rows(folder: Path) -> dict[str, pd.DataFrame]:
-    with open_book(folder) as connection:
-        return known_rows(connection)
-
-
-def corrections(folder: Path) -> list[tuple[Any, ...]]:
-    with open_book(folder) as connection:
-        return connection.execute("SELECT * FROM corrections ORDER BY ALL").fetchall()
 
 
 def test_a_document_gives_the_same_rows_as_the_sheets(folder: Path, tmp_path: Path) -> None:

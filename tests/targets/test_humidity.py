@@ -20,8 +20,8 @@ from hypothesis import HealthCheck, given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 from real_data_tables import Loaded
-from targets.test_evidence import FIND, SITE, TOML, VISIT
-from targets.test_evidence import book as small_book
+from small_book import FIND, SITE, TOML, VISIT
+from small_book import book as small_book
 
 from pipeline.book.connection import open_book
 from pipeline.formulas.moist_air import constant, vapour_pressure_deficit_kpa
