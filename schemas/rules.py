@@ -104,6 +104,7 @@ _stage_near_overlap = all_of(
     Comparison("photo", "not noted"),
 )
 
+
 def _coordinates_swapped(frame: pd.DataFrame) -> pd.Series:
     return ~frame["in_area"].fillna(True) & frame["in_area_swapped"].fillna(False)
 

@@ -1,16 +1,23 @@
-"""What several test modules need: the open data, a browser, settings of hypothesis."""
+"""What several test modules need: the open data, a browser, books that are built once for all workers, settings of hypothesis."""
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
+from built_once import built_once
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from real_data_tables import Loaded
+
+    from pipeline.commands.run import Demo
 
 ROOT = Path(__file__).resolve().parent.parent
 OPEN_DATA = os.environ.get("RILLBOOK_OPEN_DATA", "../shared/open_data")
@@ -55,6 +62,32 @@ def chromium() -> str:
     return str(found)
 
 
+_running: list[Any] = []
+
+
+def started(chromium: str) -> Any:
+    """The one browser of a worker: starting it costs more than most tests."""
+    if not _running:
+        from playwright.sync_api import sync_playwright
+
+        driver = sync_playwright().start()
+        _running.extend([driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"]), driver])
+    return _running[0]
+
+
+@pytest.fixture(scope="session")
+def browser(chromium: str) -> Any:
+    """A headless Chromium; every test makes contexts of its own in it."""
+    return started(chromium)
+
+
+def pytest_sessionfinish() -> None:
+    """Stop the browser if a test started it."""
+    if _running:
+        _running[0].close()
+        _running[1].stop()
+
+
 @contextmanager
 def offline_pages(chromium: str, allowed: tuple[str, ...] = ("file:", "data:", "blob:")) -> Iterator[Callable[..., Any]]:
     """Open pages from disk with the network off; what any of them asked for or complained of fails at the end.
@@ -62,25 +95,75 @@ def offline_pages(chromium: str, allowed: tuple[str, ...] = ("file:", "data:", "
     The function that is yielded takes the path of a page, a width in pixels, a script that runs before the page's own, the medium
     (screen or print), and words of a browser context.
     """
-    from playwright.sync_api import sync_playwright
-
     faults: list[str] = []
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+    contexts: list[Any] = []
 
-        def open_page(path: Path, width: int = 1280, script: str = "", media: Any = None, **words: Any) -> Any:
-            context = browser.new_context(offline=True, viewport={"width": width, "height": 900}, **words)
-            if script:
-                context.add_init_script(script)
-            page = context.new_page()
-            page.on("request", lambda request: None if request.url.startswith(allowed) else faults.append(request.url))
-            page.on("console", lambda message: faults.append(message.text) if message.type in ("error", "warning") else None)
-            page.on("pageerror", lambda error: faults.append(str(error)))
-            if media:
-                page.emulate_media(media=media)
-            page.goto(path.as_uri())
-            return page
+    def open_page(path: Path, width: int = 1280, script: str = "", media: Any = None, **words: Any) -> Any:
+        context = started(chromium).new_context(offline=True, viewport={"width": width, "height": 900}, **words)
+        contexts.append(context)
+        if script:
+            context.add_init_script(script)
+        page = context.new_page()
+        page.on("request", lambda request: None if request.url.startswith(allowed) else faults.append(request.url))
+        page.on("console", lambda message: faults.append(message.text) if message.type in ("error", "warning") else None)
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        if media:
+            page.emulate_media(media=media)
+        page.goto(path.as_uri())
+        return page
 
+    try:
         yield open_page
-        browser.close()
+    finally:
+        for context in contexts:
+            context.close()
     assert faults == []
+
+
+@pytest.fixture(scope="session")
+def demo_run(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Demo]:
+    """Book of the invented study after `rillbook demo`, and what that reported. Copy the folder before you change anything in it."""
+    from pipeline.commands import run
+
+    made, result = built_once(tmp_path_factory, "demo", run.run_demo)
+    folder = tmp_path_factory.mktemp("demo") / "book"
+    shutil.copytree(made, folder)
+    return folder, dataclasses.replace(result, files=[folder / path.relative_to(made) for path in result.files])
+
+
+@pytest.fixture
+def demo_copy(demo_run: tuple[Path, Demo], tmp_path: Path) -> Path:
+    """A copy of that book, to be changed."""
+    return Path(shutil.copytree(demo_run[0], tmp_path / "book"))
+
+
+@pytest.fixture(scope="session")
+def real_sheet(open_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Loaded]:
+    """A real survey sheet, loaded through its map, with its targets; the book is this worker's own."""
+    from real_data_tables import load
+
+    done: dict[str, Loaded] = {}
+
+    def get(name: str) -> Loaded:
+        if name not in done:
+            made, loaded = built_once(tmp_path_factory, name, lambda folder: load(name, open_data, folder))
+            folder = tmp_path_factory.mktemp(name) / "book"
+            done[name] = dataclasses.replace(loaded, folder=Path(shutil.copytree(made, folder)))
+        return done[name]
+
+    return get
+
+
+# Test modules that take longest, the longest first: a worker that begins with one of them does not end last and alone.
+LONGEST = ()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Keep pytest-xdist from sorting modules by their number of tests: the order below is by their time."""
+    config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the longest modules first."""
+    rank = {name: place for place, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: rank.get(item.path.relative_to(ROOT / "tests").with_suffix("").as_posix(), len(LONGEST)))

@@ -302,14 +302,14 @@ def test_a_reader_that_stops_early_is_no_error(book: Path) -> None:
 STOPPED = """
     import sys, time
     from pipeline import cli
-    from pipeline.book import store as book
-    insert = book._insert
+    from pipeline.book import loads
+    insert = loads.append_rows
     def slow(connection, name, frame, load_id):
         insert(connection, name, frame, load_id)
         if name == "finds_all":
             print("half-way", flush=True)
             time.sleep(60)
-    book._insert = slow
+    loads.append_rows = slow
     sys.argv = ["rillbook", "load", *{files!r}, "--book", {folder!r}]
     cli.main()
 """

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import shutil
+import json
 from pathlib import Path
 
 import frictionless
 import pandas as pd
 import pytest
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.errors import RillbookError
@@ -17,21 +17,8 @@ from schemas.enums import EFFECTS
 from schemas.generate import WRITTEN
 
 
-@pytest.fixture(scope="module")
-def ran(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, run.Demo]:
-    folder = tmp_path_factory.mktemp("demo") / "d"
-    return folder, run.run_demo(folder)
-
-
-@pytest.fixture
-def copied(ran: tuple[Path, run.Demo], tmp_path: Path) -> Path:
-    """The book of the invented study, to be changed."""
-    shutil.copytree(ran[0], tmp_path / "d")
-    return tmp_path / "d"
-
-
-def test_the_files_are_where_the_readme_says(ran: tuple[Path, run.Demo]) -> None:
-    folder, result = ran
+def test_the_files_are_where_the_readme_says(demo_run: tuple[Path, run.Demo]) -> None:
+    folder, result = demo_run
     for name in ("rillbook.duckdb", "rillbook.toml", "out/targets.csv", "out/targets.json", "out/map.html", "out/private/map_exact.html"):
         assert (folder / name).stat().st_size > 0
     assert sorted(path.name for path in folder.glob("out/care_sheet_*.html")) == [
@@ -42,14 +29,14 @@ def test_the_files_are_where_the_readme_says(ran: tuple[Path, run.Demo]) -> None
 
 # Source of what counts as valid: the frictionless library, from the authors of the Table Schema standard.
 @pytest.mark.parametrize("name", list(WRITTEN))
-def test_a_written_table_is_as_its_table_schema_says(ran: tuple[Path, run.Demo], root: Path, name: str) -> None:
-    schema = frictionless.Schema.from_descriptor(str(root / f"schemas/table_schema/out/{name}.json"))
-    written = frictionless.Resource(path=f"{name}.csv", basepath=str(ran[0] / "out"), schema=schema).validate()
+def test_a_written_table_is_as_its_table_schema_says(demo_run: tuple[Path, run.Demo], root: Path, name: str) -> None:
+    schema = frictionless.Schema.from_descriptor(json.loads((root / f"schemas/table_schema/out/{name}.json").read_text(encoding="utf-8")))
+    written = frictionless.Resource(path=f"{name}.csv", basepath=str(demo_run[0] / "out"), schema=schema).validate()
     assert written.stats["errors"] == 0, written.flatten(["message"])
 
 
-def test_every_planted_fault_meets_its_effect_and_nothing_else_is_met(ran: tuple[Path, run.Demo]) -> None:
-    result = ran[1]
+def test_every_planted_fault_meets_its_effect_and_nothing_else_is_met(demo_run: tuple[Path, run.Demo]) -> None:
+    result = demo_run[1]
     assert result.as_planned
     assert (result.faults["expected"] == result.faults["met"]).all()
     assert set(result.faults["expected"]) == set(EFFECTS)
@@ -62,7 +49,7 @@ def test_every_planted_fault_meets_its_effect_and_nothing_else_is_met(ran: tuple
 
 
 @pytest.mark.parametrize("change", ["another effect", "one more", "one less"])
-def test_a_plan_that_is_not_met_is_seen(change: str, ran: tuple[Path, run.Demo], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_plan_that_is_not_met_is_seen(change: str, demo_run: tuple[Path, run.Demo], monkeypatch: pytest.MonkeyPatch) -> None:
     planted = demo.planted_faults()
     if change == "another effect":
         planted.loc[0, "effect"] = "flag"
@@ -71,22 +58,22 @@ def test_a_plan_that_is_not_met_is_seen(change: str, ran: tuple[Path, run.Demo],
     else:
         planted = planted[planted["row_key"] != planted["row_key"].iloc[0]]
     monkeypatch.setattr(demo, "planted_faults", lambda: planted)
-    result = ran[1]
+    result = demo_run[1]
     faults = demo.compare(result.report.held, result.report.flags)
     assert not run.Demo(result.report, faults, result.derived, result.files).as_planned
 
 
-def test_it_does_not_run_over_a_book(ran: tuple[Path, run.Demo]) -> None:
+def test_it_does_not_run_over_a_book(demo_run: tuple[Path, run.Demo]) -> None:
     with pytest.raises(RillbookError, match="holds a book already"):
-        run.run_demo(ran[0])
+        run.run_demo(demo_run[0])
 
 
-def test_the_same_records_print_the_same_values(ran: tuple[Path, run.Demo], copied: Path) -> None:
-    before = (copied / "out" / "targets.csv").read_bytes()
-    again = run.derive_targets(copied)
+def test_the_same_records_print_the_same_values(demo_run: tuple[Path, run.Demo], demo_copy: Path) -> None:
+    before = (demo_copy / "out" / "targets.csv").read_bytes()
+    again = run.derive_targets(demo_copy)
     assert again.kept.empty
-    assert (copied / "out" / "targets.csv").read_bytes() == before
-    with book.open_book(copied) as connection:
+    assert (demo_copy / "out" / "targets.csv").read_bytes() == before
+    with open_book(demo_copy) as connection:
         twice = connection.execute(
             "SELECT count(*) - count(DISTINCT (taxon, population, life_stage, medium, month, quantity, value)) FROM published"
         )
@@ -97,7 +84,7 @@ VALUES = ["set_point", "band_high", "act_line", "ceiling"]
 CELL = ["taxon", "population", "life_stage", "medium", "month"]
 
 
-def test_from_fewer_visits_nothing_warmer_is_printed_until_someone_accepts_it(copied: Path) -> None:
+def test_from_fewer_visits_nothing_warmer_is_printed_until_someone_accepts_it(demo_copy: Path) -> None:
     """A load of cold visits is published, then undone: what is left is a part of the visits, and would be warmer."""
     cold = [f"C{number}" for number in range(40)]
     days = pd.date_range("2025-07-01", periods=40, freq="D").strftime("%Y-%m-%d")
@@ -108,28 +95,28 @@ def test_from_fewer_visits_nothing_warmer_is_printed_until_someone_accepts_it(co
         "find_id": [f"{one}-1" for one in cold], "visit_id": cold, "taxon": "DMON", "life_stage": "larva", "count": 1,
         "microhabitat": "gravel_gaps", "water_temp_c": [f"{5 + number % 7 / 10:.1f}" for number in range(40)],
     })  # fmt: skip
-    paths = [copied / "cold_visits.csv", copied / "cold_finds.csv"]
+    paths = [demo_copy / "cold_visits.csv", demo_copy / "cold_finds.csv"]
     for frame, path in zip((visits, finds), paths, strict=True):
         frame.to_csv(path, index=False)
-    report = run.load_files(copied, paths)
+    report = run.load_files(demo_copy, paths)
     assert report.held.empty
-    with_cold = run.derive_targets(copied).targets.set_index(CELL)
-    run.undo(copied, int(report.load_id or 0))
-    held = run.derive_targets(copied)
+    with_cold = run.derive_targets(demo_copy).targets.set_index(CELL)
+    run.undo(demo_copy, int(report.load_id or 0))
+    held = run.derive_targets(demo_copy)
     after = held.targets.set_index(CELL)
     assert len(held.kept) and set(held.kept["taxon"]) == {"DMON"}
     both = after[VALUES].notna() & with_cold[VALUES].notna()
     assert both.to_numpy().any()
     assert not (after[VALUES].where(both) > with_cold[VALUES].where(both)).to_numpy().any()
     with pytest.raises(RillbookError, match=r"by a named person with a reason. Add --by NAME and --reason TEXT"):
-        run.derive_targets(copied, accept="DMON")
+        run.derive_targets(demo_copy, accept="DMON")
     with pytest.raises(RillbookError, match="not among the book's taxa"):
-        run.derive_targets(copied, accept="XXXX", by="AB", reason="why")
-    accepted = run.derive_targets(copied, accept="DMON", by="AB", reason="the cold load was another stream")
+        run.derive_targets(demo_copy, accept="XXXX", by="AB", reason="why")
+    accepted = run.derive_targets(demo_copy, accept="DMON", by="AB", reason="the cold load was another stream")
     assert accepted.kept.empty
     warmer = accepted.targets.set_index(CELL)
     assert (warmer[VALUES] > after[VALUES]).to_numpy().any()
-    assert run.derive_targets(copied).targets.set_index(CELL)[VALUES].equals(warmer[VALUES])
-    with book.open_book(copied) as connection:
+    assert run.derive_targets(demo_copy).targets.set_index(CELL)[VALUES].equals(warmer[VALUES])
+    with open_book(demo_copy) as connection:
         signed = connection.execute("SELECT DISTINCT taxon, who, reason FROM accepted_warmer").fetchall()
     assert signed == [("DMON", "AB", "the cold load was another stream")]

@@ -16,7 +16,7 @@ import pytest
 import sheet_reader
 from conftest import offline_pages
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.errors import RillbookError
@@ -178,7 +178,7 @@ def test_the_reader_of_care_sheets_sees_a_contradiction(study: Path) -> None:
 
 def test_a_reader_of_the_care_sheet_alone_can_answer(study: Path) -> None:
     """How many animals, visits, dates, sites and years; which months are silent; why the ceiling; what to do when it is passed."""
-    with book.open_book(study.parent) as connection:
+    with open_book(study.parent) as connection:
         readings, _ = evidence.readings(connection, read_settings(study.parent))
     targets = pd.read_csv(study / "targets.csv")
     kept = ["taxon", "population", "life_stage", "medium"]

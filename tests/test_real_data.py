@@ -18,10 +18,11 @@ import pytest
 import sheet_reader
 from conftest import offline_pages
 from line_checks import assert_book
-from real_data_tables import PAGE, SHEETS, TODAY, Loaded, column_map, cut, load, new_book, tables
+from real_data_tables import PAGE, SHEETS, TODAY, Loaded, column_map, cut, new_book, tables
 from typer.testing import CliRunner
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows
 from pipeline.cli import app
 from pipeline.commands import run
 from pipeline.formulas.limits import judgement
@@ -42,16 +43,9 @@ NOT_IN_BOOK = ("RCLA", "RPAL", "NVIR", "AMAC", "BAME", "NSIP", "RCAT", "RPIP", "
 
 
 @pytest.fixture(scope="session")
-def loaded(open_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Loaded]:
-    """Load a real sheet, once a session."""
-    done: dict[str, Loaded] = {}
-
-    def get(name: str) -> Loaded:
-        if name not in done:
-            done[name] = load(name, open_data, tmp_path_factory.mktemp(name) / "book")
-        return done[name]
-
-    return get
+def loaded(real_sheet: Callable[[str], Loaded]) -> Callable[[str], Loaded]:
+    """A real sheet, loaded."""
+    return real_sheet
 
 
 def sheet(loaded: Loaded, position: int = -1) -> pd.DataFrame:
@@ -61,8 +55,8 @@ def sheet(loaded: Loaded, position: int = -1) -> pd.DataFrame:
 
 
 def stored(loaded: Loaded, table: str) -> pd.DataFrame:
-    with book.open_book(loaded.folder) as connection:
-        return book.current(connection, table).set_index({"sites": "site_id", "visits": "visit_id", "finds": "find_id"}[table])
+    with open_book(loaded.folder) as connection:
+        return current_rows(connection, table).set_index({"sites": "site_id", "visits": "visit_id", "finds": "find_id"}[table])
 
 
 def held_lines(loaded: Loaded, rule: str) -> set[int]:

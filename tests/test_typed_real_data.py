@@ -13,8 +13,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from real_data_tables import Loaded
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows
 from pipeline.commands import run
 from pipeline.formulas import sun
 from pipeline.formulas.places import distance_m
@@ -42,8 +44,8 @@ def load(root: Path, open_data: Path, tmp_path_factory: pytest.TempPathFactory) 
         run.init(folder, column_map.with_suffix(".book.toml").read_text(encoding="utf-8"))
         report = run.load_files(folder, [open_data / name / file], column_map, today=TODAY)
         assert isinstance(report, run.Report)
-        with book.open_book(folder) as connection:
-            return report, book.current(connection, "sites").set_index("site_id")
+        with open_book(folder) as connection:
+            return report, current_rows(connection, "sites").set_index("site_id")
 
     return one
 
@@ -128,15 +130,12 @@ def test_letters_of_canaan_say_what_its_numbers_say(open_data: Path) -> None:
             assert (latitude, longitude) == pytest.approx((float(row.Lat), float(row.Long)), abs=1e-8)
 
 
-def test_clock_times_around_midnight_are_at_night_and_each_change_is_on_record(root: Path, open_data: Path, tmp_path: Path) -> None:
+def test_clock_times_around_midnight_are_at_night_and_each_change_is_on_record(real_sheet: Callable[[str], Loaded]) -> None:
     """All work was done in the dark: the sun's height says whether a time was read right, apart from the clock that the map states."""
-    column_map = root / "data" / "column_maps" / "gsmnp_2012.toml"
-    folder = tmp_path / "book"
-    run.init(folder, column_map.with_suffix(".book.toml").read_text(encoding="utf-8"))
-    report = run.load_files(folder, [open_data / "gsmnp_2012" / "Salamander Data.csv"], column_map, today=TODAY)
-    assert isinstance(report, run.Report)
-    with book.open_book(folder) as connection:
-        visits, sites = book.current(connection, "visits"), book.current(connection, "sites").set_index("site_id")
+    loaded = real_sheet("gsmnp_2012")
+    report = loaded.report
+    with open_book(loaded.folder) as connection:
+        visits, sites = current_rows(connection, "visits"), current_rows(connection, "sites").set_index("site_id")
     at = sites.loc[visits["site_id"], ["latitude", "longitude"]].set_axis(visits.index)
     timed = visits["start_utc"].notna() & at["latitude"].notna()
     assert timed.sum() > 800
@@ -151,7 +150,7 @@ def test_clock_times_around_midnight_are_at_night_and_each_change_is_on_record(r
     shown = visits.set_index("visit_id").loc[changed.index, "start_time"]
     assert (shown == changed["value"]).all()
     # whatever is not the text itself has a record with that text
-    written = pd.read_csv(open_data / "gsmnp_2012" / "Salamander Data.csv", dtype=str, keep_default_na=False, encoding="latin-1")
+    written = pd.read_csv(loaded.files[0], dtype=str, keep_default_na=False, encoding="latin-1")
     texts = set(written["Time"])
     for row in visits[visits["start_time"].notna()].itertuples():
         assert row.visit_id in clocks.index or {row.start_time, row.start_time.removeprefix("0")} & texts, row.visit_id

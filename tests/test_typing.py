@@ -13,7 +13,8 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from pipeline.book import store as book
+from pipeline.book.connection import FILE_NAME, open_book
+from pipeline.book.current import current_rows, stored_conversions
 from pipeline.checking import accounting, check
 from pipeline.checking.typed_rows import gather
 from pipeline.commands import run
@@ -93,9 +94,9 @@ def test_what_is_typed_stands_in_the_book_beside_what_was_written(tmp_path: Path
     report, folder = loaded(tmp_path, sites=SITE, visits=VISIT, finds=finds)
     assert report.held.empty and report.flags["rule"].tolist() == ["at_least"]
     assert report.account is not None and report.account.cells["missing"] == 2
-    with book.open_book(folder) as connection:
-        rows = book.current(connection, "finds").set_index("find_id")
-        kept = book.conversions(connection)
+    with open_book(folder) as connection:
+        rows = current_rows(connection, "finds").set_index("find_id")
+        kept = stored_conversions(connection)
     # 58 °F is (58 - 32) / 1.8 °C by definition of the scale
     assert rows.at["F", "water_temp_c"] == pytest.approx((58 - 32) / 1.8) and rows.at["F", "svl_mm"] == 45 and rows.at["F", "count"] == 3
     assert pd.isna(rows.at["F", "mass_g"]) and pd.isna(rows.at["G", "svl_mm"])
@@ -114,8 +115,8 @@ def test_a_wet_bulb_pair_is_dry_bulb_then_wet_bulb(tmp_path: Path) -> None:
     rows = [f"{text[0]},S,2024-05-{n + 1:02d},visual_encounter,60,,{text[2:]}" for n, text in enumerate(texts)]
     rows.append("G,S,2024-05-20,visual_encounter,60,15.2,15.2/13.1")
     report, folder = loaded(tmp_path, sites=SITE, visits=head + "\n".join(rows))
-    with book.open_book(folder) as connection:
-        stored = book.current(connection, "visits").set_index("visit_id")[["air_temp_c", "wet_bulb_c"]]
+    with open_book(folder) as connection:
+        stored = current_rows(connection, "visits").set_index("visit_id")[["air_temp_c", "wet_bulb_c"]]
     assert stored.loc["A"].tolist() == [15.2, 13.1]
     assert stored.loc["B"].tolist() == pytest.approx([(62 - 32) / 1.8, (58 - 32) / 1.8])
     # wet above dry: nobody knows which is which; both are held with the text of the cell
@@ -143,8 +144,8 @@ def test_a_place_that_cannot_be_read_is_held_back_and_can_be_repaired(tmp_path: 
     frame.assign(corrected="17 north 273525 3942461", by="tester").to_csv(answers, index=False)
     repaired = run.load_files(folder, [answers], today=TODAY)
     assert repaired.exit_code == 0
-    with book.open_book(folder) as connection:
-        (row,) = book.current(connection, "sites").to_dict("records")
+    with open_book(folder) as connection:
+        (row,) = current_rows(connection, "sites").to_dict("records")
     # the correction is a place in the datum of the row, so it is shifted like any other
     assert row["datum"] == "WGS84" and row["latitude"] == pytest.approx(35.6019, abs=1e-4)
 
@@ -154,8 +155,8 @@ def test_a_place_held_by_a_rule_keeps_its_own_datum(tmp_path: Path) -> None:
     sites = "site_id,habitat,latitude,longitude,datum\nS,stream,36.21,81.91,NAD27\n"
     report, folder = loaded(tmp_path, sites=sites)
     assert set(report.held["rule"]) == {"longitude_sign_lost"}
-    with book.open_book(folder) as connection:
-        (row,) = book.current(connection, "sites").to_dict("records")
+    with open_book(folder) as connection:
+        (row,) = current_rows(connection, "sites").to_dict("records")
     assert row["datum"] == "NAD27" and pd.isna(row["latitude"]) and pd.isna(row["longitude"])
 
 
@@ -163,14 +164,14 @@ def test_an_old_book_gets_the_table_of_conversions(tmp_path: Path) -> None:
     import duckdb
 
     _, folder = loaded(tmp_path, sites=SITE, visits=VISIT)
-    with duckdb.connect(str(folder / book.FILE_NAME)) as connection:
+    with duckdb.connect(str(folder / FILE_NAME)) as connection:
         connection.execute("DROP VIEW conversions; DROP TABLE conversions_all")
     assert run.status(folder)["tables"]["sites"] == 1
     path = tmp_path / "more.csv"
     path.write_text("site_id,habitat,elevation_m\nT,stream,100 ft\n", encoding="utf-8")
     run.load_files(folder, [path], today=TODAY)
-    with book.open_book(folder) as connection:
-        assert book.conversions(connection)[["row_key", "value"]].to_numpy().tolist() == [["T", "30.48"]]
+    with open_book(folder) as connection:
+        assert stored_conversions(connection)[["row_key", "value"]].to_numpy().tolist() == [["T", "30.48"]]
 
 
 # --- generated cells ---

@@ -6,12 +6,9 @@ absence. The visit speaks again when it is told anew: loaded in another version,
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import Any
 
 from schemas.rules import EFFORT
-
-if TYPE_CHECKING:
-    from duckdb import DuckDBPyConnection
 
 VIEWS = f"""
 CREATE OR REPLACE VIEW corrected_reason AS SELECT DISTINCT o.table_name, o.row_key, o.parent_key, o.field, o.rule, o.text
@@ -60,24 +57,25 @@ CREATE OR REPLACE VIEW no_absence AS SELECT a.visit_id, a.taxon, s.life_stage, s
 """
 
 
-def silent_visits(connection: DuckDBPyConnection) -> frozenset[str]:
+def silent_visits(connection: Any) -> frozenset[str]:
     """Visits of which no complete list can be given: a find whose taxon nobody knows was held back, or may belong to them."""
     if not _has_views(connection):
         return frozenset()
     return frozenset(row[0] for row in connection.execute("SELECT DISTINCT visit_id FROM silence WHERE taxon = ''").fetchall())
 
 
-def _has_views(connection: DuckDBPyConnection) -> bool:
-    """Whether the book was written to since it tells of silence."""
-    return bool(connection.execute("SELECT 1 FROM duckdb_views() WHERE view_name = 'no_absence'").fetchall())
+def _has_views(connection: Any) -> bool:
+    """Whether the book was written to since it tells of silence, and has what its views rest on."""
+    found = connection.execute("SELECT count(*) FROM duckdb_views() WHERE view_name IN ('no_absence', 'conversions')").fetchall()
+    return bool(found[0][0] == 2)
 
 
-def absence_counts(connection: DuckDBPyConnection) -> tuple[int, dict[str, int]]:
+def absence_counts(connection: Any) -> tuple[int, dict[str, int]]:
     """How many absences the book states, and how many it does not state, by reason.
 
     Parameters
     ----------
-    connection : DuckDBPyConnection
+    connection : duckdb connection
         An open book.
 
     Returns

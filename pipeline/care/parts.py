@@ -10,7 +10,7 @@ import pandas as pd
 from pipeline.care.evidence import own_rows
 from pipeline.formulas.grades import down
 from pipeline.formulas.limits import judgement
-from pipeline.formulas.statistics import weighted_quantile
+from pipeline.formulas.quantiles import weighted_quantile
 from pipeline.formulas.weights import site_day_weights
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import DEFAULTS

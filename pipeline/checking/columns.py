@@ -59,6 +59,8 @@ def _failures(sheet: Sheet) -> list[tuple[int, str, float | None]]:
     """Rows and fields that pandera refuses: the value of a span failure, None where a required value is missing."""
     from pandera.errors import SchemaErrors
 
+    if sheet.typed.empty:
+        return []
     try:
         MODELS[sheet.table].validate(sheet.typed, lazy=True)
     except SchemaErrors as problem:

@@ -254,10 +254,11 @@ def merge(one: Candidates) -> Merged:
     if later.any():
         described = text[later].fillna("\x00").agg("\x1f".join, axis=1)
         row_of[later.to_numpy()] = described.map({text_: place for place, text_ in reversed(list(described.items()))}).to_numpy()
-    provider = {}
+    provider, alike = {}, group.duplicated().any()
     for name in text.columns:
         written = text[name].notna() & ~later
-        provider[name] = pd.Series(text.index[written], index=row_of[written.to_numpy()]).groupby(level=0).first()
+        every = pd.Series(text.index[written], index=row_of[written.to_numpy()])
+        provider[name] = every.groupby(level=0).first() if alike else every
     return Merged(row_of, provider, later.to_numpy(), {name: differing[name].to_numpy() for name in text.columns})
 
 
@@ -279,6 +280,8 @@ def _described_differently(text: pd.DataFrame, group: pd.Series) -> pd.Series:
 
 
 def _differences(text: pd.DataFrame, group: pd.Series, later: pd.Series) -> pd.DataFrame:
+    if not group.duplicated().any():
+        return pd.DataFrame(False, index=text.index, columns=text.columns)
     kept = text.where(~later, np.nan).groupby(group).transform("first")
     return text.notna() & kept.notna() & (text != kept)
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
 from pipeline.entry import form, paper, workbook
 from pipeline.errors import RillbookError
 from pipeline.settings import read_settings
@@ -29,8 +30,8 @@ def write_sheets(folder: Path) -> list[Path]:
         There is no book, or a file cannot be written.
     """
     settings = read_settings(folder)
-    with book.open_book(folder) as connection:
-        known = book.known_rows(connection)
+    with open_book(folder) as connection:
+        known = known_rows(connection)
     out = folder / "out"
     try:
         out.mkdir(parents=True, exist_ok=True)

@@ -6,8 +6,11 @@ import json
 from pathlib import Path
 from typing import Any
 
-from pipeline.book import store as book
 from pipeline.book.absences import absence_counts
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
+from pipeline.book.held_items import open_items
+from pipeline.book.loads import all_loads, undo_load
 from pipeline.commands.report import now
 from pipeline.errors import RillbookError
 from pipeline.loggers import staging as logger_store
@@ -38,22 +41,22 @@ def init(folder: Path, settings_text: str | None = None) -> Path:
 def undo(folder: Path, load_id: int) -> None:
     """Take a load back."""
     read_settings(folder)
-    with book.open_book(folder, write=True) as connection:
-        book.undo(connection, load_id, now())
+    with open_book(folder, write=True) as connection:
+        undo_load(connection, load_id, now())
 
 
 def status(folder: Path) -> dict[str, Any]:
     """What a book holds: loads, rows by table, open items, flags by rule."""
     settings = read_settings(folder)
-    with book.open_book(folder) as connection:
-        known = book.known_rows(connection)
+    with open_book(folder) as connection:
+        known = known_rows(connection)
         outcome = connection.execute(
             """SELECT count(*) FILTER (NOT EXISTS (SELECT 1 FROM finds f WHERE f.visit_id = v.visit_id) AND NOT incomplete),
               count(*) FILTER (incomplete) FROM visits v"""
         ).fetchall()[0]
         flags = connection.execute("SELECT rule, count(*) FROM flags WHERE settled_by IS NULL GROUP BY rule ORDER BY rule").fetchall()
-        loads = json.loads(book.loads(connection).to_json(orient="records", date_format="iso"))
-        items = len(book.held(connection))
+        loads = json.loads(all_loads(connection).to_json(orient="records", date_format="iso"))
+        items = len(open_items(connection))
         stated, silent = absence_counts(connection)
         of_loggers = logger_store.summary(connection)
     tables = {table: len(frame) for table, frame in known.items()}

@@ -6,7 +6,10 @@ from dataclasses import replace as replace_fields
 from datetime import date
 from pathlib import Path
 
-from pipeline.book import store as book
+from pipeline.book.changes import compare_with_book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
+from pipeline.book.held_items import settled_reasons
 from pipeline.checking import accounting, check, held_list
 from pipeline.checking.datum import datum_that_fits
 from pipeline.checking.join import joined
@@ -81,15 +84,15 @@ def check_tables(
     gpx: list[Path] | None = None,
 ) -> Report:
     """Check sheets that are read already, with places from GPX files; see :func:`check_files`."""
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         if any(held_list.is_repair_list(one) for one in tables):
             return judge_repairs(connection, tables, settings, today or date.today(), progress)[0]
         sources, _, notes = map_tables(tables, map_path)
-        known, settled = book.known_rows(connection, as_stored=True), book.settled_reasons(connection)
+        known, settled = known_rows(connection, as_stored=True), settled_reasons(connection)
     progress("checking")
     sources, said = add_waypoints(sources, gpx or [], settings, known, today or date.today())
     notes += said
     checked = check.check(sources, settings, known, today or date.today())
     notes += joined(checked, known) + datum_that_fits(checked, known)
-    changes = book.changes(known, checked, settled)
+    changes = compare_with_book(known, checked, settled)
     return report_of(checked, accounting.account(checked, changes.same), settled, changes=changes, notes=notes)

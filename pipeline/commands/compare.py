@@ -6,7 +6,7 @@ import math
 from pathlib import Path
 from typing import Any
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
 from pipeline.commands.derive import refuse_empty
 from pipeline.settings import read_settings
 
@@ -24,7 +24,7 @@ def compare_populations(folder: Path, first: str, second: str, *, taxon: str, li
     from pipeline.targets import compare, evidence
 
     settings = read_settings(folder)
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         refuse_empty(connection, folder)
         readings, _ = evidence.readings(connection, settings)
     found = asdict(compare.compare(readings, first, second, settings, taxon=taxon, life_stage=life_stage, medium=medium))

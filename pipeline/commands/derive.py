@@ -12,7 +12,9 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.book import store as book
+from pipeline.book.connection import is_empty, open_book
+from pipeline.book.current import known_rows
+from pipeline.book.ledger import accept_warmer, add_to_ledger, read_ledger
 from pipeline.care.evidence import own_rows
 from pipeline.checking import held_list
 from pipeline.errors import RillbookError
@@ -48,7 +50,7 @@ class Derived:
 
 def refuse_empty(connection: Any, folder: Path) -> None:
     """Stop where nothing is loaded yet."""
-    if book.is_empty(connection):
+    if is_empty(connection):
         raise RillbookError("nothing is loaded yet.", "Load a sheet with `rillbook load FILE`.", str(folder))
 
 
@@ -83,14 +85,14 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         raise RillbookError(f"{accept!r} is not among the book's taxa.", f"Known: {', '.join(settings.taxa['code'])}.")
     if accept and not (by.strip() and reason.strip()):
         raise RillbookError("a warmer value is accepted by a named person with a reason.", "Add --by NAME and --reason TEXT.")
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         refuse_empty(connection, folder)
         progress("reading the evidence")
         readings, exclusions = evidence.readings(connection, settings)
-        before, accepted = book.published(connection)
+        before, accepted = read_ledger(connection)
         hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
         spans = site_spans.site_spans(connection)
-        known = book.known_rows(connection)
+        known = known_rows(connection)
         more, damp = _further(connection, settings, readings, known)
         cycle, half_ranges = _daily_cycle(connection, settings, readings, known)
     progress("deriving")
@@ -102,14 +104,14 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     now = datetime.now(UTC).replace(tzinfo=None)
     air = ledger.air_visits(damp)
     kept_targets, open_part, kept = _held(targets, visits, more["humidity"], air, before, accepted)
-    with book.open_book(folder, write=True) as connection:
+    with open_book(folder, write=True) as connection:
         if accept:
-            book.accept_warmer(connection, kept[kept["taxon"] == accept], by, reason, now)
-            before, accepted = book.published(connection)
+            accept_warmer(connection, kept[kept["taxon"] == accept], by, reason, now)
+            before, accepted = read_ledger(connection)
             kept_targets, open_part, kept = _held(targets, visits, more["humidity"], air, before, accepted)
         kept_targets = season.with_set_points(kept_targets, readings, settings)
-        book.publish(connection, ledger.to_publish(kept_targets, visits), now)
-        book.publish(connection, ledger.air_to_publish(open_part, air), now)
+        add_to_ledger(connection, ledger.to_publish(kept_targets, visits), now)
+        add_to_ledger(connection, ledger.air_to_publish(open_part, air), now)
     more |= {"humidity": open_part, "humidity_by_temperature": humidity.humidity_table(open_part)}
     days = season.schedule(readings, kept_targets, settings)
     facts = {

@@ -15,7 +15,8 @@ from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
 from pipeline.commands import typed_visit as entry
 from pipeline.errors import RillbookError
 from pipeline.reading.survey_document import parse
@@ -122,8 +123,8 @@ def form_of(folder: Path) -> str:
     from pipeline.entry.form import form_page
 
     settings = read_settings(folder)
-    with book.open_book(folder) as connection:
-        known = book.known_rows(connection)
+    with open_book(folder) as connection:
+        known = known_rows(connection)
     return form_page(settings, known)
 
 

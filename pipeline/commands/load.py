@@ -9,7 +9,11 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.book import store as book
+from pipeline.book.changes import Changes, compare_with_book
+from pipeline.book.connection import open_book
+from pipeline.book.current import brought_by, known_rows
+from pipeline.book.held_items import settle_items, settled_reasons
+from pipeline.book.loads import content_hash, loaded_as, start_load, store_checked
 from pipeline.checking import accounting, check, held_list
 from pipeline.checking.datum import datum_that_fits
 from pipeline.checking.join import joined
@@ -34,7 +38,7 @@ def load_files(
     corrects: int | None = None,
     today: date | None = None,
     progress: Progress = silent,
-    show: Callable[[book.Changes], None] | None = None,
+    show: Callable[[Changes], None] | None = None,
     tell: Callable[[str], None] | None = None,
 ) -> Report | LoggerReport:
     """Load files into the book in one transaction.
@@ -72,21 +76,23 @@ def load_files(
         return load_repairs(folder, tables, settings, today, progress)
     sources, known_map, notes = map_tables(tables, map_path)
     hashes = [one.source.sha256 for one in sources] + [file_hash(path) for path in gpx]
-    content = book.content_hash([*hashes, known_map.sha256, _standards(settings)])
-    with book.open_book(folder, write=True) as connection:
-        before = book.loaded_as(connection, content)
+    content = content_hash([*hashes, known_map.sha256, _standards(settings)])
+    with open_book(folder, write=True) as connection:
+        before = loaded_as(connection, content)
         if before is not None and corrects is None:
             return nothing_done([*notes, f"This was loaded before, as load {before}. Nothing was changed."])
-        had = book.known_rows(connection, as_stored=True)
-        load_id = book.start_load(connection, "load", [path.name for path in [*paths, *gpx]], content, known_map.title, corrects, now())
-        known = book.known_rows(connection, as_stored=True) if corrects is not None else had
-        settled = book.settled_reasons(connection)
+        had = known_rows(connection, as_stored=True)
+        load_id = start_load(connection, "load", [path.name for path in [*paths, *gpx]], content, known_map.title, corrects, now())
+        known = known_rows(connection, as_stored=True) if corrects is not None else had
+        settled = settled_reasons(connection)
         progress("checking")
         sources, said = add_waypoints(sources, gpx, settings, known, today)
         notes += said
         checked = check.check(sources, settings, known, today)
         changes = (
-            book.changes(known, checked, settled) if corrects is None else _corrections(connection, corrects, had, known, checked, settled)
+            compare_with_book(known, checked, settled)
+            if corrects is None
+            else _corrections(connection, corrects, had, known, checked, settled)
         )
         if changes.changed or changes.vanished:
             if not replace and corrects is None:
@@ -101,8 +107,8 @@ def load_files(
             for one in told:
                 tell(one)
         progress("storing")
-        book.store(connection, load_id, checked, account, changes.same)
-        book.settle(connection, load_id, typed_repairs(tables))
+        store_checked(connection, load_id, checked, account, changes.same)
+        settle_items(connection, load_id, typed_repairs(tables))
         notes += absence_notes(connection)
     return report_of(checked, account, settled, changes=changes, load_id=load_id, notes=notes)
 
@@ -114,10 +120,10 @@ def _standards(settings: Settings) -> str:
 
 def _corrections(
     connection: Any, corrects: int, had: dict[str, pd.DataFrame], known: dict[str, pd.DataFrame], checked: Checked, settled: pd.DataFrame
-) -> book.Changes:
+) -> Changes:
     """What a correcting load changes: rows of the load that it corrects, and of others that it describes differently."""
-    found = book.changes(known, checked, settled)
-    keys = book.brought_by(connection, corrects)
+    found = compare_with_book(known, checked, settled)
+    keys = brought_by(connection, corrects)
     lost = []
     for table, frame in had.items():
         key = key_of(table)
@@ -125,4 +131,4 @@ def _corrections(
         lost += [
             f"{table[:-1] if table != 'availability' else 'point'} {one}" for one in frame[key] if one in keys[table] and one not in stays
         ]
-    return book.Changes(found.same, found.changed, found.vanished + lost)
+    return Changes(found.same, found.changed, found.vanished + lost)

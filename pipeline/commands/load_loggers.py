@@ -13,7 +13,8 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.loads import content_hash, loaded_as, start_load
 from pipeline.errors import RillbookError
 from pipeline.loggers import checks as logger_checks
 from pipeline.loggers import exports as logger_files
@@ -142,22 +143,22 @@ def load(
     """
     settings = read_settings(folder)
     known_map = read_logger_map(map_path) if map_path is not None else LoggerMap()
-    opened: AbstractContextManager[Any] = book.open_book(folder, write=write)
+    opened: AbstractContextManager[Any] = open_book(folder, write=write)
     with opened as connection:
         known = logger_store.known_loggers(connection)
         layouts = []
         for path in paths:
             progress(f"looking at {path.name}")
             layouts.append(logger_files.resolve(logger_files.inspect(path, known_map, today), list(known["logger_id"])))
-        content = book.content_hash([*(one.sha256 for one in layouts), known_map.sha256])
-        before = book.loaded_as(connection, content)
+        content = content_hash([*(one.sha256 for one in layouts), known_map.sha256])
+        before = loaded_as(connection, content)
         if before is not None and corrects is None:
             nothing = pd.DataFrame()
             return LoggerReport([], nothing, nothing, notes=[f"This was loaded before, as load {before}. Nothing was changed."])
         load_id = None
         if write:
             now = datetime.now(UTC).replace(tzinfo=None)
-            load_id = book.start_load(connection, "loggers", [path.name for path in paths], content, known_map.title, corrects, now)
+            load_id = start_load(connection, "loggers", [path.name for path in paths], content, known_map.title, corrects, now)
         report = _judge(connection, layouts, known.set_index("logger_id"), settings.time_zone, progress, load_id)
         if load_id is not None:
             progress("storing")

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
 from pipeline.commands.derive import refuse_empty
 from pipeline.commands.report import Progress, silent
 from pipeline.settings import read_settings
@@ -32,9 +33,9 @@ def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None
 
     settings = read_settings(folder)
     address = map_parts.tiles_address(tiles) if tiles else ""
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         refuse_empty(connection, folder)
-        known, doubts = book.known_rows(connection), _in_doubt(connection)
+        known, doubts = known_rows(connection), _in_doubt(connection)
     shapes = map_lines.read_lines(lines) if lines is not None else None
     progress("drawing the maps")
     shown = public_book(folder, settings)

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
 from pipeline.checking import check, held_list
 from pipeline.checking.typed_rows import gather
 from pipeline.errors import RillbookError
@@ -99,8 +100,8 @@ def write_photo_offers(folder: Path, pictures: Path) -> tuple[Path, pd.DataFrame
     """
     settings = read_settings(folder)
     found = photos.read_photos(pictures, settings.time_zone)
-    with book.open_book(folder) as connection:
-        finds = book.known_rows(connection)["finds"]
+    with open_book(folder) as connection:
+        finds = known_rows(connection)["finds"]
     offers = photos.offer_photos(found, finds)
     path = folder / "out" / "private" / "photos.csv"
     try:

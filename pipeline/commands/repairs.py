@@ -11,7 +11,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
+from pipeline.book.held_items import held_row_texts, open_items, settle_items, standing_answers
+from pipeline.book.loads import content_hash, start_load, store_checked
 from pipeline.checking import check, held_list, repair
 from pipeline.checking.outcome import HELD_COLUMNS, ROW_FATES, Account, Checked
 from pipeline.commands.report import Progress, Report, absence_notes, no_reasons, nothing_done, now, with_files
@@ -24,14 +27,14 @@ from schemas.tables import LOADED
 
 def load_repairs(folder: Path, tables: list[SourceTable], settings: Settings, today: date, progress: Progress) -> Report:
     """Apply a list of held items that came back; what is still wrong stays held."""
-    with book.open_book(folder, write=True) as connection:
+    with open_book(folder, write=True) as connection:
         report, checked, applied = judge_repairs(connection, tables, settings, today, progress)
         if report.account is None or applied.empty:
             return report
-        load_id = book.start_load(connection, "repair", [tables[0].file], book.content_hash([tables[0].sha256]), "", None, now())
+        load_id = start_load(connection, "repair", [tables[0].file], content_hash([tables[0].sha256]), "", None, now())
         progress("storing")
-        book.store(connection, load_id, checked, report.account, {table: set() for table in LOADED}, patch=True)
-        book.settle(connection, load_id, applied)
+        store_checked(connection, load_id, checked, report.account, {table: set() for table in LOADED}, patch=True)
+        settle_items(connection, load_id, applied)
         notes = [*report.notes, *absence_notes(connection)]
     return replace_fields(report, load_id=load_id, notes=notes)
 
@@ -43,9 +46,9 @@ def judge_repairs(
     if len(tables) != 1:
         raise RillbookError("a list of held items is loaded alone.", "Load it by itself, and the sheets after it.")
     source = tables[0]
-    known, held_rows = book.known_rows(connection, as_stored=True), book.held_row_texts(connection)
-    open_items = book.held(connection)
-    wanted = held_list.read_repairs(source, open_items, book.answers(connection))
+    known, held_rows = known_rows(connection, as_stored=True), held_row_texts(connection)
+    items = open_items(connection)
+    wanted = held_list.read_repairs(source, items, standing_answers(connection))
     notes = [f"{wanted.repeated} answers are in the book already."] if wanted.repeated else []
     if wanted.asked.empty:
         return (
@@ -54,14 +57,14 @@ def judge_repairs(
             wanted.asked,
         )
     progress("checking")
-    wanted_too = repair.with_pairs(wanted.asked, open_items)
+    wanted_too = repair.with_pairs(wanted.asked, items)
     asked = repair.following(wanted_too, held_rows)
     checked, failed = _recheck(source, asked, known, held_rows, settings, today)
     applied = asked[~asked["item"].isin(failed["item"])]
     follow = int((~applied["item"].isin(wanted_too["item"])).sum())
     halves = wanted_too[~wanted_too["item"].isin(wanted.asked["item"]) & wanted_too["item"].isin(applied["item"])]
     notes += [f"{one.table} {one.row}: {one.field} is back as it was written, {one.text}." for one in halves.itertuples()]
-    notes += repair.left_without(applied, open_items)
+    notes += repair.left_without(applied, items)
     if follow:
         notes.append(f"{follow} rows that hang on repaired ones follow.")
     fates = np.full(len(source.cells), "repeat", dtype=object)
@@ -99,10 +102,10 @@ def _repair_account(checked: Checked, fates: np.ndarray) -> Account:
 
 
 def held_items(folder: Path) -> pd.DataFrame:
-    """Open held items of a book; see `book.held`."""
+    """Open held items of a book; see `open_items`."""
     read_settings(folder)
-    with book.open_book(folder) as connection:
-        return book.held(connection)
+    with open_book(folder) as connection:
+        return open_items(connection)
 
 
 def held_groups(folder: Path) -> pd.DataFrame:
@@ -111,7 +114,7 @@ def held_groups(folder: Path) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns of `book.held`, ``alike`` (items of the group) and ``items`` (their names).
+        Columns of `open_items`, ``alike`` (items of the group) and ``items`` (their names).
     """
     found = held_list.grouped(held_items(folder))
     found = found[~(found["whole_row"].astype(bool) & (found["rule"] == "parent_held"))]

@@ -10,8 +10,8 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.book import store as book
 from pipeline.book.absences import absence_counts
+from pipeline.book.changes import Changes, is_settled
 from pipeline.checking.outcome import HELD_COLUMNS, Account, Checked
 from pipeline.errors import RillbookError
 from pipeline.reading.rows import MappedSource
@@ -47,7 +47,7 @@ class Report:
     account: Account | None
     held: pd.DataFrame
     flags: pd.DataFrame
-    changes: book.Changes | None = None
+    changes: Changes | None = None
     load_id: int | None = None
     notes: list[str] = field(default_factory=list)
     converted: pd.DataFrame = field(default_factory=pd.DataFrame)
@@ -78,7 +78,7 @@ class Report:
 class WouldReplaceError(RillbookError):
     """A load that would replace what the book holds, without being told to."""
 
-    def __init__(self, changes: book.Changes) -> None:
+    def __init__(self, changes: Changes) -> None:
         self.changes = changes
         super().__init__(
             f"the book holds some of this already: {len(changes.changed)} would change and {len(changes.vanished)} would vanish. "
@@ -108,7 +108,7 @@ def with_files(frame: pd.DataFrame, sources: list[MappedSource]) -> pd.DataFrame
 
 def report_of(checked: Checked, account: Account, settled: pd.DataFrame, *, notes: list[str], **more: Any) -> Report:
     """A report of a check: without what a person answered before, and with what was worked out."""
-    answered = book.is_settled(checked.held, settled)
+    answered = is_settled(checked.held, settled)
     if answered.any():
         notes = [*notes, f"{int(answered.sum())} that you answered before stay as they were decided; they are not listed again."]
     held, flags = with_files(checked.held[~answered], checked.sources), with_files(checked.flags, checked.sources)

@@ -11,7 +11,9 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
+from pipeline.book.held_items import open_items
 from pipeline.checking import held_list
 from pipeline.commands.derive import Derived, refuse_empty
 from pipeline.errors import RillbookError
@@ -66,11 +68,11 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = _si
     from pipeline.targets import derive, evidence, figures
 
     settings, today = read_settings(folder), today or date.today()
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         refuse_empty(connection, folder)
         progress("reading the evidence")
         readings = derived.readings if derived else evidence.readings(connection, settings)[0]
-        known = book.known_rows(connection)
+        known = known_rows(connection)
     progress("grading")
     targets = derived.targets if derived else derive.targets(readings, settings.taxa, settings)
     shared = _shared(readings, figures.distinct_values)
@@ -132,8 +134,8 @@ def write_permits(folder: Path, code: str = "", year: int | None = None, progres
 
     settings = read_settings(folder)
     permits = _chosen(settings.permits, code, "permit", "docs/book.md shows a [[permit]].")
-    with book.open_book(folder) as connection:
-        known, held = book.known_rows(connection), book.held(connection)
+    with open_book(folder) as connection:
+        known, held = known_rows(connection), open_items(connection)
         more = connection.execute(
             "SELECT row_key FROM flags WHERE table_name = 'finds' AND rule = 'at_least' AND field = 'count'"
         ).fetchall()
@@ -197,8 +199,8 @@ def write_landowner(folder: Path, code: str = "", sites: tuple[str, ...] = (), p
 
     settings = read_settings(folder)
     parcels = (Parcel(code or "_".join(sites), sites, ()),) if sites else _chosen(settings.parcels, code, "parcel", "Or name --site.")
-    with book.open_book(folder) as connection:
-        known = book.known_rows(connection)
+    with open_book(folder) as connection:
+        known = known_rows(connection)
         doubted = connection.execute(DOUBTED).df()
     pages: dict[Path, str] = {}
     frames: dict[str, pd.DataFrame] = {}

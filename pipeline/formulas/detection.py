@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.formulas.limits import judgement
-from pipeline.formulas.statistics import visits_for_absence
+from pipeline.formulas.sample_size import visits_for_absence
 
 STATED = "stated in rillbook.toml"
 COMPUTED = "computed from repeat visits"

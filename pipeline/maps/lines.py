@@ -9,6 +9,7 @@ from typing import Any
 
 from pipeline.errors import RillbookError
 from pipeline.maps.frames import map_figures
+from pipeline.settings import data_file
 
 Line = tuple[str, list[tuple[float, float]]]
 STREAM, BOUNDARY = "stream", "boundary"
@@ -152,7 +153,7 @@ def _corners(kind: str, shape: Any, digits: int) -> list[Line]:
 
 
 def outline(bounds: tuple[float, float, float, float]) -> list[list[tuple[float, float]]]:
-    """Borders of the states around a map, from a file that comes with a library; nothing where the map lies elsewhere.
+    """Borders of the states around a map, generalised; nothing where the map lies elsewhere.
 
     Parameters
     ----------
@@ -166,13 +167,13 @@ def outline(bounds: tuple[float, float, float, float]) -> list[list[tuple[float,
 
     Notes
     -----
-    The 49 states of the mainland and Alaska in the package hvsampledata (BSD).
+    The 49 states of the mainland and Alaska in ``data/reference/state_borders.geojson``, public domain.
     """
-    import hvsampledata
+    import geopandas
     from shapely.geometry import box
 
     south, west, north, east = bounds
     margin = max(3.0, north - south, east - west)
-    states = hvsampledata.us_states("geopandas").geometry
+    states = geopandas.read_file(str(data_file("reference/state_borders.geojson"))).geometry
     borders = states.boundary.intersection(box(west - margin, south - margin, east + margin, north + margin))
     return [points for shape in borders for _, points in _corners(BOUNDARY, shape, OUTLINE_DIGITS)]

@@ -245,8 +245,9 @@ def _vendor_css() -> str:
 
 
 def _vendor_js() -> str:
-    texts = [_vendor("jquery", "jquery.min.js").decode("utf-8"), _vendor("leaflet", "leaflet.js").decode("utf-8")]
-    return "\n".join(f"<script>{re.sub(r'//# sourceMappingURL=.*', '', text)}</script>" for text in texts)
+    """Leaflet alone: folium's own popups would need jQuery too, and the map has none of them."""
+    text = _vendor("leaflet", "leaflet.js").decode("utf-8")
+    return f"<script>{re.sub(r'//# sourceMappingURL=.*', '', text)}</script>"
 
 
 def write(parts: MapParts, out: Path) -> Path:

@@ -12,8 +12,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.book import store as book
 from pipeline.book.absences import silent_visits
+from pipeline.book.connection import is_empty, open_book
+from pipeline.book.current import known_rows
 from pipeline.errors import RillbookError
 from pipeline.formulas.places import place_figures
 from pipeline.publishing.protect import BookRows, Withheld, public_rows
@@ -69,10 +70,10 @@ def public_book(folder: Path, settings: Settings) -> PublicBook:
     RillbookError
         The book is empty, or the memory of earlier publications is damaged or lost.
     """
-    with book.open_book(folder) as connection:
-        if book.is_empty(connection):
+    with open_book(folder) as connection:
+        if is_empty(connection):
             raise RillbookError("the book is empty.", "Load some sheets first: `rillbook load FILE`.", str(folder))
-        known, unsettled = book.known_rows(connection), silent_visits(connection)
+        known, unsettled = known_rows(connection), silent_visits(connection)
     rows = BookRows(known["sites"], known["visits"], known["finds"], known["availability"], unsettled)
     key, steps = read_memory(folder)
     tables, withheld = public_rows(rows, settings, key, steps)

@@ -119,6 +119,8 @@ def _as_kind(values: pd.Series, kind: str) -> pd.Series:
 
 def as_text(values: pd.Series, kind: str) -> pd.Series:
     """Write typed values as text that `read_column` reads back the same; missing stays missing."""
+    if values.isna().all():
+        return pd.Series(np.nan, index=values.index, name=values.name, dtype="str")
     if kind in ("day", "instant"):
         written = values.dt.strftime("%Y-%m-%d" if kind == "day" else "%Y-%m-%dT%H:%M")
     elif kind == "yes_no":

@@ -11,8 +11,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.errors import RillbookError
+from pipeline.formulas.bootstrap import crossed_bootstrap, interval
 from pipeline.formulas.limits import judgement
-from pipeline.formulas.statistics import crossed_bootstrap, interval, weighted_quantile
+from pipeline.formulas.quantiles import weighted_quantile
 from pipeline.formulas.weights import named_seed, site_day_weights
 from pipeline.settings import Settings
 from schemas.enums import Status

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from pipeline.formulas.bootstrap import crossed_bootstrap, interval
 from pipeline.formulas.limits import judgement
-from pipeline.formulas.statistics import crossed_bootstrap, interval, weighted_quantile
+from pipeline.formulas.quantiles import weighted_quantile
 from pipeline.formulas.weights import named_seed, site_day_weights
 from pipeline.settings import Settings
 from schemas.field_frames import Detection, Selection

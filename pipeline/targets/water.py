@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.formulas.grades import grade_of, missing_for_c, provisional
-from pipeline.formulas.statistics import weighted_quantile
+from pipeline.formulas.quantiles import weighted_quantile
 from pipeline.formulas.water import water_limit, water_limits
 from pipeline.formulas.weights import site_day_weights
 from pipeline.formulas.year_days import MONTH_NAMES

@@ -16,7 +16,7 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from pipeline.formulas.statistics import crossed_bootstrap
+from pipeline.formulas.bootstrap import crossed_bootstrap
 from pipeline.formulas.weights import site_day_weights
 
 REPLICATES = 2000

@@ -14,7 +14,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
 from pipeline.commands import run
 from pipeline.errors import RillbookError
 from pipeline.publishing.public_book import public_book
@@ -248,8 +249,8 @@ def test_a_visit_told_anew_states_its_absences_again(folder: Path) -> None:
 def test_no_effort_and_no_statement_is_no_absence(folder: Path) -> None:
     text = "visit_id,site_id,visit_date,protocol,target_taxa\nV1,S1,2023-06-10,visual_encounter,DFUS|EBIS\n"
     load(folder, sites=SITES, visits=text)
-    with book.open_book(folder) as connection:
-        visits = book.known_rows(connection)["visits"]
+    with open_book(folder) as connection:
+        visits = known_rows(connection)["visits"]
     assert visits["target_taxa"].isna().all()
     assert published(folder) == set()
 
@@ -258,7 +259,7 @@ def test_the_book_tells_how_each_absence_came_to_be(folder: Path) -> None:
     text = WIDE_HEAD + "S1,36.21,-81.91,2023-06-10,60,0,3,NA\nS2,36.22,-81.92,2023-06-11,60,0,0,0\n"
     report = load(folder, column_map=WIDE, wide=text)
     assert any("states 2 absences" in note and "Of 1 more nothing is said" in note for note in report.notes), report.notes
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         stated = connection.execute(ASKED).fetchall()
         silent = connection.execute("SELECT visit_id, taxon, why, file, line FROM no_absence").fetchall()
     assert stated == [("S2_2023-06-11", taxon, "wide.csv", 3, *["the column map, for every row"] * 2) for taxon in ("DFUS", "EBIS")]

@@ -8,7 +8,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows
 from pipeline.commands import run
 from pipeline.errors import RillbookError
 
@@ -52,8 +53,8 @@ def answered(folder: Path, answers: dict[tuple[str, str], dict[str, str]]) -> ru
 
 
 def place(folder: Path) -> tuple[float, float]:
-    with book.open_book(folder) as connection:
-        site = book.current(connection, "sites").iloc[0]
+    with open_book(folder) as connection:
+        site = current_rows(connection, "sites").iloc[0]
     return site["latitude"], site["longitude"]
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 import sheet_reader
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
 from pipeline.commands import run
 from pipeline.commands.derive import Derived
 from pipeline.formulas.limits import judgement
@@ -97,7 +97,11 @@ def add_loggers(here: Path, sites: tuple[str, ...], hot_hours: int = 0) -> None:
 
 def page(here: Path, derived: Derived) -> sheet_reader.Section:
     (path,) = run.write_care_sheets(here, derived)
-    return sheet_reader.cells(path.read_text(encoding="utf-8"))[0]
+    every = sheet_reader.sections(path.read_text(encoding="utf-8"))
+    one = next(section for section in every if "cell" in section.classes)
+    # What a veterinarian will ask stands once for all stages, in a section of its own.
+    one.text = " ".join(section.text for section in every)
+    return one
 
 
 def shifts(derived: Derived) -> pd.Series:
@@ -143,7 +147,7 @@ def test_the_page_shows_night_drop_corrected_readings_and_what_loggers_say(study
 
 def test_a_stretch_that_a_check_marked_is_no_evidence(study: Callable[..., Path]) -> None:
     here = study("a", SITES, hot_hours=30)
-    with book.open_book(here) as connection:
+    with open_book(here) as connection:
         kept, left_out = logger_evidence.usable_readings(connection)
         marked = connection.execute("SELECT count(*) FROM logger_flags WHERE rule = 'out_of_range'").fetchall()[0][0]
     assert marked >= len(SITES) and left_out >= 30 * len(SITES)

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from reading.test_survey_document import REPAIR, corrections, rows, survey
+from survey_rows import REPAIR, corrections, rows, survey
 
 from pipeline.commands import enter, run
 from pipeline.commands import typed_visit as entry
@@ -34,16 +34,16 @@ PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>a fo
 SERVE = """
     import sys, time
     from pipeline import cli
-    from pipeline.book import store as book
+    from pipeline.book import loads
     from pipeline.commands import enter
     enter.form_of = lambda folder: {page!r}
-    insert = book._insert
+    insert = loads.append_rows
     def slow(connection, name, frame, load_id):
         insert(connection, name, frame, load_id)
         if name == {after!r}:
             print("half-way", flush=True)
             time.sleep({seconds})
-    book._insert = slow
+    loads.append_rows = slow
     sys.argv = ["rillbook", "enter", "--book", {folder!r}, *{words!r}]
     cli.main()
 """
@@ -535,11 +535,9 @@ class _Elsewhere(http.server.BaseHTTPRequestHandler):
 
 @pytest.mark.browser
 def test_a_browser_runs_the_pages_own_scripts_only_and_keeps_other_pages_out(
-    serve: Callable[..., Served], folder: Path, chromium: str
+    serve: Callable[..., Served], folder: Path, browser: Any
 ) -> None:
     """The oracle is Chromium's own handling of the policies and of requests between origins."""
-    from playwright.sync_api import sync_playwright
-
     served = serve()
     elsewhere = http.server.ThreadingHTTPServer(("127.0.0.1", 0), _Elsewhere)
     threading.Thread(target=elsewhere.serve_forever, daemon=True).start()
@@ -550,31 +548,30 @@ def test_a_browser_runs_the_pages_own_scripts_only_and_keeps_other_pages_out(
         catch (problem) { return 'blocked' }
     }"""
     try:
-        with sync_playwright() as driver:
-            browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-            page = browser.new_page()
-            page.goto(f"{served.origin}/?token={served.token}")
-            assert page.inner_text("#said") == "served"
-            page.wait_for_timeout(300)
-            assert page.title() == "a form", "a script in an attribute ran"
-            page.evaluate("document => { window.what = {document, send_good_rows: false} }", faulty())
-            assert page.evaluate(send, ["/load", served.token, "application/json", "same-origin"]) == 200
-            other = browser.new_page()
-            other.goto(f"http://127.0.0.1:{elsewhere.server_port}/")
-            other.evaluate("document => { window.what = {document, send_good_rows: true} }", survey())
-            for token, kind, mode in (
-                (served.token, "application/json", "cors"),
-                ("", "text/plain", "cors"),
-                ("", "text/plain", "no-cors"),
-            ):
-                assert other.evaluate(send, [f"{served.origin}/load", token, kind, mode]) in ("blocked", 0)
-            other.evaluate(
-                "url => { const frame = document.createElement('iframe'); frame.src = url; document.body.append(frame) }",
-                f"{served.origin}/?token={served.token}",
-            )
-            other.wait_for_timeout(500)
-            assert all("served" not in (frame.evaluate("document.body?.innerText ?? ''")) for frame in other.frames[1:])
-            browser.close()
+        context = browser.new_context()
+        page = context.new_page()
+        page.goto(f"{served.origin}/?token={served.token}")
+        assert page.inner_text("#said") == "served"
+        page.wait_for_timeout(300)
+        assert page.title() == "a form", "a script in an attribute ran"
+        page.evaluate("document => { window.what = {document, send_good_rows: false} }", faulty())
+        assert page.evaluate(send, ["/load", served.token, "application/json", "same-origin"]) == 200
+        other = context.new_page()
+        other.goto(f"http://127.0.0.1:{elsewhere.server_port}/")
+        other.evaluate("document => { window.what = {document, send_good_rows: true} }", survey())
+        for token, kind, mode in (
+            (served.token, "application/json", "cors"),
+            ("", "text/plain", "cors"),
+            ("", "text/plain", "no-cors"),
+        ):
+            assert other.evaluate(send, [f"{served.origin}/load", token, kind, mode]) in ("blocked", 0)
+        other.evaluate(
+            "url => { const frame = document.createElement('iframe'); frame.src = url; document.body.append(frame) }",
+            f"{served.origin}/?token={served.token}",
+        )
+        other.wait_for_timeout(500)
+        assert all("served" not in (frame.evaluate("document.body?.innerText ?? ''")) for frame in other.frames[1:])
+        context.close()
     finally:
         elsewhere.shutdown()
         elsewhere.server_close()

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from pipeline.book import store as book
+from pipeline.book.connection import FILE_NAME, open_book
 from pipeline.cli import app
 from pipeline.commands import load_loggers as loggers
 from pipeline.commands import run
@@ -65,7 +65,7 @@ def load(folder: Path, *paths: Path, words: str = "", **more: Any) -> LoggerRepo
 
 
 def stored(folder: Path, query: str = "SELECT * EXCLUDE (load_id) FROM logger_readings ORDER BY ALL") -> list[tuple[Any, ...]]:
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         return connection.execute(query).fetchall()
 
 
@@ -97,10 +97,10 @@ def test_an_export_is_recognised_stored_and_accounted_for(folder: Path, tmp_path
 
 def test_a_check_writes_nothing(folder: Path, tmp_path: Path) -> None:
     path = write(tmp_path, "pool.csv", logger_exports.TWO_LINES_24H)
-    before = (folder / book.FILE_NAME).read_bytes()
+    before = (folder / FILE_NAME).read_bytes()
     report = run.check_files(folder, [path], today=TODAY)
     assert isinstance(report, LoggerReport) and report.load_id is None and report.rows["stored"] == 3
-    assert (folder / book.FILE_NAME).read_bytes() == before
+    assert (folder / FILE_NAME).read_bytes() == before
 
 
 def test_the_same_export_changes_nothing_and_loads_again_after_undo(folder: Path, tmp_path: Path) -> None:
@@ -250,6 +250,6 @@ def test_all_118_exports_are_in_the_book_once(open_data: Path, tmp_path: Path) -
     assert report.rows == {"stored": 208_868, "same": 2_005, "heading": 861, "event": 56}
     unique = "SELECT count(*), count(DISTINCT (logger_id, read_at)), count(DISTINCT logger_id) FROM logger_readings"
     assert stored(folder, unique) == [(208_868, 208_868, 42)]
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         summary = logger_store.summary(connection)
     assert summary["flags"]["name_contradicts"] == 13 and summary["flags"]["overlap"] == 1 and summary["held"] == 0

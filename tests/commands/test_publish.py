@@ -25,9 +25,10 @@ from dwca.read import DwCAReader
 from lxml import etree
 from metapype.eml import validate
 from metapype.model import metapype_io
+from real_data_tables import SHEETS
 from shapely.geometry import shape
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
 from pipeline.commands import run
 from pipeline.commands import write_reports as reporting
 from pipeline.commands.publish import ARCHIVE, publish
@@ -44,10 +45,9 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo(demo_run: tuple[Path, run.Demo], tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The invented study's book, published."""
-    folder = tmp_path_factory.mktemp("published") / "book"
-    run.run_demo(folder)
+    folder = Path(shutil.copytree(demo_run[0], tmp_path_factory.mktemp("published") / "book"))
     publish(folder, today=DAY)
     return folder
 
@@ -63,7 +63,7 @@ def out(folder: Path) -> Path:
 
 
 def ask(folder: Path, query: str) -> list[tuple]:
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         return connection.execute(query).fetchall()
 
 
@@ -524,7 +524,7 @@ def test_the_same_book_gives_the_same_bytes(demo, tmp_path):
 def test_moving_a_site_within_its_square_changes_no_byte(copied):
     """The published files themselves, not only the frames that they are made of."""
     before = {path.name: path.read_bytes() for path in out(copied).rglob("*") if path.is_file()}
-    with book.open_book(copied, write=True) as connection:
+    with open_book(copied, write=True) as connection:
         connection.execute(
             "UPDATE sites_all SET latitude = 36.1999, longitude = -81.8001, site_name = 'moved', elevation_m = 5 WHERE site_id = 'S02'"
         )
@@ -535,22 +535,13 @@ def test_moving_a_site_within_its_square_changes_no_byte(copied):
     assert {path.name: path.read_bytes() for path in out(copied).rglob("*") if path.is_file()} == before
 
 
-REAL = {
-    "canaan_valley_2001_2006": ["CVNWR_transects.csv", "CVNWR_locations_intersected.csv"],
-    "gsmnp_2012": ["Salamander Data.csv"],
-    "ncr_lotic_2005_2017": ["NCRlotic_all.csv"],
-}
-
-
 @pytest.mark.slow
 @pytest.mark.open_data
-@pytest.mark.parametrize("name", REAL)
-def test_a_real_sheet_is_published_and_gives_nothing_away(open_data, root, tmp_path, name):
+@pytest.mark.parametrize("name", SHEETS)
+def test_a_real_sheet_is_published_and_gives_nothing_away(real_sheet, tmp_path, name):
     """Three published sheets of ../shared/open_data, each through its column map."""
-    maps, folder = root / "data" / "column_maps", tmp_path / "book"
-    text = (maps / f"{name}.book.toml").read_text(encoding="utf-8")
-    run.init(folder, text.replace("[book]\n", '[book]\nauthor = "nobody"\nlicence = "CC-BY-4.0"\n'))
-    run.load_files(folder, [open_data / name / sheet for sheet in REAL[name]], maps / f"{name}.toml")
+    folder = Path(shutil.copytree(real_sheet(name).folder, tmp_path / "book"))
+    change_settings(folder, ("[book]\n", '[book]\nauthor = "nobody"\nlicence = "CC-BY-4.0"\n'))
     done = publish(folder, today=DAY)
     assert done.rows["finds"] > 100
     assert frictionless.validate(str(out(folder) / "data_package" / "datapackage.json")).valid

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+import shutil
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
@@ -13,7 +14,8 @@ import pandas as pd
 import pytest
 from conftest import offline_pages
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.commands import write_reports as reporting
@@ -37,11 +39,10 @@ OWN = ("N03", "N04")
 
 
 @pytest.fixture(scope="module")
-def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def study(demo_run: tuple[Path, run.Demo], tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Book of the invented study with its reports."""
-    folder = tmp_path_factory.mktemp("reports") / "book"
-    run.init(folder, demo.settings_text())
-    run.load_files(folder, demo.copy_sheets(folder / "sheets"), today=TODAY)
+    folder = Path(shutil.copytree(demo_run[0], tmp_path_factory.mktemp("reports") / "book"))
+    shutil.rmtree(folder / "out")
     run.write_gaps(folder, TODAY)
     run.write_permits(folder)
     run.write_landowner(folder)
@@ -269,8 +270,8 @@ def test_permits_whose_numbers_look_alike_get_files_of_their_own() -> None:
 
 
 def test_the_parcel_of_the_invented_study_holds_two_sites(study: Path) -> None:
-    with book.open_book(study) as connection:
-        sites = book.known_rows(connection)["sites"]
+    with open_book(study) as connection:
+        sites = known_rows(connection)["sites"]
     own, near = reporting.sites_of(read_settings(study).parcels[0], sites)
     assert (sorted(own), near) == (list(OWN), [])
 

@@ -2,177 +2,25 @@
 
 from __future__ import annotations
 
-import json
 import os
 import re
 import signal
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
-from datetime import date
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 import pytest
-from conftest import offline_pages
+from form_pages import FINDS, HEADER, HOSTILE, NUMBERS, SETTINGS, TODAY, Keyboard, Opened, click_save, page_of, saved, type_row, type_visit
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows
 from pipeline.commands import run
 from pipeline.entry import form
-from pipeline.settings import parse_settings, read_settings
+from pipeline.settings import parse_settings
 from schemas.tables import fields
-
-HOSTILE = "</script><img src=x onerror=\"document.title='x'\">${document.title='y'}"
-SETTINGS = """[book]
-title = "A form's test </script><b>"
-time_zone = "America/New_York"
-
-[[area]]
-code = "A"
-circle = [36.1, -82.1, 30]
-
-[[taxon]]
-code = "EWIL"
-scientific_name = "Eurycea wilderae"
-group = "cool_stream"
-
-[[taxon]]
-code = "DMON"
-scientific_name = "Desmognathus monticola"
-group = "cool_stream"
-"""
-TODAY = date(2026, 11, 25)
-HEADER = {
-    "site_id": "RILL-01", "visit_date": "2024-05-03", "start_time": "09:52", "end_time": "11:40", "protocol": "time_constrained",
-    "search_minutes": "95", "observer_count": "2", "thermometer_accuracy_c": "0.3", "air_temp_c": "14.5", "water_temp_c": "11.2",
-}  # fmt: skip
-CODES = {"taxon": "EWIL", "life_stage": "larva", "microhabitat": "rock_in_flow", "substrate": "gravel"}
-NUMBERS = ("count", "water_temp_c", "substrate_temp_c", "svl_mm", "found_at")
-STREAM = {**CODES, "count": "1"}
-BANK = {"taxon": "DMON", "life_stage": "adult", "microhabitat": "wet_rock", "substrate": "bedrock", "count": "1"}
-FINDS = [
-    {
-        **(STREAM if k % 3 else BANK),
-        "water_temp_c": f"{10 + k / 10:.1f}",
-        "substrate_temp_c": f"{10.3 + k / 10:.1f}",
-        "svl_mm": str(18 + k if k % 3 else 40 + k),
-        "found_at": f"10:{k + 10}",
-    }
-    for k in range(12)
-]
-# What is typed for a code: letters that find it, as a person would who has used the form twice.
-LETTERS = {
-    "RILL-01": "ri", "time_constrained": "ti", "EWIL": "e", "DMON": "d", "larva": "l", "adult": "a", "rock_in_flow": "rif",
-    "wet_rock": "we", "gravel": "g", "bedrock": "be",
-}  # fmt: skip
-
-
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    """A book with two sites, one of a hostile name."""
-    here = tmp_path / "book"
-    run.init(here, SETTINGS)
-    sites = here / "sites.csv"
-    frame = pd.DataFrame(
-        {
-            "site_id": ["RILL-01", "RILL-02"],
-            "site_name": ["", HOSTILE],
-            "habitat": "stream",
-            "latitude": 36.1,
-            "longitude": -82.1,
-            "datum": "WGS84",
-        }
-    )
-    frame.to_csv(sites, index=False)
-    assert run.load_files(here, [sites], today=TODAY).exit_code == 0
-    return here
-
-
-def page_of(folder: Path) -> Path:
-    with book.open_book(folder) as connection:
-        known = book.known_rows(connection)
-    (folder / "out").mkdir(exist_ok=True)
-    return form.write(folder / "out", read_settings(folder), known)
-
-
-Opened = Callable[..., Any]
-
-
-@pytest.fixture
-def opened(chromium: str) -> Iterator[Opened]:
-    with offline_pages(chromium) as open_page:
-        yield open_page
-
-
-class Keyboard:
-    """Types like a person and counts every key but the signs of free text and numbers."""
-
-    def __init__(self, page: Any) -> None:
-        self.page, self.count = page, 0
-
-    def press(self, *keys: str) -> None:
-        for key in keys:
-            self.page.keyboard.press(key)
-            self.count += 1
-
-    def free(self, text: str) -> None:
-        self.page.keyboard.type(text)
-
-    def code(self, code: str) -> None:
-        self.page.keyboard.type(LETTERS[code])
-        self.count += len(LETTERS[code])
-
-    def focused(self) -> str:
-        return str(
-            self.page.evaluate(
-                "document.activeElement.closest('.box') ? document.activeElement.closest('.box').dataset.field : document.activeElement.id"
-            )
-        )
-
-    def to(self, field: str) -> None:
-        for _ in range(40):
-            if self.focused() == field:
-                return
-            self.press("Tab")
-        raise AssertionError(f"the Tab key never reaches {field}; it stands at {self.focused()}")
-
-
-def type_row(keys: Keyboard, table: str, values: dict[str, str]) -> None:
-    order = [name for name in form.FIRST[table] if name in values]
-    assert len(order) == len(values)
-    for name in order:
-        keys.to(name)
-        if fields(table)[name].vocabulary or fields(table)[name].refers_to:
-            keys.code(values[name])
-        else:
-            keys.free(values[name])
-
-
-def type_visit(keys: Keyboard, finds: list[dict[str, str]] = FINDS, half_way: Callable[[], None] = lambda: None) -> None:
-    keys.page.locator("#visits-0-site_id").focus()
-    type_row(keys, "visits", HEADER)
-    keys.to("add-find")
-    for number, find in enumerate(finds):
-        if number == len(finds) // 2:
-            half_way()
-        keys.press("Enter")
-        type_row(keys, "finds", find)
-        keys.press("Tab")
-        assert keys.focused() == "add-find"
-
-
-def saved(page: Any, folder: Path, press: Callable[[], None]) -> tuple[Path, dict[str, Any]]:
-    with page.expect_download() as download:
-        press()
-    path = folder / download.value.suggested_filename
-    download.value.save_as(path)
-    return path, json.loads(path.read_text(encoding="utf-8"))
-
-
-def click_save(page: Any) -> Callable[[], None]:
-    return lambda: page.get_by_role("button", name="Save to a file").click()
-
 
 # --- made from the schemas and the book
 
@@ -234,8 +82,8 @@ def test_a_visit_by_keyboard_alone_is_typed_reloaded_saved_and_loaded(
     assert [{name: find[name] for name in FINDS[0]} for find in document["finds"]] == FINDS
     report = run.load_files(folder, [path], today=TODAY)
     assert isinstance(report, run.Report) and report.exit_code == 0, report.held
-    with book.open_book(folder) as connection:
-        stored = book.current(connection, "finds").sort_values("find_id")
+    with open_book(folder) as connection:
+        stored = current_rows(connection, "finds").sort_values("find_id")
     assert stored["svl_mm"].tolist() == [float(find["svl_mm"]) for find in FINDS]
     assert stored["taxon"].tolist() == [find["taxon"] for find in FINDS]
 
@@ -326,8 +174,8 @@ def test_a_likely_fahrenheit_is_repaired_with_one_tap_and_written_down(folder: P
         "58",
     )
     assert run.load_files(folder, [path], today=TODAY).exit_code == 0
-    with book.open_book(folder) as connection:
-        (stored,) = book.current(connection, "finds")["water_temp_c"]
+    with open_book(folder) as connection:
+        (stored,) = current_rows(connection, "finds")["water_temp_c"]
         written = connection.execute("SELECT field, old_text FROM corrections").fetchall()
     assert stored == pytest.approx(14.44, abs=0.01) and ("water_temp_c", "58") in written
 
@@ -410,8 +258,8 @@ def test_units_are_chosen_once_and_stand_at_each_number(folder: Path, opened: Op
     path, document = saved(page, folder, click_save(page))
     assert document["visits"][0]["air_temp_c"] == "58 F"
     assert run.load_files(folder, [path], today=TODAY).exit_code == 0
-    with book.open_book(folder) as connection:
-        assert book.current(connection, "visits")["water_temp_c"].tolist() == pytest.approx([(52 - 32) / 1.8], abs=0.01)
+    with open_book(folder) as connection:
+        assert current_rows(connection, "visits")["water_temp_c"].tolist() == pytest.approx([(52 - 32) / 1.8], abs=0.01)
 
 
 @pytest.mark.browser
@@ -501,29 +349,27 @@ def served(folder: Path) -> Iterator[str]:
 @pytest.mark.browser
 @pytest.mark.slow
 @pytest.mark.parametrize("width", [1280, 375])
-def test_served_form_shows_a_fault_at_its_cell_and_loads_the_visit(folder: Path, served: str, chromium: str, width: int) -> None:
-    from playwright.sync_api import expect, sync_playwright
+def test_served_form_shows_a_fault_at_its_cell_and_loads_the_visit(folder: Path, served: str, browser: Any, width: int) -> None:
+    from playwright.sync_api import expect
 
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-        page = browser.new_page(viewport={"width": width, "height": 900})
-        asked: list[str] = []
-        page.on("request", lambda request: asked.append(request.url))
-        page.goto(served)
-        keys = Keyboard(page)
-        type_visit(keys, FINDS[:3], lambda: None)
-        # Total length below SVL is a rule of the book, not of the page.
-        page.locator("#finds-2").get_by_role("button", name="More fields").click()
-        page.locator("#finds-2-total_length_mm").fill("9")
-        told = page.locator("#finds-2-total_length_mm-server, #finds-2-svl_mm-server")
-        expect(told.filter(has_text="length").first).to_be_visible(timeout=15000)
-        page.get_by_role("button", name="Load into the book").click()
-        expect(page.locator("#say")).to_contain_text("Not loaded", timeout=15000)
-        page.locator("#finds-2-total_length_mm").fill("39")
-        page.wait_for_timeout(300)
-        page.get_by_role("button", name="Load into the book").click()
-        expect(page.locator("#say")).to_contain_text("Stored as load", timeout=15000)
-        assert all(url.startswith(("http://127.0.0.1:", "data:")) for url in asked)
-        browser.close()
+    page = browser.new_page(viewport={"width": width, "height": 900})
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(served)
+    keys = Keyboard(page)
+    type_visit(keys, FINDS[:3], lambda: None)
+    # Total length below SVL is a rule of the book, not of the page.
+    page.locator("#finds-2").get_by_role("button", name="More fields").click()
+    page.locator("#finds-2-total_length_mm").fill("9")
+    told = page.locator("#finds-2-total_length_mm-server, #finds-2-svl_mm-server")
+    expect(told.filter(has_text="length").first).to_be_visible(timeout=15000)
+    page.get_by_role("button", name="Load into the book").click()
+    expect(page.locator("#say")).to_contain_text("Not loaded", timeout=15000)
+    page.locator("#finds-2-total_length_mm").fill("39")
+    page.wait_for_timeout(300)
+    page.get_by_role("button", name="Load into the book").click()
+    expect(page.locator("#say")).to_contain_text("Stored as load", timeout=15000)
+    assert all(url.startswith(("http://127.0.0.1:", "data:")) for url in asked)
+    page.close()
     state = run.status(folder)
     assert state["tables"]["finds"] == 3 and state["held"] == 0

@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
-from entry.test_form import HEADER, Keyboard, Opened, click_save, folder, opened, page_of, saved, type_row  # noqa: F401
+from form_pages import HEADER, Keyboard, Opened, click_save, page_of, saved, type_row
 
 from pipeline.commands import run
 from pipeline.entry import form
@@ -60,7 +60,7 @@ def unfold(page: Any) -> None:
 
 @pytest.mark.browser
 @pytest.mark.parametrize("name", TEXTS)
-def test_a_text_is_stopped_exactly_if_loading_would_not_read_it(folder: Path, opened: Opened, name: str) -> None:  # noqa: F811
+def test_a_text_is_stopped_exactly_if_loading_would_not_read_it(folder: Path, opened: Opened, name: str) -> None:
     page = opened(page_of(folder))
     page.get_by_role("button", name="Add a find").click()
     unfold(page)
@@ -80,7 +80,7 @@ def test_a_text_is_stopped_exactly_if_loading_would_not_read_it(folder: Path, op
 
 @pytest.mark.browser
 @pytest.mark.parametrize(("typed", "celsius"), [("\u22124", -20.0), ("50.", 10.0), ("+50", 10.0), ("50,0", 10.0), ("12 C", 12.0)])
-def test_every_way_to_write_a_number_keeps_the_unit_that_was_chosen(folder: Path, opened: Opened, typed: str, celsius: float) -> None:  # noqa: F811
+def test_every_way_to_write_a_number_keeps_the_unit_that_was_chosen(folder: Path, opened: Opened, typed: str, celsius: float) -> None:
     """°F = 1.8 °C + 32. A text that lost its unit would be taken in as °C, in silence."""
     page = opened(page_of(folder))
     page.get_by_label("°F").check()
@@ -93,7 +93,7 @@ def test_every_way_to_write_a_number_keeps_the_unit_that_was_chosen(folder: Path
 
 
 @pytest.mark.browser
-def test_a_new_site_is_not_silently_turned_into_one_that_is_known(folder: Path, opened: Opened) -> None:  # noqa: F811
+def test_a_new_site_is_not_silently_turned_into_one_that_is_known(folder: Path, opened: Opened) -> None:
     page = opened(page_of(folder))
     page.locator("#visits-0-site_id").focus()
     page.keyboard.type("RILL-0")
@@ -105,7 +105,7 @@ def test_a_new_site_is_not_silently_turned_into_one_that_is_known(folder: Path, 
 
 
 @pytest.mark.browser
-def test_a_tap_elsewhere_guesses_no_code(folder: Path, opened: Opened) -> None:  # noqa: F811
+def test_a_tap_elsewhere_guesses_no_code(folder: Path, opened: Opened) -> None:
     page = opened(page_of(folder))
     page.get_by_role("button", name="Add a find").click()
     page.locator("#finds-1-microhabitat").focus()
@@ -128,7 +128,7 @@ def document_of(rule: str, table: str) -> dict[str, Any]:
 
 @pytest.mark.browser
 @pytest.mark.parametrize(("rule", "table", "message"), CASED, ids=[rule for rule, _, _ in CASED])
-def test_a_slip_that_loading_would_find_is_told_without_a_book(tmp_path: Path, opened: Opened, rule: str, table: str, message: str) -> None:  # noqa: F811
+def test_a_slip_that_loading_would_find_is_told_without_a_book(tmp_path: Path, opened: Opened, rule: str, table: str, message: str) -> None:
     """The bad rows of the rules are those of the check itself; each of them breaks one rule and no other."""
     here = tmp_path / "book"
     run.init(here, (CASES / "base" / "rillbook.toml").read_text(encoding="utf-8"))
@@ -145,7 +145,7 @@ def test_a_slip_that_loading_would_find_is_told_without_a_book(tmp_path: Path, o
 
 
 @pytest.mark.browser
-def test_a_saved_visit_opens_again_and_is_saved_as_it_was(folder: Path, opened: Opened) -> None:  # noqa: F811
+def test_a_saved_visit_opens_again_and_is_saved_as_it_was(folder: Path, opened: Opened) -> None:
     page = opened(page_of(folder))
     page.locator("#visits-0-site_id").focus()
     type_row(Keyboard(page), "visits", HEADER)
@@ -169,7 +169,7 @@ def test_a_saved_visit_opens_again_and_is_saved_as_it_was(folder: Path, opened: 
 
 
 @pytest.mark.browser
-def test_a_repair_that_is_typed_over_is_not_written_down(folder: Path, opened: Opened) -> None:  # noqa: F811
+def test_a_repair_that_is_typed_over_is_not_written_down(folder: Path, opened: Opened) -> None:
     page = opened(page_of(folder))
     page.locator("#visits-0-site_id").focus()
     type_row(Keyboard(page), "visits", {**HEADER, "water_temp_c": "58"})
@@ -183,7 +183,7 @@ def test_a_repair_that_is_typed_over_is_not_written_down(folder: Path, opened: O
 
 
 @pytest.mark.browser
-def test_deleted_finds_come_back_in_turn_and_after_a_reload(folder: Path, opened: Opened) -> None:  # noqa: F811
+def test_deleted_finds_come_back_in_turn_and_after_a_reload(folder: Path, opened: Opened) -> None:
     page = opened(page_of(folder))
     for number in (1, 2, 3):
         page.get_by_role("button", name="Add a find").click()
@@ -199,7 +199,7 @@ def test_deleted_finds_come_back_in_turn_and_after_a_reload(folder: Path, opened
 
 
 @pytest.mark.browser
-def test_two_windows_of_one_visit_do_not_write_over_each_other(folder: Path, opened: Opened) -> None:  # noqa: F811
+def test_two_windows_of_one_visit_do_not_write_over_each_other(folder: Path, opened: Opened) -> None:
     first = opened(page_of(folder))
     second = first.context.new_page()
     second.goto(first.url)
@@ -211,7 +211,7 @@ def test_two_windows_of_one_visit_do_not_write_over_each_other(folder: Path, ope
 
 
 @pytest.mark.browser
-def test_a_stop_is_heard_by_a_screen_reader(folder: Path, opened: Opened) -> None:  # noqa: F811
+def test_a_stop_is_heard_by_a_screen_reader(folder: Path, opened: Opened) -> None:
     """WCAG 2.2, 4.1.3: a message that does not take the focus stands in a live region."""
     page = opened(page_of(folder))
     page.locator("#visits-0-water_temp_c").focus()
@@ -221,7 +221,7 @@ def test_a_stop_is_heard_by_a_screen_reader(folder: Path, opened: Opened) -> Non
 
 
 @pytest.mark.browser
-def test_a_refused_position_hides_the_button(folder: Path, opened: Opened) -> None:  # noqa: F811
+def test_a_refused_position_hides_the_button(folder: Path, opened: Opened) -> None:
     script = "Object.defineProperty(navigator, 'geolocation', { value: { getCurrentPosition: (done, failed) => failed({ code: 1 }) } });"
     page = opened(page_of(folder), script=script)
     page.get_by_role("button", name="Add a find").click()
@@ -231,7 +231,7 @@ def test_a_refused_position_hides_the_button(folder: Path, opened: Opened) -> No
 
 
 @pytest.mark.browser
-def test_today_and_now_are_those_of_the_book(folder: Path, opened: Opened) -> None:  # noqa: F811
+def test_today_and_now_are_those_of_the_book(folder: Path, opened: Opened) -> None:
     """IANA time zone database: at 2024-05-04T02:30Z it is 22:30 of the day before in New York (daylight saving, UTC-4)."""
     page = opened(page_of(folder), timezone_id="Asia/Tokyo")
     page.clock.set_fixed_time("2024-05-04T02:30:00Z")
@@ -242,7 +242,7 @@ def test_today_and_now_are_those_of_the_book(folder: Path, opened: Opened) -> No
 
 
 @pytest.mark.browser
-def test_a_reload_that_finds_the_storage_empty_takes_the_copy_of_the_window(folder: Path, opened: Opened) -> None:  # noqa: F811
+def test_a_reload_that_finds_the_storage_empty_takes_the_copy_of_the_window(folder: Path, opened: Opened) -> None:
     page = opened(page_of(folder))
     page.locator("#visits-0-water_temp_c").fill("11.2")
     page.evaluate("localStorage.clear()")

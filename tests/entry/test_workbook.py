@@ -15,7 +15,8 @@ import pytest
 from conftest import absent
 from openpyxl.worksheet.datavalidation import DataValidation
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import known_rows
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.entry import marked_copy
@@ -40,16 +41,22 @@ def settings() -> Settings:
     return parse_settings(demo.settings_text(), "rillbook.toml")
 
 
-@pytest.fixture()
-def folder(tmp_path: Path) -> Path:
-    """A book that holds one site with a hostile code, and its sheets."""
-    made = tmp_path / "book"
+@pytest.fixture(scope="session")
+def workbook_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A book that holds one site with a hostile code, and its sheets; copy it."""
+    made = tmp_path_factory.mktemp("workbook") / "book"
     run.init(made, demo.settings_text())
-    sites = tmp_path / "sites.csv"
+    sites = made.parent / "sites.csv"
     sites.write_text(f"site_id,site_name,habitat\nS1,{HOSTILE},stream\n{HOSTILE},@SUM(1),seep\n", encoding="utf-8")
     run.load_files(made, [sites], today=TODAY)
     run.write_sheets(made)
     return made
+
+
+@pytest.fixture
+def folder(workbook_book: Path, tmp_path: Path) -> Path:
+    """A copy of that book."""
+    return Path(shutil.copytree(workbook_book, tmp_path / "book"))
 
 
 @pytest.fixture(scope="session")
@@ -235,8 +242,8 @@ def test_a_workbook_in_fahrenheit(folder: Path, tmp_path: Path) -> None:
 
 
 def known(folder: Path, table: str) -> pd.DataFrame:
-    with book.open_book(folder) as connection:
-        return book.known_rows(connection)[table]
+    with open_book(folder) as connection:
+        return known_rows(connection)[table]
 
 
 def test_a_filled_copy_loads_with_nothing_held_back(folder: Path, tmp_path: Path) -> None:

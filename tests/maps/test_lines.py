@@ -85,3 +85,10 @@ def test_too_many_corners_are_thinned_and_the_page_says_so(tmp_path):
 
 def test_the_outline_is_there_where_states_are_and_empty_elsewhere():
     assert map_lines.outline(AROUND) and map_lines.outline((-40.0, 100.0, -39.0, 101.0)) == []
+
+
+def test_the_outline_passes_the_corner_where_four_states_meet():
+    """The monument of the Four Corners: US National Geodetic Survey, quoted from memory. The outline is generalised, so within 10 km."""
+    near = map_lines.outline((36.5, -109.5, 37.5, -108.5))
+    north = [abs(latitude - 36.99904) * 111.2 for line in near for latitude, longitude in line if abs(longitude + 109.04517) * 88.9 < 10]
+    assert north and min(north) < 10

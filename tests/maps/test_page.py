@@ -114,7 +114,7 @@ def finds_of(cells):
 
 
 def own_text(page):
-    """The page without the two libraries and the style, whose numbers are not ours."""
+    """The page without the library and its style, whose numbers are not ours."""
     bare = page
     for text in (map_page._vendor_css(), map_page._vendor_js()):
         assert text in bare
@@ -740,17 +740,14 @@ def test_the_document_on_maps_names_the_figures_that_are_used(root):
     assert f"in books of fewer than {map_figures()['single_finds_below']} finds" in text
 
 
+@pytest.mark.parametrize("make", [public, exact])
+def test_no_script_of_the_page_needs_jquery(make):
+    """folium binds its popups with jQuery; ours are Leaflet's own, so it is not in the page and nothing may call it."""
+    page = make(crowd())
+    assert "jQuery" not in page and not re.search(r"(?<![\w$])\$\s*\(", own_text(page))
+
+
 # --- in the browser
-
-
-@pytest.fixture(scope="module")
-def browser(chromium):
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-        yield started
-        started.close()
 
 
 @pytest.fixture

@@ -20,10 +20,8 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from playwright.sync_api import sync_playwright
 
 from pipeline.commands import assess_quality as assessing
-from pipeline.commands.run import init, load_files
 from pipeline.errors import RillbookError
 from pipeline.quality import archive as archive_file
 from pipeline.quality import dates as quality_dates
@@ -350,13 +348,9 @@ def test_texts_are_inert_in_the_page():
 
 
 @pytest.fixture(scope="module")
-def demo_book(tmp_path_factory):
-    """The invented study, loaded."""
-    folder = tmp_path_factory.mktemp("quality") / "book"
-    demo = Path(__file__).parents[2] / "data/demo"
-    init(folder, (demo / "rillbook.toml").read_text(encoding="utf-8"))
-    load_files(folder, [demo / f"{name}.csv" for name in ("sites", "visits", "finds", "availability")])
-    return folder
+def demo_book(demo_run, tmp_path_factory):
+    """A copy of the invented study's book."""
+    return Path(shutil.copytree(demo_run[0], tmp_path_factory.mktemp("quality") / "book"))
 
 
 def test_the_book_as_it_would_be_published(demo_book):
@@ -475,16 +469,14 @@ def _no_formula(files):
 
 @pytest.mark.browser
 @pytest.mark.parametrize("width", [1280, 375])
-def test_the_page_fits_and_asks_for_nothing(demo_book, chromium, width):
+def test_the_page_fits_and_asks_for_nothing(demo_book, browser, width):
     page_file = assessing.write_quality(demo_book).files[0]
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        page = browser.new_page(viewport={"width": width, "height": 900})
-        asked, problems = [], []
-        page.on("request", lambda request: asked.append(request.url))
-        page.on("console", lambda message: problems.append(message.text))
-        page.goto(page_file.as_uri())
-        page.click("summary")
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-        assert page.locator("details table").count() == 4 and asked == [page_file.as_uri()] and not problems
-        browser.close()
+    page = browser.new_page(viewport={"width": width, "height": 900})
+    asked, problems = [], []
+    page.on("request", lambda request: asked.append(request.url))
+    page.on("console", lambda message: problems.append(message.text))
+    page.goto(page_file.as_uri())
+    page.click("summary")
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.locator("details table").count() == 4 and asked == [page_file.as_uri()] and not problems
+    page.close()

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 import xlsxwriter
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows
 from pipeline.commands import run
 from pipeline.errors import RillbookError
 
@@ -90,8 +91,8 @@ def test_a_repeated_heading_that_is_needed_is_named_by_its_position(folder: Path
     with pytest.raises(RillbookError, match=r"more than one column 'T'\. Say which: 'T \(column 4\)' or 'T \(column 5\)'"):
         load(folder, MAP + 'water_temp_c = "T"\n', path)
     load(folder, MAP.replace('"Depth"', '"T"') + 'water_temp_c = "T (column 4)"\n', path)
-    with book.open_book(folder) as connection:
-        assert list(book.current(connection, "visits")["water_temp_c"]) == [12.5]
+    with open_book(folder) as connection:
+        assert list(current_rows(connection, "visits")["water_temp_c"]) == [12.5]
 
 
 def test_a_repeated_heading_of_an_own_sheet_is_refused_with_its_line(folder: Path) -> None:
@@ -136,7 +137,7 @@ def test_a_total_that_disagrees_is_flagged_and_states_no_absence(folder: Path) -
     flags = report.flags[report.flags["rule"] == "total_differs"]
     assert list(flags["row_key"]) == ["A_2023-06-10"] and list(flags["line"]) == [2]
     assert "add up to 3, its total says 5" in flags["message"].item()
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         stated = connection.execute("SELECT visit_id FROM absences ORDER BY ALL").fetchall()
     assert stated == [("B_2023-06-10",), ("C_2023-06-10",)]
 
@@ -144,7 +145,7 @@ def test_a_total_that_disagrees_is_flagged_and_states_no_absence(folder: Path) -
 def test_inner_runs_of_spaces_in_keys_are_one(folder: Path) -> None:
     text = "Site,Date,Minutes\nMill  2,2023-06-10,30\nMill\u00a02,2023-06-11,30\nMill 2,2023-06-12,30\n"
     report = load(folder, MAP, csv(folder, text))
-    with book.open_book(folder) as connection:
-        assert list(book.current(connection, "sites")["site_id"]) == ["Mill 2"]
-        assert set(book.current(connection, "visits")["site_id"]) == {"Mill 2"}
+    with open_book(folder) as connection:
+        assert list(current_rows(connection, "sites")["site_id"]) == ["Mill 2"]
+        assert set(current_rows(connection, "visits")["site_id"]) == {"Mill 2"}
     assert "a run of spaces as one" in set(report.converted["how"])

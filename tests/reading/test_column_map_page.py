@@ -9,7 +9,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows
 from pipeline.commands import run
 from pipeline.reading.column_map import CELL_WORDS, FIELD_WORDS, READING_WORDS, SOURCE_WORDS, parse_map
 from pipeline.reading.values import CLOCKS, DATE_ORDERS, UNITS, Style, read_column
@@ -62,8 +63,8 @@ def test_first_example_makes_what_the_page_says(page: str, tmp_path: Path) -> No
     run.init(tmp_path / "book", SETTINGS)
     report = run.load_files(tmp_path / "book", [tmp_path / "my_sheet.csv"], tmp_path / "my_sheet.toml", today=date(2025, 1, 1))
     assert report.held.empty
-    with book.open_book(tmp_path / "book") as connection:
-        visits, finds, sites = (book.current(connection, table) for table in ("visits", "finds", "sites"))
+    with open_book(tmp_path / "book") as connection:
+        visits, finds, sites = (current_rows(connection, table) for table in ("visits", "finds", "sites"))
     assert (len(sites), len(visits), len(finds)) == (2, 2, 2)
     assert list(visits["water_temp_c"].fillna(-1)) == pytest.approx([13, -1])
     assert list(visits["start_time"]) == ["21:40", "20:15"]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import copy
-import csv
 import json
 import sys
 from datetime import date
@@ -14,9 +12,10 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from survey_rows import CASES, REPAIR, SURVEY, corrections, rows, survey
 
 from pipeline import cli
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
 from pipeline.commands import run
 from pipeline.errors import RillbookError
 from pipeline.loggers import exports as logger_files
@@ -24,34 +23,13 @@ from pipeline.reading import files as read
 from pipeline.reading.survey_document import LISTS, LONGEST_TEXT, corrections_of, is_corrections, read_document, tables_of
 from schemas.tables import LOADED, fields
 
-CASES = Path(__file__).parents[1] / "cases"
 TODAY = date(2026, 1, 1)
-
-# The invented rows of tests/cases/base, as the form would save them.
-SURVEY: dict[str, Any] = {
-    "format": "rillbook survey",
-    "version": 1,
-    **{
-        table: [
-            {name: text for name, text in row.items() if text}
-            for row in csv.DictReader((CASES / "base" / f"{table}.csv").read_text(encoding="utf-8").splitlines())
-        ]
-        for table in LISTS
-    },
-}
-REPAIR = {
-    "table": "finds", "row_key": "F1", "field": "water_temp_c", "as_written": "54.7", "corrected": "12.6", "why": "degrees Fahrenheit",
-}  # fmt: skip
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     run.init(tmp_path / "b", (CASES / "base" / "rillbook.toml").read_text())
     return tmp_path / "b"
-
-
-def survey(**changes: Any) -> dict[str, Any]:
-    return copy.deepcopy(SURVEY) | changes
 
 
 def saved(folder: Path, document: Any, name: str = "visit.json") -> Path:
@@ -64,16 +42,6 @@ def load(folder: Path, path: Path, **words: Any) -> run.Report:
     report = run.load_files(folder, [path], today=TODAY, **words)
     assert isinstance(report, run.Report)
     return report
-
-
-def rows(folder: Path) -> dict[str, pd.DataFrame]:
-    with book.open_book(folder) as connection:
-        return book.known_rows(connection)
-
-
-def corrections(folder: Path) -> list[tuple[Any, ...]]:
-    with book.open_book(folder) as connection:
-        return connection.execute("SELECT * FROM corrections ORDER BY ALL").fetchall()
 
 
 def test_a_document_gives_the_same_rows_as_the_sheets(folder: Path, tmp_path: Path) -> None:
@@ -114,7 +82,7 @@ def test_repairs_made_at_the_form_are_written_down_with_the_load_and_go_with_it(
     load(folder, path)
     assert corrections(folder) == [(1, "form-1", "finds", "F1", "water_temp_c", "54.7", "12.6", "degrees Fahrenheit", "")]
     run.undo(folder, 1)
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         assert connection.execute("SELECT count(*) FROM settled").fetchall() == [(0,)]
     assert load(folder, path).load_id == 2
 
@@ -148,7 +116,7 @@ def test_an_unknown_field_is_noted_and_its_text_is_kept(folder: Path) -> None:
     document["finds"][0]["colour"] = "olive"
     report = load(folder, saved(folder, document))
     assert any("sheet finds: not used: colour" in note for note in report.notes)
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         texts = connection.execute("SELECT cells FROM source_rows").fetchall()
     assert any("olive" in text for (text,) in texts)
 
@@ -166,7 +134,7 @@ def test_numbers_and_yes_without_quote_marks_are_read_as_they_are_written(folder
     load(folder, saved(folder, text))
     found = rows(folder)["finds"].set_index("find_id").loc["F1"]
     assert (found["water_temp_c"], found["tail_whole"], pd.isna(found["sex"])) == (12.6, True, True)
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         assert any('"12.60"' in cells for (cells,) in connection.execute("SELECT cells FROM source_rows").fetchall())
 
 

@@ -12,7 +12,9 @@ from xml.etree import ElementTree
 import pandas as pd
 import pytest
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows
+from pipeline.book.loads import all_loads
 from pipeline.commands import run
 from pipeline.errors import RillbookError
 from pipeline.reading import waypoints
@@ -91,8 +93,8 @@ def load(folder: Path, *paths: Path) -> run.Report:
 
 
 def rows(folder: Path, table: str, key: str) -> pd.DataFrame:
-    with book.open_book(folder / "book") as connection:
-        return book.current(connection, table).set_index(key)
+    with open_book(folder / "book") as connection:
+        return current_rows(connection, table).set_index(key)
 
 
 def test_places_by_name_and_by_time(tmp_path: Path) -> None:
@@ -125,11 +127,11 @@ def test_places_by_name_and_by_time(tmp_path: Path) -> None:
         assert words in said
     account = report.account
     assert account is not None and sum(account.rows.values()) == 3 + 1 + 4 + 1 + 2
-    with book.open_book(tmp_path / "book") as connection:
+    with open_book(tmp_path / "book") as connection:
         kept = connection.execute(
             "SELECT cells FROM source_rows JOIN source_files USING (load_id, source) WHERE file = 'trip.gpx'"
         ).fetchall()
-        files = book.loads(connection)["files"].iloc[0]
+        files = all_loads(connection)["files"].iloc[0]
     assert any("by time, 3.0 min apart" in cells for (cells,) in kept) and "trip.gpx" in files
 
 

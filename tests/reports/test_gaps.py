@@ -16,7 +16,7 @@ from pipeline.commands.write_reports import _shared
 from pipeline.formulas.detection import COMPUTED, NOT_KNOWN, STATED, detections, searches
 from pipeline.formulas.grades import ORDER, grade_of, needs
 from pipeline.formulas.limits import judgement
-from pipeline.formulas.statistics import visits_for_absence, wilks_minimum_n
+from pipeline.formulas.sample_size import visits_for_absence, wilks_minimum_n
 from pipeline.reports import gaps, revisit
 from pipeline.settings import Settings, parse_settings
 from pipeline.targets import derive

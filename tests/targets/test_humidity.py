@@ -8,8 +8,8 @@ is a statement that the method makes of itself.
 
 from __future__ import annotations
 
-import datetime
 import math
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +19,11 @@ import pytest
 from hypothesis import HealthCheck, given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
-from targets.test_evidence import FIND, SITE, TOML, VISIT
-from targets.test_evidence import book as small_book
+from real_data_tables import Loaded
+from small_book import FIND, SITE, TOML, VISIT
+from small_book import book as small_book
 
-from pipeline.book import store as book
-from pipeline.commands import run
+from pipeline.book.connection import open_book
 from pipeline.formulas.moist_air import constant, vapour_pressure_deficit_kpa
 from pipeline.settings import Settings, parse_settings, read_settings
 from pipeline.targets import humidity as own
@@ -32,7 +32,6 @@ from pipeline.targets import usable_finds as finds
 from pipeline.targets.humidity_evidence import COVERED, IMPOSSIBLE, NONE_READ, THE_VISITS, humidity_readings, wetness_noted
 from schemas.air_and_water_frames import HUMIDITY_FIGURE_COLUMNS, HUMIDITY_READING_COLUMNS, HUMIDITY_TABLE_COLUMNS, HUMIDITY_TARGET_COLUMNS
 
-MAP = Path("data/column_maps/gsmnp_2012.toml")
 BOOK = parse_settings(TOML, "test")
 NIGHT = {**FIND, "life_stage": "adult", "microhabitat": "on_surface", "found_at": "23:10"}
 WET = {"air_temp_c": 25.6, "wet_bulb_c": 19.5}
@@ -406,15 +405,12 @@ def test_field_humidity_above_90_is_printed_as_a_span() -> None:
 
 
 @pytest.fixture(scope="module")
-def gsmnp(open_data: Path, root: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[pd.DataFrame, pd.DataFrame, Settings, Path]:
+def gsmnp(real_sheet: Callable[[str], Loaded]) -> tuple[pd.DataFrame, pd.DataFrame, Settings, Path]:
     """Readings and left-out finds of the sheet, loaded through its map."""
-    folder = tmp_path_factory.mktemp("gsmnp") / "book"
-    sheet = open_data / "gsmnp_2012" / "Salamander Data.csv"
-    run.init(folder, (root / MAP).with_suffix(".book.toml").read_text(encoding="utf-8"))
-    run.load_files(folder, [sheet], root / MAP, today=datetime.date(2024, 1, 1))
-    settings = read_settings(folder)
-    with book.open_book(folder) as connection:
-        return *humidity_readings(connection, settings), settings, sheet
+    loaded = real_sheet("gsmnp_2012")
+    settings = read_settings(loaded.folder)
+    with open_book(loaded.folder) as connection:
+        return *humidity_readings(connection, settings), settings, loaded.files[0]
 
 
 def weighted(frame: pd.DataFrame, column: str, share: float) -> float:

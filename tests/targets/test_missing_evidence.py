@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, note, settings
 from hypothesis import strategies as st
 from line_checks import assert_ordered, assert_steady
-from targets.test_evidence import book
+from small_book import book
 
 from pipeline.settings import parse_settings
 from pipeline.targets.derive import targets

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.book import store as book
+from pipeline.book.connection import open_book
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.targets.site_spans import site_spans
@@ -27,7 +27,7 @@ def sentence(folder: Path, *sites: str) -> str:
     for name, text in texts.items():
         (folder / name).write_text(text + "\n", encoding="utf-8")
     run.load_files(folder, [folder / name for name in texts])
-    with book.open_book(folder) as connection:
+    with open_book(folder) as connection:
         return site_spans(connection)["DMON"]
 
 

@@ -7,8 +7,7 @@ with their equation elsewhere; ISO 7888:1985, linear form, for conductivity; ncr
 
 from __future__ import annotations
 
-import datetime
-from pathlib import Path
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -17,11 +16,11 @@ import pytest
 from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
-from targets.test_evidence import FIND, SITE, TOML, VISIT
-from targets.test_evidence import book as small_book
+from real_data_tables import Loaded
+from small_book import FIND, SITE, TOML, VISIT
+from small_book import book as small_book
 
-from pipeline.book import store as book
-from pipeline.commands import run
+from pipeline.book.connection import open_book
 from pipeline.formulas.water import water_limits
 from pipeline.settings import parse_settings, read_settings
 from pipeline.targets import water as own
@@ -30,7 +29,6 @@ from schemas.air_and_water_frames import WATER_LEFT_OUT_COLUMNS, WATER_READING_C
 from schemas.vocabulary import vocabulary
 
 BOOK = parse_settings(TOML, "test")
-MAP = Path("data/column_maps/ncr_lotic_2005_2017.toml")
 NO_VALUES = pd.DataFrame(columns=list(WATER_LEFT_OUT_COLUMNS)).astype({"month": "int64", "n_visits": "int64"})
 
 
@@ -239,12 +237,11 @@ def test_every_published_word_belongs_to_a_limit() -> None:
 # --- pH of a real survey -----------------------------------------------------------------------------------------------------------------
 
 
-def test_ncr_ph_agrees_with_a_count_of_the_stored_rows(open_data: Path, root: Path, tmp_path: Path) -> None:
+def test_ncr_ph_agrees_with_a_count_of_the_stored_rows(real_sheet: Callable[[str], Loaded]) -> None:
     """Larvae of Eurycea bislineata: a median of each waterbody and day, each site and month alike, from the tables as stored."""
-    run.init(tmp_path / "book", (root / MAP).with_suffix(".book.toml").read_text(encoding="utf-8"))
-    run.load_files(tmp_path / "book", [open_data / "ncr_lotic_2005_2017" / "NCRlotic_all.csv"], root / MAP, today=datetime.date(2024, 1, 1))
-    settings = read_settings(tmp_path / "book")
-    with book.open_book(tmp_path / "book") as connection:
+    folder = real_sheet("ncr_lotic_2005_2017").folder
+    settings = read_settings(folder)
+    with open_book(folder) as connection:
         readings, left_out = water_readings(connection, settings)
         sites, visits, finds = (connection.execute(f"SELECT * FROM {table}").df() for table in ("sites", "visits", "finds"))
     assert set(left_out["reason"]) == {UNCORRECTED} and set(readings["quantity"]) == {"ph"}

@@ -1,0 +1,72 @@
+"""Rows of the current version, in the types that the schemas declare."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from schemas.tables import LOADED, fields, key_of
+
+if TYPE_CHECKING:
+    from pipeline.book.connection import DuckDBPyConnection
+
+
+TYPES = {"whole": "Int64", "yes_no": "boolean", "day": "datetime64[us]", "instant": "datetime64[us]", "real": "float64"}
+
+
+def conform(table: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """Declared fields of a table in their types, from a frame that DuckDB gave."""
+    columns = {}
+    for name, declared in fields(table).items():
+        # a book of an earlier version lacks what came later
+        column = frame[name] if name in frame else pd.Series(np.nan, index=frame.index, dtype="object")
+        if declared.kind in ("whole", "yes_no"):
+            column = column.astype("object").where(column.notna(), pd.NA)
+        columns[name] = column.astype(TYPES.get(declared.kind, "str"))
+    return pd.DataFrame(columns, index=frame.index)
+
+
+def current_rows(connection: DuckDBPyConnection, table: str, as_stored: bool = False) -> pd.DataFrame:
+    """Rows of the current version, by key; visits with ``incomplete``.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        An open book.
+    table : str
+        One of `LOADED`.
+    as_stored : bool
+        Whether `target_taxa` of a visit are those that were written, to compare or repair them. Else they are the taxa that were found, and
+        those of which the visit may say that they were not: see `book.absences`.
+
+    Returns
+    -------
+    DataFrame
+        Declared fields in their types.
+    """
+    frame = connection.execute(f"SELECT * FROM {table} ORDER BY {key_of(table)}").df()
+    if as_stored and "said_target_taxa" in frame:
+        frame = frame.assign(target_taxa=frame["said_target_taxa"])
+    typed = conform(table, frame)
+    return typed.assign(incomplete=frame["incomplete"].astype(bool)) if table == "visits" else typed
+
+
+def known_rows(connection: DuckDBPyConnection, as_stored: bool = False) -> dict[str, pd.DataFrame]:
+    """Current rows of every table; see :func:`current`."""
+    return {table: current_rows(connection, table, as_stored) for table in LOADED}
+
+
+def brought_by(connection: DuckDBPyConnection, load_id: int) -> dict[str, set[str]]:
+    """Keys of the rows that a load stored, by table."""
+    query = "SELECT DISTINCT {key} FROM {table}_all WHERE load_id = ?"
+    return {
+        table: {row[0] for row in connection.execute(query.format(key=key_of(table), table=table), [load_id]).fetchall()}
+        for table in LOADED
+    }
+
+
+def stored_conversions(connection: DuckDBPyConnection) -> pd.DataFrame:
+    """Values of the current version that are more than a copy of what was written: the text, the value as text, and how it was read."""
+    return connection.execute("SELECT * FROM conversions ORDER BY load_id, table_name, row_key, field").df()

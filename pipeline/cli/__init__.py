@@ -1,0 +1,81 @@
+"""The command line: thin, plain words, exit code 0 all accepted, 1 something held back, 2 could not run and nothing changed.
+
+Comes in: words of a command. Goes out: lines or JSON, and an exit code. Knows commands, and nothing of how they work.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+
+import typer
+
+from pipeline.cli import keeping, loading, recording, reporting, sharing, study, the_book
+from pipeline.cli.printing import ALL_ACCEPTED, say
+from pipeline.errors import RillbookError
+
+COULD_NOT_RUN, INTERRUPTED = 2, 130
+STOPPED = "stopped. What was not finished is not in the book; `rillbook status` says what is."
+app = typer.Typer(
+    name="rillbook",
+    help="From the records of a stream survey to the temperatures that keepers copy, and maps that do not give the spring away.",
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+# In the order of the help: before the field, at the desk, for the keeper, to share.
+for command in (
+    recording.init, recording.enter, recording.sheets,
+    loading.check, loading.load, loading.photos,
+    the_book.held, the_book.status, the_book.undo,
+    keeping.targets,
+    sharing.map_command,
+    reporting.gaps, reporting.permit, reporting.landowner,
+    sharing.quality, sharing.publish,
+    keeping.compare, keeping.blend,
+    study.demo,
+):  # fmt: skip
+    app.command(name="map" if command is sharing.map_command else None)(command)
+
+
+def main() -> None:
+    """Run the command line; errors are one line with a remedy, never a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # a console that lacks a sign shows its number rather than stopping half-way
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        sys.exit(_run())
+    except BrokenPipeError:
+        # whoever reads the output has seen enough; nothing may be written at exit any more
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(ALL_ACCEPTED)
+
+
+def _run() -> int:
+    try:
+        code = int(app(sys.argv[1:] or ["--help"], standalone_mode=False) or ALL_ACCEPTED)
+        return _fail(STOPPED) if code == INTERRUPTED else code
+    except RillbookError as problem:
+        return _fail(str(problem))
+    except (KeyboardInterrupt, typer.Abort):
+        return _fail(STOPPED)
+    except BrokenPipeError:
+        raise
+    except Exception as problem:
+        if hasattr(problem, "format_message"):
+            return _fail(f"{problem.format_message().rstrip('.')}. Try `rillbook --help`.")
+        if os.environ.get("RILLBOOK_TRACEBACK"):
+            raise
+        first = (str(problem).splitlines() or [""])[0]
+        return _fail(
+            f"rillbook stumbled over {type(problem).__name__}: {first}. What was not finished is not in the book. "
+            "Set RILLBOOK_TRACEBACK=1, run it again and report what it prints."
+        )
+
+
+def _fail(text: str) -> int:
+    say(f"rillbook: {' '.join(text.split())}", err=True)
+    return COULD_NOT_RUN

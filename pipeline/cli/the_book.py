@@ -1,0 +1,100 @@
+"""Commands on what the book holds: held, status, undo."""
+
+from __future__ import annotations
+
+import json as json_text
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.cli.options import Book, Json
+from pipeline.cli.printing import SHOWN, print_json, rows_of, say
+
+if TYPE_CHECKING:
+    pass
+
+
+def held(
+    csv: Annotated[
+        Path | None, typer.Option("--csv", help="Write the list to this file, with empty columns for your answers.", show_default=False)
+    ] = None,
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """List what is held back, and flags that keep a row out of the targets.
+
+    Example: rillbook held --csv held.csv
+    """
+    from pipeline.commands import run
+
+    if csv is not None:
+        number, kept = run.write_held(book, csv)
+        if json:
+            print_json({"file": str(csv), "items": number, "answers_kept": kept})
+            return
+        say(f"Wrote {number} items to {csv}. Fill in corrected or dismiss_reason, and by; then `rillbook load {csv}`.")
+        say("One answer mends all lines that are alike: write yes under for_all.")
+        if kept:
+            say(f"{kept} answers that stood there are kept.")
+        return
+    items = run.held_items(book)
+    if json:
+        print_json(rows_of(items))
+        return
+    groups = run.held_groups(book)
+    for row in groups.itertuples():
+        more = f" It is one of {row.alike} alike: {row.items}; one answer with for_all mends them." if row.alike > 1 else ""
+        say(
+            f"{row.item}: {row.file}, line {row.line}, {row.table} {row.row}{' ' + row.field if row.field else ''} {row.text!r}: "
+            f"{row.message} {row.remedy}{more}"
+        )
+    follow = len(items) - int(groups["alike"].sum()) if len(groups) else len(items)
+    say(f"{len(items)} items, {len(groups)} to answer." if len(items) else "Nothing is held back.")
+    if follow:
+        say(f"{follow} rows hang on others that are held and follow by themselves once those are mended.")
+
+
+def status(book: Book = Path(), json: Json = False) -> None:
+    """Say what the book holds.
+
+    Example: rillbook status
+    """
+    from pipeline.commands import run
+
+    found = run.status(book)
+    if json:
+        print_json(found)
+        return
+    say(found["title"] or "(no title)")
+    if not found["loads"]:
+        say("Nothing is loaded yet. Load a sheet with `rillbook load FILE`.")
+        return
+    for one in found["loads"]:
+        state = "" if one["stands"] else " (undone)" if one["undone_at"] else " (corrected by a later load)"
+        files = json_text.loads(one["files"])
+        named = ", ".join(files[:SHOWN]) + (f" and {len(files) - SHOWN} more" if len(files) > SHOWN else "")
+        say(f"  {one['kind']} {one['load_id']}, {one['loaded_at'][:16]} UTC: {named}{state}")
+    say(", ".join(f"{n} {table}" for table, n in found["tables"].items()))
+    of_loggers = found["logger_files"]
+    if of_loggers["readings"]:
+        say(f"{of_loggers['readings']} readings of {of_loggers['loggers_with_readings']} loggers, {of_loggers['held']} held back")
+        for rule, number in of_loggers["flags"].items():
+            say(f"  marked {rule}: {number}")
+    say(f"{found['visits_without_finds']} visits without finds, {found['visits_incomplete']} whose finds were held back or not counted")
+    if found["absences"] or found["absences_not_stated"]:
+        say(f"{found['absences']} absences stated, {sum(found['absences_not_stated'].values())} not stated for want of a count")
+    say(f"{found['held']} items held back or waiting for a decision")
+    for rule, number in found["flags"].items():
+        say(f"  marked {rule}: {number}")
+
+
+def undo(load: Annotated[int, typer.Argument(help="Number of the load.", show_default=False)], book: Book = Path()) -> None:
+    """Take a load back; what it replaced is current again.
+
+    Example: rillbook undo 3
+    """
+    from pipeline.commands import run
+
+    run.undo(book, load)
+    say(f"Load {load} is undone. The text of its rows stays in the book.")

@@ -1,0 +1,159 @@
+"""The database file: whole after a kill, a full disk or a lock, and a message where it cannot be used."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+import time
+from pathlib import Path
+
+import pytest
+from small_sheets import FINDS, ROOT, SITES, TODAY, VISITS, ids, load, sheets, state
+
+from pipeline.commands import run
+from pipeline.errors import RillbookError
+
+
+def child(code: str, folder: Path, **words: object) -> subprocess.Popen[str]:
+    script = textwrap.dedent(code).format(folder=str(folder), **words)
+    return subprocess.Popen([sys.executable, "-c", script], cwd=ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+
+
+KILLED = """
+    import sys, time
+    from pathlib import Path
+    from datetime import date
+    from pipeline.book import loads
+    from pipeline.commands import run
+    insert = loads.append_rows
+    def slow(connection, name, frame, load_id):
+        insert(connection, name, frame, load_id)
+        if name == "{after}":
+            print("half-way", flush=True)
+            time.sleep(60)
+    loads.append_rows = slow
+    run.load_files(Path({folder!r}), [Path(one) for one in {paths!r}], today=date(2026, 1, 1))
+"""
+
+
+@pytest.mark.parametrize("first", [True, False])
+@pytest.mark.parametrize("after", ["finds_all", "flags_all"])
+def test_a_kill_half_way_leaves_the_book_as_it_was(folder: Path, first: bool, after: str) -> None:
+    if not first:
+        load(folder)
+    before = state(folder)
+    finds = FINDS.replace("F1", "F7").replace("F2", "F8").replace("V1", "V3") + "F9,V3,GPOR,adult,1,rock_in_flow,26\n"
+    paths = sheets(
+        folder, sites=SITES, visits_more=VISITS.splitlines()[0] + "\nV3,S1,2023-07-10,20:00,visual_encounter,60,13\n", finds_more=finds
+    )
+    victim = child(KILLED, folder, paths=[str(path) for path in paths], after=after)
+    assert victim.stdout is not None and victim.stdout.readline() == "half-way\n"
+    victim.send_signal(signal.SIGKILL)
+    assert victim.wait(timeout=30) == -signal.SIGKILL
+    assert state(folder) == before
+    assert load(folder, paths).load_id == (1 if first else 2)
+    assert {"F7", "F8", "F9"} <= set(ids(folder)["finds"])
+
+
+HOLDS = """
+    import duckdb, time
+    connection = duckdb.connect({folder!r} + "/rillbook.duckdb")
+    print("open", flush=True)
+    time.sleep(60)
+"""
+
+
+def test_a_book_that_is_open_elsewhere_says_so(folder: Path) -> None:
+    load(folder)
+    other = child(HOLDS, folder)
+    try:
+        assert other.stdout is not None and other.stdout.readline() == "open\n"
+        for command in (["status"], ["load", str(folder.parent / "finds.csv")], ["held"]):
+            done = subprocess.run(
+                [sys.executable, "-m", "pipeline", *command, "--book", str(folder)], cwd=ROOT, capture_output=True, text=True
+            )
+            assert done.returncode == 2 and done.stdout == ""
+            assert (
+                done.stderr
+                == f"rillbook: {folder / 'rillbook.duckdb'}: the book is open in another program. Close it there and try again.\n"
+            )
+    finally:
+        other.kill()
+        other.wait()
+
+
+def test_a_file_that_is_no_database_is_named_and_left_alone(folder: Path) -> None:
+    (folder / "rillbook.duckdb").write_text("not a database, but a letter " * 1000)
+    before = (folder / "rillbook.duckdb").read_bytes()
+    for action in (lambda: run.status(folder), lambda: load(folder)):
+        with pytest.raises(RillbookError, match=r"not a database of rillbook, or it is damaged. Restore it from a copy"):
+            action()
+    assert (folder / "rillbook.duckdb").read_bytes() == before
+
+
+FULL = """
+    import resource, signal
+    from pathlib import Path
+    from datetime import date
+    from pipeline.commands import run
+    from pipeline.errors import RillbookError
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, ({size}, {size}))
+    try:
+        run.load_files(Path({folder!r}), [Path(one) for one in {paths!r}], today=date(2026, 1, 1))
+    except RillbookError as problem:
+        print(problem)
+"""
+
+
+def test_a_full_disk_leaves_the_book_as_it_was(folder: Path) -> None:
+    """A limit on the size of files stands for the full disk: every write past it fails, as there."""
+    load(folder)
+    before, size = state(folder), (folder / "rillbook.duckdb").stat().st_size
+    many = "".join(f"X{number},V3,GPOR,adult,1,rock_in_flow,13\n" for number in range(20000))
+    paths = sheets(folder, visits_more=VISITS.replace("V1", "V3").replace("V2", "V4"), finds_more=FINDS.splitlines()[0] + "\n" + many)
+    victim = child(FULL, folder, paths=[str(path) for path in paths], size=size + 4096)
+    out, err = victim.communicate(timeout=60)
+    assert "the book could not be written" in out and "Nothing was changed" in out and "Is the disk full?" in out, (out, err)
+    assert state(folder) == before
+    assert load(folder, paths).exit_code == 0
+
+
+def test_a_database_that_cannot_be_opened(folder: Path) -> None:
+    (folder / "rillbook.duckdb").mkdir()
+    with pytest.raises(RillbookError, match=r"cannot be opened.*rights of the folder"):
+        load(folder)
+
+
+def test_a_folder_that_cannot_be_written(folder: Path) -> None:
+    load(folder)
+    folder.chmod(0o500)
+    (folder / "rillbook.duckdb").chmod(0o400)
+    if os.access(folder, os.W_OK):
+        pytest.skip("this user may write everywhere")
+    with pytest.raises(RillbookError, match=r"cannot be opened.*rights of the folder"):
+        load(folder, sheets(folder, more=FINDS))
+    assert ids(folder)["finds"] == ["F1", "F2"]
+
+
+def test_reading_a_new_book_leaves_no_file_behind(folder: Path) -> None:
+    assert run.held_items(folder).empty
+    assert run.status(folder)["loads"] == []
+    run.check_files(folder, sheets(folder, sites=SITES), today=TODAY)
+    assert [path.name for path in folder.iterdir()] == ["rillbook.toml"]
+
+
+def test_a_reader_sees_nothing_of_a_load_that_is_under_way(folder: Path) -> None:
+    """DuckDB lets one process write or several read: a reader meets the lock, and the load goes on."""
+    paths = sheets(folder, sites=SITES, visits=VISITS, finds=FINDS)
+    slow = child(KILLED.replace("time.sleep(60)", "time.sleep(3)"), folder, paths=[str(path) for path in paths], after="finds_all")
+    assert slow.stdout is not None and slow.stdout.readline() == "half-way\n"
+    started = time.monotonic()
+    with pytest.raises(RillbookError, match="open in another program"):
+        run.status(folder)
+    assert time.monotonic() - started < 2
+    assert slow.wait(timeout=30) == 0
+    assert ids(folder)["finds"] == ["F1", "F2"]
