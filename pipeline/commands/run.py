@@ -31,7 +31,7 @@ from pipeline.commands.derive import derive_targets as derive_targets
 from pipeline.commands.derive import refuse_empty
 from pipeline.commands.derive import write_cards as write_cards
 from pipeline.commands.derive import write_care_sheets as write_care_sheets
-from pipeline.commands.load_loggers import LoggerReport
+from pipeline.commands.logger_report import LoggerReport
 from pipeline.commands.places_and_photos import add_waypoints, file_hash, split_waypoints
 from pipeline.commands.places_and_photos import write_photo_offers as write_photo_offers
 from pipeline.commands.publish import publish as publish
