@@ -97,7 +97,7 @@ def blend(
 
     Example: rillbook blend --target 60 --tap 250 --ro 10 --chlorine 0
     """
-    from pipeline.formulas.water import blend_advice
+    from pipeline.formulas.blending import blend_advice
 
     advice = blend_advice(target, tap, ro, chlorine, quantity)
     if json:

@@ -15,7 +15,7 @@ from pipeline.checking.datum import datum_that_fits
 from pipeline.checking.join import joined
 from pipeline.commands import load_loggers as loggers
 from pipeline.commands import mark_copy as marking
-from pipeline.commands.load_loggers import LoggerReport
+from pipeline.commands.logger_report import LoggerReport
 from pipeline.commands.places_and_photos import add_waypoints, split_waypoints
 from pipeline.commands.read_sheets import map_tables
 from pipeline.commands.repairs import judge_repairs

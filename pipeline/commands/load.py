@@ -19,7 +19,7 @@ from pipeline.checking.datum import datum_that_fits
 from pipeline.checking.join import joined
 from pipeline.checking.outcome import Checked
 from pipeline.commands import load_loggers as loggers
-from pipeline.commands.load_loggers import LoggerReport
+from pipeline.commands.logger_report import LoggerReport
 from pipeline.commands.places_and_photos import add_waypoints, file_hash, split_waypoints
 from pipeline.commands.read_sheets import map_tables, typed_repairs
 from pipeline.commands.repairs import load_repairs

@@ -6,7 +6,6 @@ import json
 from collections import Counter
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -15,11 +14,14 @@ import pandas as pd
 
 from pipeline.book.connection import open_book
 from pipeline.book.loads import content_hash, loaded_as, start_load
+from pipeline.commands.logger_report import FileReport, LoggerReport
 from pipeline.errors import RillbookError
 from pipeline.loggers import checks as logger_checks
+from pipeline.loggers import export_rows
 from pipeline.loggers import exports as logger_files
 from pipeline.loggers import staging as logger_store
-from pipeline.loggers.exports import FATES, Layout
+from pipeline.loggers.export_rows import FATES
+from pipeline.loggers.exports import Layout
 from pipeline.loggers.map import LoggerMap, is_logger_map, read_logger_map
 from pipeline.settings import read_settings
 
@@ -29,61 +31,6 @@ HELD_WORDS = {
     "reading_differs": ("{text}", "What was there first is kept. Undo the load that is wrong, and load this file again."),
 }
 KINDS = {"temp_c": "temperature", "rh_pct": "humidity", "read_at": "date and time in the order of this file"}
-
-
-@dataclass(frozen=True)
-class FileReport:
-    """What became of one file.
-
-    Attributes
-    ----------
-    file, logger_id : str
-        The file and the logger that it is of.
-    found : dict of str to str
-        How it is written, and where that is known from.
-    rows : dict of str to int
-        Rows by fate: heading, stored, same (as another file), event, blank, held.
-    values : dict of str to int
-        Values of temperature, humidity and light, and those missing or held.
-    """
-
-    file: str
-    logger_id: str
-    found: dict[str, str]
-    rows: dict[str, int]
-    values: dict[str, int]
-
-
-@dataclass(frozen=True)
-class LoggerReport:
-    """What a check or a load of logger files found."""
-
-    files: list[FileReport]
-    held: pd.DataFrame
-    flags: pd.DataFrame
-    load_id: int | None = None
-    notes: list[str] = field(default_factory=list)
-
-    @property
-    def exit_code(self) -> int:
-        """0 where all was accepted, 1 where something is held back."""
-        return 1 if len(self.held) else 0
-
-    @property
-    def rows(self) -> dict[str, int]:
-        """Rows of all files by fate."""
-        return dict(sum((Counter(one.rows) for one in self.files), Counter()))
-
-    def as_dict(self) -> dict[str, Any]:
-        """The report for `--json`."""
-        return {
-            "load": self.load_id, "rows": self.rows, "files": [one.__dict__ for one in self.files], "held": _records(self.held),
-            "flags": _records(self.flags), "notes": self.notes,
-        }  # fmt: skip
-
-
-def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    return json.loads(frame.to_json(orient="records", force_ascii=False, date_format="iso"))  # type: ignore[no-any-return]
 
 
 def are_exports(paths: list[Path], map_path: Path | None) -> bool:
@@ -149,7 +96,7 @@ def load(
         layouts = []
         for path in paths:
             progress(f"looking at {path.name}")
-            layouts.append(logger_files.resolve(logger_files.inspect(path, known_map, today), list(known["logger_id"])))
+            layouts.append(export_rows.resolve(logger_files.inspect(path, known_map, today), list(known["logger_id"])))
         content = content_hash([*(one.sha256 for one in layouts), known_map.sha256])
         before = loaded_as(connection, content)
         if before is not None and corrects is None:
@@ -182,7 +129,7 @@ def _judge(
         seen: Counter[str] = Counter()
         texts: Counter[tuple[str, str, str]] = Counter()
         first: dict[tuple[str, str, str], int] = {}
-        for part in logger_files.parts(layout):
+        for part in export_rows.parts(layout):
             logger_store.add(connection, number, layout.logger_id, part.readings)
             if load_id is not None:
                 logger_store.add_rows(connection, load_id, number, part.rows, sum(counted.values()))

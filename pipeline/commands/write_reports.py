@@ -64,7 +64,7 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = _si
     RillbookError
         The book is empty or cannot be read, or a file cannot be written.
     """
-    from pipeline.reports import gaps, revisit
+    from pipeline.reports import gaps, gaps_page, revisit
     from pipeline.targets import derive, evidence, figures
 
     settings, today = read_settings(folder), today or date.today()
@@ -88,7 +88,7 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = _si
     private = {"revisit": plan, "revisit_history": past}
     shown = replace(settings, title=public_title(settings, known))
     pages = {
-        folder / "out" / "gaps.html": gaps.page(listed, months, absence, never, n_cells, shown, today),
+        folder / "out" / "gaps.html": gaps_page.page(listed, months, absence, never, n_cells, shown, today),
         folder / "out" / "private" / "revisit.html": revisit.page(plan, past, absence, known["sites"], settings, today),
     }
     tables = {folder / "out" / f"{name}.csv": frame for name, frame in public.items()}
@@ -131,6 +131,7 @@ def write_permits(folder: Path, code: str = "", year: int | None = None, progres
         The book states no permit, not this one, or not for this year.
     """
     from pipeline.reports import permit as permit_report
+    from pipeline.reports import permit_page
 
     settings = read_settings(folder)
     permits = _chosen(settings.permits, code, "permit", "docs/book.md shows a [[permit]].")
@@ -157,7 +158,7 @@ def write_permits(folder: Path, code: str = "", year: int | None = None, progres
         limits = permit_report.against_limits(permit, rows, every)
         notes = _held_notes(held)
         name = f"permit_{_file_name(permit.code, [one.code for one in settings.permits])}{f'_{year}' if year is not None else ''}"
-        pages[folder / "out" / "private" / f"{name}.html"] = permit_report.page(permit, mine, rows, limits, every, settings, notes)
+        pages[folder / "out" / "private" / f"{name}.html"] = permit_page.page(permit, mine, rows, limits, every, settings, notes)
         frames |= {name: rows[list(permit_report.ROW_COLUMNS)], f"{name}_limits": limits, f"{name}_summary": permit_report.summary(rows)}
     tables = {folder / "out" / "private" / f"{name}.csv": frame for name, frame in frames.items()}
     return Written(_write(pages, tables), frames)

@@ -11,7 +11,6 @@ import csv
 from collections.abc import Callable
 from functools import cache
 from types import ModuleType
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -99,11 +98,12 @@ def saturation_vapour_pressure_kpa(temp_c: ArrayLike) -> Floats:
     ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 5 and 6 (Hyland & Wexler 1983), as computed by psychrolib.
     """
     t = np.asarray(temp_c, dtype=float)
-    _within(t, -100, 200, "a temperature", "°C")
+    within(t, -100, 200, "a temperature", "°C")
     return _each(_psychrolib().GetSatVapPres, t) / PA_PER_KPA
 
 
-def _within(values: Floats, low: float, high: float, what: str, unit: str) -> None:
+def within(values: Floats, low: float, high: float, what: str, unit: str) -> None:
+    """Refuse values outside a span, by a ValueError that names the first of them."""
     wrong = values[(values < low) | (values > high)]
     if wrong.size:
         raise ValueError(f"{what} of {wrong.flat[0]:g} {unit} is outside {low:g} to {high:g} {unit}.")
@@ -136,7 +136,7 @@ def vapour_pressure_deficit_kpa(temp_c: ArrayLike, rh_pct: ArrayLike) -> Floats:
     Definition; e_s as :func:`saturation_vapour_pressure_kpa`.
     """
     rh = np.asarray(rh_pct, dtype=float)
-    _within(rh, 0, 100, "a relative humidity", "%")
+    within(rh, 0, 100, "a relative humidity", "%")
     return np.asarray(saturation_vapour_pressure_kpa(temp_c) * (1 - rh / 100))
 
 
@@ -165,7 +165,7 @@ def pressure_kpa(elevation_m: ArrayLike) -> Floats:
     US Standard Atmosphere 1976; ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 3.
     """
     z = np.asarray(elevation_m, dtype=float)
-    _within(z, -500, 9000, "an elevation", "m")
+    within(z, -500, 9000, "an elevation", "m")
     return _each(_psychrolib().GetStandardAtmPressure, z) / PA_PER_KPA
 
 
@@ -211,7 +211,7 @@ def _raw_rh(temp_c: ArrayLike, wet_bulb_c: ArrayLike, pressure_kpa: ArrayLike, p
     if coefficient is None:
         raise ValueError(f"psychrometer {psychrometer!r} is not known; say aspirated, sling, natural or still.")
     dry, wet, pressure = (np.asarray(column, dtype=float) for column in (temp_c, wet_bulb_c, pressure_kpa))
-    _within(pressure, 30, 110, "an air pressure", "kPa")
+    within(pressure, 30, 110, "an air pressure", "kPa")
     vapour = saturation_vapour_pressure_kpa(wet) - coefficient * pressure * (dry - wet)
     # The ratio first: 100·e/e can exceed 100 by rounding, 100·(e/e) cannot.
     return np.asarray(100 * (vapour / saturation_vapour_pressure_kpa(dry)))
@@ -271,91 +271,8 @@ def dew_point_c(temp_c: ArrayLike, rh_pct: ArrayLike) -> Floats:
     ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 5 and 6, inverted by psychrolib.
     """
     t, rh = np.asarray(temp_c, dtype=float), np.asarray(rh_pct, dtype=float)
-    _within(t, -100, 200, "a temperature", "°C")
-    _within(rh, 0, 100, "a relative humidity", "%")
+    within(t, -100, 200, "a temperature", "°C")
+    within(rh, 0, 100, "a relative humidity", "%")
     if (rh == 0).any():
         raise ValueError("air of 0 % has no dew point.")
     return _each(_psychrolib().GetTDewPointFromRelHum, t, rh / 100)
-
-
-def rh_for_deficit(temp_c: ArrayLike, deficit_kpa: ArrayLike) -> Floats:
-    """Relative humidity at which air of a temperature has a vapour pressure deficit: 100·(1 − VPD/e_s(T)).
-
-    So a deficit read at one temperature is carried to another. Cool air cannot hold a large deficit at all: at 10 °C none above 1.228 kPa.
-
-    Parameters
-    ----------
-    temp_c : array_like
-        Air temperature, °C.
-    deficit_kpa : array_like
-        Vapour pressure deficit, kPa, not negative.
-
-    Returns
-    -------
-    ndarray of float, broadcast shape
-        %, 0 to 100; nan where a value is missing or the deficit is larger than e_s(T) (:func:`why_not_attainable` says so).
-
-    Raises
-    ------
-    ValueError
-        A negative or infinite deficit, or a temperature outside −100 to 200 °C.
-
-    References
-    ----------
-    Definition; e_s as :func:`saturation_vapour_pressure_kpa`.
-    """
-    deficit = np.asarray(deficit_kpa, dtype=float)
-    if (deficit < 0).any() or np.isinf(deficit).any():
-        raise ValueError("a vapour pressure deficit must be 0 or more, in kPa.")
-    share = deficit / saturation_vapour_pressure_kpa(temp_c)
-    share = np.where(np.abs(share - 1) <= ROUNDING, 1.0, share)
-    return np.where(share > 1, np.nan, 100 * (1 - share))
-
-
-def why_not_attainable(temp_c: float, deficit_kpa: float) -> str:
-    """Say why no relative humidity gives one deficit at one temperature.
-
-    Parameters
-    ----------
-    temp_c : float
-        Air temperature, °C.
-    deficit_kpa : float
-        Vapour pressure deficit, kPa.
-
-    Returns
-    -------
-    str
-        Empty where :func:`rh_for_deficit` gives a humidity.
-    """
-    if not np.isnan(rh_for_deficit(temp_c, deficit_kpa)):
-        return ""
-    if np.isnan(temp_c) or np.isnan(deficit_kpa):
-        return "not attainable: a value is missing."
-    most = float(saturation_vapour_pressure_kpa(temp_c))
-    return f"not attainable: bone-dry air of {temp_c:g} °C lacks {most:.3f} kPa, so it cannot lack {deficit_kpa:.3f} kPa."
-
-
-def printed_rh(rh_pct: Any) -> str:
-    """Humidity read in the field, in words no finer than the instruments: above 90 % they cannot tell, so it is 90–100 %.
-
-    Parameters
-    ----------
-    rh_pct : float
-        Relative humidity, %, 0 to 100; may be missing.
-
-    Returns
-    -------
-    str
-        Whole percent, ``"90–100 %"``, or an en dash where it is missing.
-
-    Raises
-    ------
-    ValueError
-        A humidity outside 0 to 100 %.
-    """
-    rh = np.asarray(rh_pct, dtype=float)
-    _within(rh, 0, 100, "a relative humidity", "%")
-    top = constant("printed_rh_top")
-    if np.isnan(rh):
-        return "–"
-    return f"{top:.0f}–100 %" if rh > top else f"{float(rh):.0f} %"

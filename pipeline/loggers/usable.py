@@ -6,7 +6,8 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.formulas.series import excursions, usual_step_h
+from pipeline.formulas.exceedances import excursions
+from pipeline.formulas.series import usual_step_h
 
 DOUBTFUL = ("out_of_range", "jump", "flat_line", "flat_day", "out_of_water")
 """Marks after which a temperature is no evidence; a gap or a clock that was set back takes no reading away."""

@@ -16,23 +16,9 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.formulas.year_days import MONTH_NAMES
+from pipeline.maps.figures_table import degrees, table, table_rows
 from pipeline.maps.frames import map_figures
-from pipeline.maps.layers import (
-    FEW_WORDS,
-    HEAT,
-    HIDDEN_AT_FIRST,
-    LAYER_WORDS,
-    MEDIA,
-    SYMBOLS,
-    degrees,
-    document,
-    embed,
-    heat_words,
-    safe,
-    symbol,
-    table,
-    table_rows,
-)
+from pipeline.maps.layers import FEW_WORDS, HEAT, HIDDEN_AT_FIRST, LAYER_WORDS, MEDIA, SYMBOLS, document, embed, heat_words, safe, symbol
 from pipeline.maps.lines import outline
 from pipeline.maps.parts import MapParts, bounds_of
 from pipeline.maps.stills import pattern_plot, still_picture

@@ -7,7 +7,8 @@ from collections.abc import Collection, Mapping
 import numpy as np
 import pandas as pd
 
-from pipeline.formulas.places import grid_square, place_figures
+from pipeline.formulas.grid_squares import grid_square
+from pipeline.formulas.places import place_figures
 from pipeline.maps.frames import (
     AVAILABLE,
     EFFORT,

@@ -13,8 +13,9 @@ import pandas as pd
 
 from pipeline.formulas.places import place_figures
 from pipeline.formulas.year_days import MONTH_NAMES
+from pipeline.maps.figures_table import degrees
 from pipeline.maps.frames import EFFORT, NOTHING, STAGES, map_figures
-from pipeline.maps.layers import HEAT, LAYER_WORDS, LIGHT_INK, SYMBOLS, degrees, heat_breaks, heat_words
+from pipeline.maps.layers import HEAT, LAYER_WORDS, LIGHT_INK, SYMBOLS, heat_breaks, heat_words
 from pipeline.writing.pictures import STYLE, for_inlining, svg_text
 from schemas.vocabulary import codes, vocabulary
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from pipeline.formulas.places import grid_square
+from pipeline.formulas.grid_squares import grid_square
 from pipeline.publishing.publication import INVENTED, Statement, generalised, standard_words
 
 NAMESPACE = "https://eml.ecoinformatics.org/eml-2.2.0"

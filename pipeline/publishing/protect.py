@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.formulas.places import WITHHELD, public_uncertainty_m, square_centre
+from pipeline.formulas.grid_squares import WITHHELD, public_uncertainty_m, square_centre
 from pipeline.publishing.site_squares import NO_PLACE, SECRET_MICROHABITATS, SECRET_STEP, SIDES, is_finer, site_squares, taxon_classes
 from pipeline.publishing.site_squares import BookRows as BookRows
 from pipeline.settings import Settings

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.formulas.places import WITHHELD, grid_square, grid_step, place_figures, to_wgs84
+from pipeline.formulas.grid_squares import WITHHELD, grid_square, grid_step
+from pipeline.formulas.places import place_figures, to_wgs84
 from pipeline.reading.coordinates import read_verbatim_coordinates
 from pipeline.settings import Settings
 from schemas.vocabulary import codes, codes_with

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from pipeline.formulas.places import grid_square, place_figures
+from pipeline.formulas.grid_squares import grid_square
+from pipeline.formulas.places import place_figures
 from schemas.public import public_fields
 from schemas.vocabulary import codes
 

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from pipeline.formulas.bootstrap import bootstrap_percentile, crossed_bootstrap
 from pipeline.formulas.grades import grade_of, missing_for_c, provisional, worse
+from pipeline.formulas.humidity_to_keep import printed_rh, rh_for_deficit, why_not_attainable
 from pipeline.formulas.limits import judgement
-from pipeline.formulas.moist_air import FORMULA, constant, printed_rh, rh_for_deficit, why_not_attainable
+from pipeline.formulas.moist_air import FORMULA, constant
 from pipeline.formulas.quantiles import weighted_quantile
 from pipeline.formulas.weights import named_seed, site_day_weights
 from pipeline.formulas.year_days import MONTH_NAMES

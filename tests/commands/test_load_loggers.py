@@ -16,7 +16,7 @@ from pipeline.book.connection import FILE_NAME, open_book
 from pipeline.cli import app
 from pipeline.commands import load_loggers as loggers
 from pipeline.commands import run
-from pipeline.commands.load_loggers import LoggerReport
+from pipeline.commands.logger_report import LoggerReport
 from pipeline.errors import RillbookError
 from pipeline.loggers import staging as logger_store
 

@@ -22,6 +22,7 @@ from pipeline.commands import write_reports as reporting
 from pipeline.errors import RillbookError
 from pipeline.reports import landowner as landowner_report
 from pipeline.reports import permit as permit_report
+from pipeline.reports import permit_page
 from pipeline.reports.parcel_sites import on_parcel
 from pipeline.settings import parse_settings, read_settings
 from pipeline.settings.reports import Limit, Parcel, Permit
@@ -205,7 +206,7 @@ def test_the_permit_page_says_what_it_does_not_know() -> None:
         '[book]\ntime_zone = "UTC"\n[[taxon]]\ncode = "EWIL"\nscientific_name = "Eurycea wilderae"\ngroup = "cool_stream"\n', "t"
     )
     limits = permit_report.against_limits(PERMIT, rows, [2023, 2024, 2025])
-    text = permit_report.page(PERMIT, mine, rows, limits, [2023, 2024, 2025], settings, [])
+    text = permit_page.page(PERMIT, mine, rows, limits, [2023, 2024, 2025], settings, [])
     for said in (
         "1 visit: each names no permit", "1 visit: each names this permit in a year that it does not cover",
         "1 visit: each has a site without a county",

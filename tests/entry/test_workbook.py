@@ -20,7 +20,7 @@ from pipeline.book.current import known_rows
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.entry import marked_copy
-from pipeline.entry.workbook import EXAMPLE_ROW, FIRST, LONGEST_MESSAGE, LONGEST_TITLE, example_row, validation, write_workbook
+from pipeline.entry.workbook import EXAMPLE_ROW, FIRST, example_row, write_workbook
 from pipeline.errors import RillbookError
 from pipeline.reading import files as read
 from pipeline.reading.headings import EXAMPLE, filled_in, heading_of, headings_of, style_of
@@ -121,9 +121,6 @@ def validations(path: Path, table: str) -> dict[str, DataValidation]:
     }
 
 
-# made from the schemas
-
-
 def test_every_table_has_a_sheet_with_the_columns_of_the_schema(folder: Path) -> None:
     made = openpyxl.load_workbook(folder / "out" / "book.xlsx")
     assert [name for name in made.sheetnames if name not in ("guide", "codes")] == list(LOADED)
@@ -152,36 +149,6 @@ def test_every_code_stands_on_the_sheet_of_codes(folder: Path) -> None:
     assert ("taxa", "DMON") in written
 
 
-@pytest.mark.parametrize("table", LOADED)
-def test_cells_take_what_the_schema_takes(folder: Path, table: str) -> None:
-    path = folder / "out" / "book.xlsx"
-    names = openpyxl.load_workbook(path).defined_names
-    for name, one in validations(path, table).items():
-        declared = fields(table)[name]
-        assert declared.meaning[:40] in str(one.prompt) and len(one.prompt) <= LONGEST_MESSAGE and len(one.promptTitle) <= LONGEST_TITLE
-        if declared.kind in ("code", "yes_no"):
-            assert one.type == "list" and one.formula1.lstrip("=") in names and one.errorStyle in (None, "stop")
-        if declared.kind in ("real", "whole"):
-            low, high = declared.possible or (None, None)
-            figures = {one.formula1, one.formula2} if one.type in ("decimal", "whole") else set()
-            spans = figures == {f"{low:.10g}", f"{high:.10g}"} or (f">={low:.10g}," in one.formula1 and f"<={high:.10g}" in one.formula1)
-            assert spans, (name, one.formula1, one.formula2)
-            # the words of the rule not_possible of docs/rules.md
-            assert one.error.startswith(f"This is not possible here ({low:.10g} to {high:.10g}")
-        if declared.expected is not None:
-            assert f"Usual: {declared.expected[0]:.10g} to {declared.expected[1]:.10g}" in one.prompt
-
-
-def test_a_long_message_is_cut_and_never_refused_by_the_format() -> None:
-    """255 and 32 signs: ECMA-376 part 1, 18.3.1.32 (error, prompt, errorTitle, promptTitle)."""
-    named = {one.vocabulary: "x" for table in LOADED for one in filled_in(table).values()} | {"yes_no": "x"}
-    for table in LOADED:
-        for column, one in enumerate(filled_in(table).values()):
-            made = validation(one, column, named)
-            assert max(len(made.get(word, "")) for word in ("error_message", "input_message")) <= 255
-            assert max(len(made.get(word, "")) for word in ("error_title", "input_title")) <= 32
-
-
 def test_ids_dates_and_times_stay_text(folder: Path) -> None:
     sheet = openpyxl.load_workbook(folder / "out" / "book.xlsx")["visits"]
     for name, column in columns(sheet).items():
@@ -193,9 +160,6 @@ def test_ids_dates_and_times_stay_text(folder: Path) -> None:
 def _format_of(sheet: Any, letter: str) -> str:
     groups = [one for one in sheet.column_dimensions.values() if one.min <= openpyxl.utils.column_index_from_string(letter) <= one.max]
     return str(groups[0].number_format)
-
-
-# headings
 
 
 def sheet_of(*headings: str) -> SourceTable:
@@ -236,9 +200,6 @@ def test_a_workbook_in_fahrenheit(folder: Path, tmp_path: Path) -> None:
     run.load_files(folder, [path], today=TODAY)
     # 58 °F is 14.44 °C by the definition of the scale
     assert known(folder, "finds").set_index("find_id")["water_temp_c"]["F1"] == pytest.approx(14.444, abs=0.001)
-
-
-# loading
 
 
 def known(folder: Path, table: str) -> pd.DataFrame:
@@ -307,9 +268,6 @@ def test_explanations_alone_are_no_load(folder: Path, tmp_path: Path) -> None:
         run.load_files(folder, [tmp_path / "guides.xlsx"], today=TODAY)
 
 
-# hostile names
-
-
 def test_a_name_that_looks_like_a_formula_stays_a_text(folder: Path, tmp_path: Path) -> None:
     blank = folder / "out" / "book.xlsx"
     path = filled(blank, with_cell(GOOD, "finds", 0, svl_mm=HOSTILE), tmp_path / "filled.xlsx")
@@ -330,9 +288,6 @@ def test_a_study_title_that_looks_like_a_formula(tmp_path: Path) -> None:
     path = write_workbook(tmp_path / "b.xlsx", parse_settings(text, "x"), {})
     cell = openpyxl.load_workbook(path)["guide"]["A2"]
     assert cell.value.startswith("=cmd()") and cell.data_type == "s"
-
-
-# the marked copy
 
 
 PLANTED = [
@@ -487,9 +442,6 @@ def test_a_copy_that_would_lose_a_cell_is_not_left_behind(folder: Path, tmp_path
     with pytest.raises(RillbookError, match=r"sheet finds, line 3: a copy would not hold everything"):
         run.check_files(folder, [path], today=TODAY, mark=tmp_path / "marked.xlsx")
     assert not (tmp_path / "marked.xlsx").exists()
-
-
-# another spreadsheet program
 
 
 def test_it_opens_in_another_program_with_its_drop_downs_alive(folder: Path, tmp_path: Path, soffice: str) -> None:

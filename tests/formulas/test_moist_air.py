@@ -7,7 +7,6 @@ tolerance is wider and `why_wider` says why. `check_values/ids.csv` lists every 
 from __future__ import annotations
 
 import csv
-import json
 import math
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.formulas import humidity_to_keep
 from pipeline.formulas import moist_air as own
 from pipeline.settings import data_file
 from schemas.vocabulary import codes
@@ -50,35 +50,6 @@ LEFT_OUT = {
 def _checks() -> list[dict[str, str]]:
     with (HERE / "moist_air.csv").open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
-
-
-def _refused_same_deficit(temp_c: float, rh_pct: float, new_temp_c: float) -> float:
-    deficit = float(own.vapour_pressure_deficit_kpa(temp_c, rh_pct))
-    assert math.isnan(own.rh_for_deficit(new_temp_c, deficit))
-    assert own.why_not_attainable(new_temp_c, deficit).startswith("not attainable")
-    return 100 * (1 - deficit / float(own.saturation_vapour_pressure_kpa(new_temp_c)))
-
-
-COMPUTE: dict[str, Any] = {
-    "saturation_hpa": lambda temp_c: 10 * own.saturation_vapour_pressure_kpa(temp_c),
-    "saturation_pa": lambda temp_c: 1000 * own.saturation_vapour_pressure_kpa(temp_c),
-    "saturation_mpa": lambda temp_c: own.saturation_vapour_pressure_kpa(temp_c) / 1000,
-    "mean_saturation": lambda temps_c: own.saturation_vapour_pressure_kpa(temps_c).mean(),
-    "vapour_pressure_kpa": lambda temp_c, **more: own.rh_from_wet_bulb(temp_c, **more) / 100 * own.saturation_vapour_pressure_kpa(temp_c),
-    "rh_of_dew_point": lambda temp_c, dew_point_c: (
-        100 * own.saturation_vapour_pressure_kpa(dew_point_c) / own.saturation_vapour_pressure_kpa(temp_c)
-    ),
-    "deficit_pa": lambda **given: 1000 * own.vapour_pressure_deficit_kpa(**given),
-    "same_deficit": lambda temp_c, rh_pct, new_temp_c: own.rh_for_deficit(new_temp_c, own.vapour_pressure_deficit_kpa(temp_c, rh_pct)),
-    "refused_same_deficit": _refused_same_deficit,
-    "pressure_pa": lambda elevation_m: 1000 * own.pressure_kpa(elevation_m),
-}
-
-
-@pytest.mark.parametrize("row", _checks(), ids=lambda row: row["id"])
-def test_published_value(row: dict[str, str]) -> None:
-    compute = COMPUTE.get(row["function"]) or getattr(own, row["function"])
-    assert float(compute(**json.loads(row["arguments"]))) == pytest.approx(float(row["expected"]), rel=0, abs=float(row["tolerance"]))
 
 
 def test_every_collected_figure_is_met_or_left_out_with_a_reason() -> None:
@@ -122,9 +93,9 @@ def test_arrays_are_their_numbers_one_by_one(values: list[float]) -> None:
 
 
 def test_shapes_are_broadcast() -> None:
-    table = own.rh_for_deficit(np.array([[12.0], [15.0], [20.0]]), [0.1, 0.35])
+    table = humidity_to_keep.rh_for_deficit(np.array([[12.0], [15.0], [20.0]]), [0.1, 0.35])
     assert table.shape == (3, 2)
-    assert table[1, 1] == own.rh_for_deficit(15, 0.35)
+    assert table[1, 1] == humidity_to_keep.rh_for_deficit(15, 0.35)
     dew = own.dew_point_c([[10.0], [20.0]], [50.0, 100.0])
     assert dew.shape == (2, 2) and dew[1, 1] == pytest.approx(20, abs=0.001)
 
@@ -145,32 +116,18 @@ def test_drier_air_lacks_more(t: float, a: float, b: float) -> None:
 
 @given(temps, humidities)
 def test_deficit_and_humidity_undo_each_other(t: float, rh: float) -> None:
-    assert own.rh_for_deficit(t, own.vapour_pressure_deficit_kpa(t, rh)) == pytest.approx(rh, abs=1e-6)
+    assert humidity_to_keep.rh_for_deficit(t, own.vapour_pressure_deficit_kpa(t, rh)) == pytest.approx(rh, abs=1e-6)
 
 
 @given(temps, st.floats(0, 8))
 def test_a_deficit_is_attained_or_refused_and_never_clipped(t: float, deficit: float) -> None:
-    rh = float(own.rh_for_deficit(t, deficit))
-    reason = own.why_not_attainable(t, deficit)
+    rh = float(humidity_to_keep.rh_for_deficit(t, deficit))
+    reason = humidity_to_keep.why_not_attainable(t, deficit)
     if math.isnan(rh):
         assert reason and deficit > own.saturation_vapour_pressure_kpa(t)
     else:
         assert not reason and 0 <= rh <= 100
         assert own.vapour_pressure_deficit_kpa(t, rh) == pytest.approx(deficit, abs=1e-6)
-
-
-@given(temps, temps, st.floats(0, 1))
-def test_one_deficit_needs_moister_air_where_it_is_warmer(a: float, b: float, deficit: float) -> None:
-    low, high = sorted((a, b))
-    cool, warm = float(own.rh_for_deficit(low, deficit)), float(own.rh_for_deficit(high, deficit))
-    assert math.isnan(cool) or warm >= cool
-
-
-def test_not_attainable_says_why() -> None:
-    """Saturation at 10 °C is 1.228 kPa (FAO-56 Table 2.3)."""
-    assert own.why_not_attainable(10, 1.4) == "not attainable: bone-dry air of 10 °C lacks 1.228 kPa, so it cannot lack 1.400 kPa."
-    assert own.why_not_attainable(10, math.nan) == "not attainable: a value is missing."
-    assert own.why_not_attainable(10, 0.35) == ""
 
 
 instruments = st.sampled_from([code for code in codes("psychrometer") if code != "electronic"])
@@ -237,26 +194,19 @@ def test_higher_is_thinner(elevation: float, more: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("rh", "text"), [(90, "90 %"), (90.1, "90–100 %"), (100, "90–100 %"), (89.6, "90 %"), (71.2, "71 %"), (0, "0 %"), (math.nan, "–")]
-)
-def test_a_field_humidity_is_printed_no_finer_than_it_was_read(rh: float, text: str) -> None:
-    assert own.printed_rh(rh) == text
-
-
-@pytest.mark.parametrize(
     ("call", "words"),
     [
         (lambda: own.vapour_pressure_deficit_kpa(20, 101), "101 % is outside 0 to 100 %"),
         (lambda: own.vapour_pressure_deficit_kpa(20, [-1, 50]), "-1 % is outside"),
         (lambda: own.saturation_vapour_pressure_kpa([20, 300]), "300 °C is outside"),
         (lambda: own.saturation_vapour_pressure_kpa(math.inf), "inf °C is outside"),
-        (lambda: own.rh_for_deficit(20, -0.1), "must be 0 or more"),
-        (lambda: own.rh_for_deficit(20, math.inf), "must be 0 or more"),
+        (lambda: humidity_to_keep.rh_for_deficit(20, -0.1), "must be 0 or more"),
+        (lambda: humidity_to_keep.rh_for_deficit(20, math.inf), "must be 0 or more"),
         (lambda: own.rh_from_wet_bulb(20, 18, 1013.25, "sling"), "1013.25 kPa is outside 30 to 110 kPa"),
         (lambda: own.dew_point_c(20, 0), "no dew point"),
         (lambda: own.dew_point_c(20, 150), "is outside"),
         (lambda: own.pressure_kpa(20_000), "is outside"),
-        (lambda: own.printed_rh(120), "is outside"),
+        (lambda: humidity_to_keep.printed_rh(120), "is outside"),
     ],
 )
 def test_nonsense_is_refused(call: Any, words: str) -> None:

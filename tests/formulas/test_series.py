@@ -18,6 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
+from pipeline.formulas import exceedances, sampling_shortfall
 from pipeline.formulas import series as own
 
 HERE = Path(__file__).parents[1] / "check_values"
@@ -78,8 +79,8 @@ def test_degree_hours_are_scipys_integral(lengths: list[float], data: st.DataObj
             area += quad(line, low, high)[0]
             hot += (high - low) if line((low + high) / 2) > threshold else 0.0
     times = moments(hours)
-    assert own.degree_hours_above(times, values, threshold, LONG) == pytest.approx(over, abs=1e-5)
-    assert own.hours_above(times, values, threshold, LONG) == pytest.approx(hot, abs=1e-5)
+    assert exceedances.degree_hours_above(times, values, threshold, LONG) == pytest.approx(over, abs=1e-5)
+    assert exceedances.hours_above(times, values, threshold, LONG) == pytest.approx(hot, abs=1e-5)
     assert own.time_weighted_mean(times, values, LONG) == pytest.approx(area / hours[-1], abs=1e-5)
 
 
@@ -87,7 +88,7 @@ def test_degree_hours_are_scipys_integral(lengths: list[float], data: st.DataObj
 def test_above_below_and_covered_keep_house(lengths: list[float], data: st.DataObject, threshold: float) -> None:
     hours, values = _draw(data, lengths)
     times = moments(hours)
-    above, below = (function(times, values, threshold, 2.0) for function in (own.hours_above, own.hours_below))
+    above, below = (function(times, values, threshold, 2.0) for function in (exceedances.hours_above, exceedances.hours_below))
     covered = own.covered_hours(times, values, 2.0)
     assert 0 <= above <= covered + 1e-9 and above + below <= covered + 1e-9
     assert covered + own.gaps(times, values, 2.0)["hours"].sum() == pytest.approx(hours[-1], abs=1e-6)
@@ -95,14 +96,7 @@ def test_above_below_and_covered_keep_house(lengths: list[float], data: st.DataO
         assert above + below == pytest.approx(covered, abs=1e-9)
     mean = own.time_weighted_mean(times, values, 2.0)
     assert math.isnan(mean) if covered == 0 else values.min() - 1e-9 <= mean <= values.max() + 1e-9
-    assert own.degree_hours_above(times, values, threshold, 2.0) <= above * max(0.0, values.max() - threshold) + 1e-9
-
-
-@given(steps, readings, st.permutations(range(13)))
-def test_order_of_rows_does_not_matter(lengths: list[float], data: st.DataObject, order: list[int]) -> None:
-    hours, values = _draw(data, lengths)
-    turn = [place for place in order if place < len(hours)]
-    assert own.degree_hours_above(moments(hours)[turn], values[turn], 15, 3) == own.degree_hours_above(moments(hours), values, 15, 3)
+    assert exceedances.degree_hours_above(times, values, threshold, 2.0) <= above * max(0.0, values.max() - threshold) + 1e-9
 
 
 def test_a_gap_is_reported_and_not_bridged() -> None:
@@ -111,7 +105,7 @@ def test_a_gap_is_reported_and_not_bridged() -> None:
     assert own.time_weighted_mean(times, values, 2) == 15.5
     assert own.time_weighted_mean(times, values, 9) == pytest.approx((11 + 9 * 16 + 20) / 11)
     assert own.covered_hours(times, values, 2) == 2
-    assert own.hours_above(times, values, 15, 2) == 1
+    assert exceedances.hours_above(times, values, 15, 2) == 1
     found = own.gaps(times, values, 2)
     assert found["hours"].tolist() == [9] and len(own.gaps(times, values, 9)) == 0
     assert found["start"].tolist() == [pd.Timestamp("2024-03-09T23:00", tz="UTC")]
@@ -122,14 +116,6 @@ def test_a_missing_reading_widens_the_gap_around_it() -> None:
     times, values = moments([0, 1, 2, 3]), [10.0, np.nan, 12.0, 12.0]
     assert own.covered_hours(times, values, 1.5) == 1
     assert own.covered_hours(times, values, 2) == 3
-
-
-def test_exactly_at_the_threshold_is_not_above_it() -> None:
-    times = moments([0, 1, 2])
-    assert own.hours_above(times, [18, 18, 18], 18, 2) == 0
-    assert own.hours_below(times, [18, 18, 18], 18, 2) == 0
-    assert own.hours_above(times, [18, 19, 18], 18, 2) == 2
-    assert own.degree_hours_above(times, [18, 19, 18], 18, 2) == 1
 
 
 def test_local_moments_count_in_utc() -> None:
@@ -161,49 +147,12 @@ def test_too_few_readings_give_nothing() -> None:
         (lambda: own.time_weighted_mean([0, 1], [1, 2], 2), "moments in UTC"),
         (lambda: own.covered_hours(moments([0, 1]), [1, 2], 0), "above 0 h"),
         (lambda: own.gaps(moments([0, 1]), [1, 2], math.nan), "above 0 h"),
-        (lambda: own.hours_above(moments([0, 1]), [1, 2], math.nan, 2), "threshold is missing"),
-        (lambda: own.worst_sampling_shortfall(-1, 1), "0 or more"),
-        (lambda: own.mean_sampling_shortfall(5, 0), "above 0"),
-        (lambda: own.mean_sampling_shortfall(5, 25), "at most 24"),
+        (lambda: exceedances.hours_above(moments([0, 1]), [1, 2], math.nan, 2), "threshold is missing"),
+        (lambda: sampling_shortfall.worst_sampling_shortfall(-1, 1), "0 or more"),
+        (lambda: sampling_shortfall.mean_sampling_shortfall(5, 0), "above 0"),
+        (lambda: sampling_shortfall.mean_sampling_shortfall(5, 25), "at most 24"),
     ],
 )
 def test_nonsense_is_refused(call: Any, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         call()
-
-
-@pytest.mark.parametrize("interval", [0.5, 1.0, 2.0, 3.0, 6.0, 12.0])
-def test_shortfalls_of_a_sine_sampled_at_every_phase(interval: float) -> None:
-    """A sine of 24 h with range 9 read every interval, its clock moved in 2,000 steps: the largest and the mean of what is missed."""
-    phases = (np.arange(2000) + 0.5) / 2000 * interval
-    sampled = np.arange(0, 24, interval) + phases[:, None]
-    missed = 4.5 - (4.5 * np.cos(2 * np.pi * sampled / 24)).max(axis=1)
-    assert own.worst_sampling_shortfall(9, interval) == pytest.approx(missed.max(), rel=2e-3)
-    assert own.mean_sampling_shortfall(9, interval) == pytest.approx(missed.mean(), rel=2e-3)
-
-
-@given(st.floats(0, 20), st.floats(0.1, 24))
-def test_the_mean_shortfall_is_below_the_worst_and_neither_exceeds_the_range(daily_range: float, interval: float) -> None:
-    mean, worst = own.mean_sampling_shortfall(daily_range, interval), own.worst_sampling_shortfall(daily_range, interval)
-    assert 0 <= mean <= worst <= daily_range + 1e-12
-
-
-@given(st.lists(st.floats(-5, 30), min_size=2, max_size=60), st.floats(0, 25), st.sets(st.integers(1, 58)))
-def test_excursions_add_up_to_the_hours_above_and_never_cross_a_gap(values: list[float], threshold: float, lost: set[int]) -> None:
-    kept = [place for place in range(len(values)) if place not in lost] or [0]
-    times, read = moments([place * 0.5 for place in kept]), [values[place] for place in kept]
-    found = own.excursions(times, read, threshold, 0.5)
-    assert found["hours"].sum() == pytest.approx(own.hours_above(times, read, threshold, 0.5), abs=1e-6)
-    assert (found["hours"] > 0).all() and (found["end"].iloc[:-1].to_numpy() <= found["start"].iloc[1:].to_numpy()).all()
-    missing = [START + np.timedelta64(place * 1800, "s") for place in lost if 0 < place < len(values) - 1]
-    for at in pd.to_datetime(missing).tz_localize("UTC"):
-        assert not ((found["start"] < at) & (found["end"] > at)).any()
-
-
-def test_excursion_by_hand() -> None:
-    """10, 20, 20, 10 °C hour by hour: above 15 from half past the first hour to half past the third."""
-    found = own.excursions(moments([0, 1, 2, 3]), [10, 20, 20, 10], 15, LONG)
-    assert len(found) == 1 and found["hours"].iloc[0] == pytest.approx(2)
-    assert found["start"].iloc[0] == pd.Timestamp(START + np.timedelta64(1800, "s"), tz="UTC")
-    with pytest.raises(ValueError, match="threshold is missing"):
-        own.excursions(moments([0, 1]), [1, 2], math.nan, LONG)

@@ -19,6 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.loggers import checks as logger_checks
+from pipeline.loggers import export_rows
 from pipeline.loggers import exports as logger_files
 from pipeline.loggers.map import read_logger_map
 from pipeline.settings import data_file
@@ -237,7 +238,7 @@ def test_a_real_dead_sensor_is_found(open_data: Path) -> None:
     path = open_data / "sparcnet_fsu" / "temperature" / "soil" / "E30000002E81D921_191116_6_30.csv"
     layout = logger_files.inspect(path, read_logger_map(MAPS / "sparcnet_fsu_loggers.toml"), date(2026, 1, 1))
     state = logger_checks.watch("land", layout.step_s, ZONE)
-    for part in logger_files.parts(layout):
+    for part in export_rows.parts(layout):
         logger_checks.feed(state, part.readings)
     flags, _ = logger_checks.finish(state)
     flat = flags[flags["rule"] == "flat_line"]

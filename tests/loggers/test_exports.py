@@ -35,6 +35,7 @@ from logger_exports import (
 
 from pipeline.errors import RillbookError
 from pipeline.loggers import dates as logger_dates
+from pipeline.loggers import export_rows
 from pipeline.loggers import exports as logger_files
 from pipeline.loggers import text as logger_text
 from pipeline.loggers.exports import Layout
@@ -59,7 +60,7 @@ def stated(words: str) -> LoggerMap:
 def read(layout: Layout, chunk: int = 20_000) -> tuple[pd.DataFrame, Counter[str], Counter[tuple[str, str, str]], Counter[str]]:
     """Readings, rows by fate, held texts and values of a whole file."""
     frames, fates, held, values = [], Counter[str](), Counter[tuple[str, str, str]](), Counter[str]()
-    for part in logger_files.parts(layout, chunk):
+    for part in export_rows.parts(layout, chunk):
         frames.append(part.readings)
         fates.update(part.rows["fate"])
         held.update(part.held)
@@ -284,18 +285,18 @@ def test_the_offset_of_the_file_goes_before_that_of_the_map_and_is_told(tmp_path
 def test_the_logger_is_the_one_of_the_book_that_the_file_names(tmp_path: Path) -> None:
     layout = logger_files.inspect(write(tmp_path, TWO_LINES_24H, "tank1.csv"), None, TODAY)
     assert layout.names == ("tank1", "20153879", "1")
-    assert logger_files.resolve(layout, ["tank1", "pool"]).logger_id == "tank1"
-    assert logger_files.resolve(layout, ["20153879"]).logger_id == "20153879"
+    assert export_rows.resolve(layout, ["tank1", "pool"]).logger_id == "tank1"
+    assert export_rows.resolve(layout, ["20153879"]).logger_id == "20153879"
     with pytest.raises(RillbookError, match=r"which logger is this.*tank1, 20153879, 1.*The book has pool"):
-        logger_files.resolve(layout, ["pool"])
+        export_rows.resolve(layout, ["pool"])
     with pytest.raises(RillbookError, match="two loggers: tank1 and 20153879"):
-        logger_files.resolve(layout, ["tank1", "20153879"])
+        export_rows.resolve(layout, ["tank1", "20153879"])
     with pytest.raises(RillbookError, match=r"load loggers\.csv first"):
-        logger_files.resolve(layout, [])
+        export_rows.resolve(layout, [])
     named = logger_files.inspect(layout.path, stated('name = "brook"'), TODAY)
-    assert logger_files.resolve(named, ["brook", "tank1"]).logger_id == "brook"
+    assert export_rows.resolve(named, ["brook", "tank1"]).logger_id == "brook"
     with pytest.raises(RillbookError, match="logger brook is not in the book"):
-        logger_files.resolve(named, ["tank1"])
+        export_rows.resolve(named, ["tank1"])
 
 
 WRONG_WORDS = {
@@ -433,7 +434,7 @@ def peak(path: Path) -> int:
     tracemalloc.start()
     try:
         layout = logger_files.inspect(path, None, TODAY)
-        assert sum(len(part.readings) for part in logger_files.parts(layout, 4000)) == layout.readings
+        assert sum(len(part.readings) for part in export_rows.parts(layout, 4000)) == layout.readings
         return tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()

@@ -15,6 +15,7 @@ import pytest
 
 from pipeline.errors import RillbookError
 from pipeline.formulas.places import place_figures
+from pipeline.maps import figures_table
 from pipeline.maps import layers as map_layers
 from pipeline.maps import page as map_page
 from pipeline.maps import parts as map_parts
@@ -557,13 +558,13 @@ def test_single_finds_are_listed_in_small_books_only():
 
 def test_a_large_book_has_a_shorter_table():
     cells = exact_cells(known_of(crowd()), SETTINGS.taxa)
-    rows, said = map_layers.table_rows(cells, True)
+    rows, said = figures_table.table_rows(cells, True)
     assert said == "" and len(rows) == len(cells)
     many = pd.concat([cells] * 20, ignore_index=True)
-    rows, said = map_layers.table_rows(many, True)
+    rows, said = figures_table.table_rows(many, True)
     assert len(rows) <= int(map_figures()["table_rows_most"]) < len(many) and "leaves out months" in said
     assert rows["n_animals"].sum() == many["n_animals"].sum()
-    assert map_layers.table(rows, True).count("<tr>") == len(rows) + 1
+    assert figures_table.table(rows, True).count("<tr>") == len(rows) + 1
 
 
 def test_the_document_of_the_page_says_what_the_cells_say():

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.formulas.places import public_uncertainty_m
+from pipeline.formulas.grid_squares import public_uncertainty_m
 from pipeline.publishing.protect import BookRows, opaque, public_rows
 from pipeline.publishing.site_squares import site_squares, uncertainty_class_m
 from pipeline.publishing.squares import squares

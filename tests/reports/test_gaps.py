@@ -17,7 +17,7 @@ from pipeline.formulas.detection import COMPUTED, NOT_KNOWN, STATED, detections,
 from pipeline.formulas.grades import ORDER, grade_of, needs
 from pipeline.formulas.limits import judgement
 from pipeline.formulas.sample_size import visits_for_absence, wilks_minimum_n
-from pipeline.reports import gaps, revisit
+from pipeline.reports import gaps, gaps_page, revisit
 from pipeline.settings import Settings, parse_settings
 from pipeline.targets import derive
 from schemas.frames import Readings
@@ -437,7 +437,7 @@ def test_a_book_without_readings_has_an_empty_list() -> None:
     assert plan.empty and list(plan.columns) == list(revisit.PLAN_COLUMNS)
     never = gaps.unseen(targets, finds, ["EWIL", "GPOR"])
     assert len(never) == 10 and never.loc[0, "why"] == "never found" and "found, not measured" in set(never["why"])
-    assert "No reading counts yet" in gaps.page(listed, months, absence, never, 0, SETTINGS, date(2025, 1, 1))
+    assert "No reading counts yet" in gaps_page.page(listed, months, absence, never, 0, SETTINGS, date(2025, 1, 1))
     assert "No visit of the coming months" in revisit.page(plan, past, absence, SITES, SETTINGS, date(2025, 1, 1))
 
 

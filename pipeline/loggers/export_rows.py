@@ -1,0 +1,221 @@
+"""Rows of a logger export, typed and brought to UTC, part by part."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from itertools import islice
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+
+from pipeline.errors import RillbookError
+from pipeline.loggers.dates import CHUNK
+from pipeline.loggers.exports import Layout
+from pipeline.loggers.layout import cell_of, moment_of
+from pipeline.loggers.text import DAY_US, MOMENT, clock_of, day_of, number_of, offset_us, rows_of
+from schemas.tables import fields
+
+FATES = ("heading", "reading", "event", "blank", "held")
+# Line, local moment and offset in µs, temperature, humidity
+Reading = tuple[int, int, int, float | None, float | None]
+# Distinct held texts that are told apart in one chunk: memory stays small for any file
+DISTINCT = 2000
+
+
+@dataclass(frozen=True)
+class Part:
+    """One chunk of a file.
+
+    Attributes
+    ----------
+    readings : DataFrame
+        ``line``, ``read_at`` (UTC), ``temp_c``, ``rh_pct``, ``ambiguous`` and ``skipped`` (daylight saving).
+    rows : DataFrame
+        ``line``, ``fate`` (one of ``FATES``) and ``cells`` (JSON) of every row.
+    held : Counter
+        ``(field, text, rule)`` to how often; the first line of each is in `held_line`.
+    held_line : dict
+        First line of each key of `held`.
+    values : Counter
+        Values by column and fate: ``temp_c``, ``rh_pct``, ``light``, each ``missing`` or ``held``.
+    """
+
+    readings: pd.DataFrame
+    rows: pd.DataFrame
+    held: Counter[tuple[str, str, str]]
+    held_line: dict[tuple[str, str, str], int]
+    values: Counter[str]
+
+
+def parts(layout: Layout, chunk: int = CHUNK) -> Iterator[Part]:
+    """Read a file in chunks.
+
+    Parameters
+    ----------
+    layout : Layout
+        As :func:`inspect` found it.
+    chunk : int
+        Rows at a time.
+
+    Yields
+    ------
+    Part
+
+    Raises
+    ------
+    RillbookError
+        The file changed since it was looked at.
+    """
+    rows = rows_of(layout.path, layout.encoding, layout.shape.delimiter)
+    seen, readings = 0, 0
+    while some := list(islice(rows, chunk)):
+        part = _part(layout, some, max(0, layout.shape.first - seen))
+        seen += len(some)
+        readings += len(part.readings)
+        yield part
+    if seen != layout.rows:
+        raise RillbookError("the file changed while it was read.", "Close it in other programs and try again.", str(layout.path))
+
+
+def _part(layout: Layout, rows: list[tuple[int, list[str]]], heading: int) -> Part:
+    held: Counter[tuple[str, str, str]] = Counter()
+    held_line: dict[tuple[str, str, str], int] = {}
+    values: Counter[str] = Counter()
+    fates, taken = ["heading"] * heading, []
+
+    def hold(line: int, name: str, text: str, rule: str) -> None:
+        key = (name, text[:80], rule) if len(held) < DISTINCT else (name, "…", rule)
+        held[key] += 1
+        held_line.setdefault(key, line)
+
+    for line, row in rows[heading:]:
+        fate, reading = _read_row(layout, line, row, hold, values)
+        fates.append(fate)
+        if reading is not None:
+            taken.append(reading)
+    texts = [json.dumps(row, ensure_ascii=False) for _, row in rows]
+    source = pd.DataFrame({"line": [line for line, _ in rows], "fate": fates, "cells": texts})
+    return Part(_typed(layout, taken), source, held, held_line, values)
+
+
+def _read_row(
+    layout: Layout, line: int, row: list[str], hold: Callable[[int, str, str, str], None], values: Counter[str]
+) -> tuple[str, Reading | None]:
+    """Fate of one row, and its reading."""
+    columns = layout.shape.columns
+    moment = moment_of(row, columns)
+    numbers: dict[str, float] = {}
+    faults = []
+    for role in ("temp_c", "rh_pct"):
+        text = cell_of(row, columns.get(role))
+        if text.casefold() in layout.missing:
+            values[f"{role} missing"] += role in columns
+            continue
+        number = number_of(text, layout.decimal_comma)
+        if number is not None and role == "temp_c" and layout.unit == "degF":
+            number = (number - 32) / 1.8
+        low, high = fields("logger_readings")[role].possible or (float("-inf"), float("inf"))
+        if number is not None and low <= number <= high:
+            numbers[role] = number
+        else:
+            faults.append((role, text, "unreadable" if number is None else "not_possible"))
+    match = MOMENT.fullmatch(moment)
+    day = None if match is None else day_of(match[1], layout.date_order, layout.pivot_year)
+    clock = None if match is None else clock_of(match[2], match[3])
+    if numbers and (match is None or day is None or clock is None):
+        faults.append(("read_at", moment, "unreadable"))
+        values.update(f"{role} held" for role in numbers)
+        numbers = {}
+    for role, text, rule in faults:
+        hold(line, role, text, rule)
+        values[f"{role} held"] += role != "read_at"
+    values["light"] += cell_of(row, columns.get("light")).casefold() not in layout.missing
+    if numbers:
+        values.update(numbers.keys())
+        assert match is not None and day is not None and clock is not None
+        offset = (offset_us(match[4]) or 0) if match[4] else 0
+        return "reading", (line, day * DAY_US + clock, offset, numbers.get("temp_c"), numbers.get("rh_pct"))
+    if faults:
+        return "held", None
+    if match is None and moment and not any(cell_of(row, place) for place in layout.shape.others):
+        return "event", None
+    return ("event" if any(cell_of(row, place) for place in layout.shape.others) else "blank"), None
+
+
+def _typed(layout: Layout, taken: list[Reading]) -> pd.DataFrame:
+    columns = list(zip(*taken, strict=True)) or [()] * 5
+    local = pd.Series(np.array(columns[1], dtype="int64").astype("datetime64[us]"))
+    none = np.zeros(len(local), dtype=bool)
+    ambiguous, skipped = none, none
+    if layout.time_zone:
+        utc, ambiguous, skipped = to_utc(local, layout.time_zone)
+    elif layout.offset is not None:
+        utc = local - pd.Timedelta(layout.offset)
+    else:
+        utc = local - pd.to_timedelta(np.array(columns[2], dtype="int64"), unit="us")
+    return pd.DataFrame({
+        "line": np.array(columns[0], dtype="int64"), "read_at": utc.astype("datetime64[us]"),
+        "temp_c": np.array(columns[3], dtype="float64"), "rh_pct": np.array(columns[4], dtype="float64"),
+        "ambiguous": ambiguous, "skipped": skipped,
+    })  # fmt: skip
+
+
+def to_utc(local: pd.Series, time_zone: str) -> tuple[pd.Series, np.ndarray, np.ndarray]:
+    """Instants of a clock that follows daylight saving.
+
+    Parameters
+    ----------
+    local : Series of datetime64
+        As the clock says.
+    time_zone : str
+        IANA zone.
+
+    Returns
+    -------
+    utc : Series of datetime64
+        A repeated hour is read as standard time, a skipped one moves forward.
+    ambiguous, skipped : ndarray of bool
+        Times in the hour that came twice, and in the hour that never was.
+    """
+    zone = ZoneInfo(time_zone)
+    n = len(local)
+    winter = (
+        local.dt.tz_localize(zone, ambiguous=np.zeros(n, dtype=bool), nonexistent="shift_forward").dt.tz_convert("UTC").dt.tz_localize(None)
+    )
+    summer = (
+        local.dt.tz_localize(zone, ambiguous=np.ones(n, dtype=bool), nonexistent="shift_forward").dt.tz_convert("UTC").dt.tz_localize(None)
+    )
+    there = local.dt.tz_localize(zone, ambiguous=np.zeros(n, dtype=bool), nonexistent="NaT")
+    return winter, (winter != summer).to_numpy(), there.isna().to_numpy()
+
+
+def resolve(layout: Layout, known: list[str]) -> Layout:
+    """Give a layout its logger: the map's name, or the only logger of the book that the file calls itself by.
+
+    Raises
+    ------
+    RillbookError
+        The book has no such logger, or the file calls itself by two of them.
+    """
+    where = str(layout.path)
+    shown = (
+        f"The book has {', '.join(known[:8])}{' …' if len(known) > 8 else ''}."
+        if known
+        else "The book has no loggers yet: load loggers.csv first."
+    )
+    if layout.logger_id:
+        if layout.logger_id in known:
+            return layout
+        raise RillbookError(f"logger {layout.logger_id} is not in the book.", shown, where)
+    named = [one for one in layout.names if one in known]
+    if len(named) == 1:
+        return replace(layout, logger_id=named[0], found={**layout.found, "logger": "the file calls itself so"})
+    if named:
+        raise RillbookError(f"the file calls itself by two loggers: {' and '.join(named)}.", "State its name in a map.", where)
+    raise RillbookError(
+        f"which logger is this? The file calls itself {', '.join(layout.names)}.", f"{shown} State the name in a map.", where
+    )
