@@ -20,9 +20,9 @@ from pipeline.book.connection import open_book
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
 from pipeline.errors import RillbookError
-from pipeline.formulas.limits import judgement
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import read_settings
+from pipeline.settings.limits import judgement
 from pipeline.targets import evidence
 from schemas.frames import TARGET_COLUMNS
 

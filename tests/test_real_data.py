@@ -25,8 +25,8 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import current_rows
 from pipeline.cli import app
 from pipeline.commands import run
-from pipeline.formulas.limits import judgement
 from pipeline.settings import read_settings
+from pipeline.settings.limits import judgement
 
 pytestmark = pytest.mark.open_data
 NOTHING = ("NULL", "-99", "")

@@ -20,8 +20,8 @@ from pipeline.book.current import current_rows
 from pipeline.commands import run
 from pipeline.formulas import sun
 from pipeline.formulas.places import distance_m
-from pipeline.reading.apply_map import apply_map
-from pipeline.reading.column_map import parse_map
+from pipeline.mapping.apply_map import apply_map
+from pipeline.mapping.column_map import parse_map
 from pipeline.reading.coordinates import ZONE_MISSING, read_angle, read_place
 from pipeline.reading.files import read_files
 

@@ -315,8 +315,8 @@ def sheets(draw: st.DrawFn) -> dict[str, pd.DataFrame]:
 
 def as_sources(frames: dict[str, pd.DataFrame]) -> list[MappedSource]:
     """Through the own map of rillbook's sheets, as a file of these cells would go."""
-    from pipeline.reading.apply_map import apply_map
-    from pipeline.reading.own_sheets import own_map
+    from pipeline.mapping.apply_map import apply_map
+    from pipeline.mapping.own_sheets import own_map
 
     tables = [SourceTable(f"{table}.csv", "", frame, np.arange(2, len(frame) + 2), "", {}, 0) for table, frame in frames.items()]
     return apply_map(own_map(tables)[0], tables)

@@ -11,8 +11,8 @@ import pandas as pd
 
 from pipeline.care.panels import year_panel
 from pipeline.care.season_cells import Seasons, as_degrees, season_cells, seasons_of, span_in_words
-from pipeline.formulas.limits import judgement
 from pipeline.settings import DEFAULTS
+from pipeline.settings.limits import judgement
 from pipeline.targets.figures import n_visits
 from pipeline.writing.page import environment
 from pipeline.writing.words import GRADES, MEDIA, STAGES, Cell, Row, counted, figure, month_runs, named

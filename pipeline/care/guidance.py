@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.formulas.limits import published_guidance
+from pipeline.settings.limits import published_guidance
 from pipeline.writing.words import STAGES, Row, degrees, fahrenheit, figure, named, number
 
 
@@ -21,7 +21,7 @@ def guidance_lines(group: str, name: str, cells: list[Row], facts: Mapping[str, 
     cells : list of dict
         ``stage``, ``ceiling`` (with ``c``, °C, or None) and ``floor_c`` of the page's cells; a figure beyond them is not repeated.
     facts : mapping
-        ``guidance`` (as from `pipeline.formulas.limits.published_guidance`, which is asked where this is missing).
+        ``guidance`` (as from `pipeline.settings.limits.published_guidance`, which is asked where this is missing).
 
     Returns
     -------

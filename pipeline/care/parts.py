@@ -8,12 +8,12 @@ from typing import Any
 import pandas as pd
 
 from pipeline.care.evidence import own_rows
-from pipeline.formulas.grades import down
-from pipeline.formulas.limits import judgement
-from pipeline.formulas.quantiles import weighted_quantile
-from pipeline.formulas.weights import site_day_weights
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import DEFAULTS
+from pipeline.settings.limits import judgement
+from pipeline.statistics.grades import down
+from pipeline.statistics.quantiles import weighted_quantile
+from pipeline.statistics.weights import site_day_weights
 from pipeline.writing.words import Cell, Row, advised, counted, figure, number, plain
 from schemas.vocabulary import codes_with
 

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Mapping
 from itertools import pairwise
 from typing import Any
 
-from pipeline.formulas.limits import judgement
 from pipeline.formulas.year_days import MONTH_NAMES
+from pipeline.settings.limits import judgement
 from pipeline.writing.words import NBSP, Row, fahrenheit, number
 
 REACH = WINTER = 4

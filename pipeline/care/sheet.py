@@ -15,7 +15,7 @@ from pipeline.care.months import ceiling_words, floor_words, least_of, month_row
 from pipeline.care.panels import year_panel
 from pipeline.care.parts import BOTH_WAYS, detection_lines, logger_words, mosaic_part, night_part, schedule_part
 from pipeline.errors import RillbookError
-from pipeline.formulas.limits import judgement
+from pipeline.settings.limits import judgement
 from pipeline.writing.page import environment
 from pipeline.writing.words import MEDIA, STAGES, Cell, Row, figure, month_key, named, number
 from schemas.vocabulary import codes, trait
@@ -48,7 +48,7 @@ def page(taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.Dat
         What else the page states. Required: ``title``, ``invented``, ``author``, ``licence``, ``seed``, ``method_version``,
         ``exclusions`` (DataFrame: taxon, life_stage, reason, n_finds), ``allowances`` (tuple of taxon, population, stage and medium to a
         dict of name to °C), ``input_hash``, ``notes`` (list of str). Optional: ``guidance`` (DataFrame as from
-        `pipeline.formulas.limits.published_guidance`, which is asked where this is missing), ``cooling_c_per_hour`` (fastest safe cooling),
+        `pipeline.settings.limits.published_guidance`, which is asked where this is missing), ``cooling_c_per_hour`` (fastest safe cooling),
         ``warm_months``, ``cold_months`` (numbers), ``time_zone``; frames as declared in `schemas.frames`: ``schedule``,
         ``schedule_weeks``, ``schedule_months``, ``night_drop``, ``corrected``, ``selection``, ``detection``; ``logger_record`` (see
         `pipeline.care.parts.logger_words`); ``statements`` (tuple of taxon, population and stage to a dict of ``humidity`` and

@@ -12,6 +12,7 @@ from pipeline.checking.absences import uncounted
 from pipeline.checking.columns import check_columns, flag_several, flag_unexpected
 from pipeline.checking.completing import complete, converted, settle_places
 from pipeline.checking.context import context_of
+from pipeline.checking.merging import merge, rows
 from pipeline.checking.nearest import nearest
 from pipeline.checking.outcome import (
     CONVERTED_COLUMNS,
@@ -23,7 +24,7 @@ from pipeline.checking.outcome import (
     TableCheck,
 )
 from pipeline.checking.sheet import OTHER_PARENTS, PARENTS, Sheet, flag, hold, take_out
-from pipeline.checking.typed_rows import gather, merge, rows
+from pipeline.checking.typed_rows import gather
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings
 from schemas.column_faults import COLUMN_FAULTS, TOTAL_DIFFERS

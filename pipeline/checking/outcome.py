@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.checking.typed_rows import Candidates, Merged
+from pipeline.checking.merging import Merged
+from pipeline.checking.typed_rows import Candidates
 from pipeline.reading.rows import MappedSource
 
 HELD_COLUMNS = (

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from pipeline.checking.merging import Merged
 from pipeline.checking.outcome import VALUE_ONLY
-from pipeline.checking.typed_rows import Candidates, Merged
+from pipeline.checking.typed_rows import Candidates
 from pipeline.reading import georeference
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings

@@ -11,8 +11,8 @@ from pipeline.cli.options import Book, Files, Json, Map
 from pipeline.cli.printing import SHOWN, plain, print_json, say, told_progress
 
 if TYPE_CHECKING:
-    from pipeline.commands.logger_report import LoggerReport
     from pipeline.commands.run import Report
+    from pipeline.intake.logger_report import LoggerReport
 
 
 def check(
@@ -102,7 +102,7 @@ def _show(report: Report | LoggerReport, as_json: bool, last: str) -> None:
     if as_json:
         print_json(report.as_dict())
         return
-    from pipeline.commands.logger_report import LoggerReport
+    from pipeline.intake.logger_report import LoggerReport
 
     if isinstance(report, LoggerReport):
         _show_loggers(report, last)

@@ -43,7 +43,7 @@ def enter(
 
     Example: rillbook enter --book my_study
     """
-    from pipeline.commands.enter import serve
+    from pipeline.intake.enter import serve
 
     serve(book, port, say)
 

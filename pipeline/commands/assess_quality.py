@@ -11,7 +11,7 @@ import pandas as pd
 
 from pipeline.checking import held_list
 from pipeline.commands.publish import statement
-from pipeline.commands.write_reports import Written
+from pipeline.commands.report_files import Written
 from pipeline.errors import RillbookError
 from pipeline.publishing.darwin_core import archive_frames
 from pipeline.publishing.public_book import public_book

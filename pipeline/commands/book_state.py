@@ -11,8 +11,8 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.book.held_items import open_items
 from pipeline.book.loads import all_loads, undo_load
-from pipeline.commands.report import now
 from pipeline.errors import RillbookError
+from pipeline.intake.report import now
 from pipeline.loggers import staging as logger_store
 from pipeline.settings import FILE_NAME, data_file, parse_settings, read_settings
 

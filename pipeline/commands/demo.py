@@ -9,11 +9,13 @@ import pandas as pd
 
 from pipeline.commands.book_state import init
 from pipeline.commands.derive import Derived, derive_targets, write_cards, write_care_sheets
-from pipeline.commands.load import load_files
+from pipeline.commands.gaps import write_gaps
+from pipeline.commands.landowners import write_landowner
 from pipeline.commands.maps import write_maps
+from pipeline.commands.permits import write_permits
 from pipeline.commands.publish import publish
-from pipeline.commands.report import Progress, Report, silent
-from pipeline.commands.write_reports import write_gaps, write_landowner, write_permits
+from pipeline.intake.load import load_files
+from pipeline.intake.report import Progress, Report, silent
 
 
 @dataclass(frozen=True)

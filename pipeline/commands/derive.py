@@ -18,9 +18,10 @@ from pipeline.book.ledger import accept_warmer, add_to_ledger, read_ledger
 from pipeline.care.evidence import own_rows
 from pipeline.checking import held_list
 from pipeline.errors import RillbookError
-from pipeline.formulas.grades import least_allowed
+from pipeline.intake.report import silent
 from pipeline.publishing.public_book import public_title
 from pipeline.settings import Settings, read_settings
+from pipeline.statistics.grades import least_allowed
 
 Group = tuple[str, str, str, str]
 
@@ -32,10 +33,6 @@ METHOD_NOTE = (
 )
 UNITS = {"deficit": "kPa", "rh_p25": "%"}
 IN_WATER = ("water", "edge")
-
-
-def _silent(step: str) -> None:
-    """Say nothing."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +51,7 @@ def refuse_empty(connection: Any, folder: Path) -> None:
         raise RillbookError("nothing is loaded yet.", "Load a sheet with `rillbook load FILE`.", str(folder))
 
 
-def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str = "", progress: Callable[[str], None] = _silent) -> Derived:
+def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str = "", progress: Callable[[str], None] = silent) -> Derived:
     """Derive the targets of a book, hold them to what was published, and write them down.
 
     Parameters
@@ -77,7 +74,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     RillbookError
         The book is empty, or a warmer value is accepted without name and reason.
     """
-    from pipeline.formulas.limits import judgement
+    from pipeline.settings.limits import judgement
     from pipeline.targets import derive, evidence, humidity, ledger, season, site_spans
 
     settings = read_settings(folder)
@@ -172,8 +169,8 @@ def _daily_cycle(
     connection: Any, settings: Settings, readings: pd.DataFrame, known: dict[str, pd.DataFrame]
 ) -> tuple[dict[str, Any], dict[Group, float]]:
     """What loggers at the sites tell of day and night, and the half-range that stands for each group (method §5 and §6)."""
-    from pipeline.formulas.limits import judgement
     from pipeline.loggers import usable as logger_evidence
+    from pipeline.settings.limits import judgement
     from pipeline.targets import daily_cycle, derive
 
     written, left_out = logger_evidence.usable_readings(connection)
@@ -246,7 +243,7 @@ def _pages(folder: Path, derived: Derived) -> tuple[tuple[pd.DataFrame, pd.DataF
 
 def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[str, str, str], dict[str, list[dict[str, str]]]]]:
     """What a care sheet says of humidity and water, for each taxon, population and stage; never beyond a ceiling or floor of the page."""
-    from pipeline.targets import humidity
+    from pipeline.targets import humidity_words
     from pipeline.targets import water as water_targets
 
     more = derived.facts["further"]
@@ -260,7 +257,7 @@ def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[st
         )
         target = open_part.to_dict("records")[0] if len(open_part) else None
         ceiling, floor = float(limits["ceiling"].min()), _least(limits)
-        damp = [] if stage == EGGS else humidity.humidity_rows(target, figures, wetness=wetness, ceiling=ceiling, floor=floor)
+        damp = [] if stage == EGGS else humidity_words.humidity_rows(target, figures, wetness=wetness, ceiling=ceiling, floor=floor)
         met = len(water) or limits["medium"].isin(IN_WATER).any()
         yield (taxon, population, stage), {"humidity": damp, "water": water_targets.water_rows(water, names[taxon], stage) if met else []}
 

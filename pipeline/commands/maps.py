@@ -8,7 +8,7 @@ from typing import Any
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.commands.derive import refuse_empty
-from pipeline.commands.report import Progress, silent
+from pipeline.intake.report import Progress, silent
 from pipeline.settings import read_settings
 
 

@@ -6,92 +6,15 @@ The figures stand in data/reference/logger_limits.csv with their sources.
 
 from __future__ import annotations
 
-import csv
-from collections import Counter
-from dataclasses import dataclass, field
 from functools import cache
 
 import numpy as np
 import pandas as pd
 
-from pipeline.formulas.limits import judgement
-from pipeline.settings import data_file
+from pipeline.loggers.stretches import FLAG_COLUMNS, KEPT, REMEDY, Stretch, Watch, add_flag, close, extend, limit, point
+from pipeline.settings.limits import judgement
 
-FLAG_COLUMNS = ("rule", "field", "from_at", "to_at", "n", "value", "message", "remedy", "line")
-# Flags of one rule kept a file, so that a broken sensor does not fill the book; the rest are counted in one more
-KEPT = 200
 HOUR_US, DAY_US = 3_600_000_000, 86_400_000_000
-REMEDY = {
-    "out_of_range": "Was it lying in the hand, in the sun or out of its place? Look at the field notes.",
-    "jump": "Was it moved, or did the water leave it? Look at the field notes.",
-    "flat_line": "Is it dead, frozen in, or in a spring that never changes? Compare it with a thermometer.",
-    "flat_day": "Is it buried or broken? Compare it with a thermometer.",
-    "out_of_water": "Did the water fall below it? Leave these days out, or hang it deeper.",
-    "gap": "Nothing is known of this time, and nothing is filled in.",
-    "time_twice": "The first reading counts. Was the clock set back?",
-    "time_back": "Was the clock set back, or were two exports put together? The readings are kept by their time.",
-    "time_ambiguous": "It is read as standard time. State utc_offset if this clock does not follow daylight saving.",
-    "time_skipped": "This clock seems not to follow daylight saving: state utc_offset in place of time_zone.",
-    "clock_changed": "This clock seems to follow daylight saving: state time_zone in place of utc_offset, or export in UTC.",
-    "wet_sensor": "It cannot judge until it has dried; its humidity here is no evidence.",
-}
-
-
-@cache
-def limits() -> dict[tuple[str, str], float]:
-    """Thresholds by quantity and medium (empty where it is the same for all), in the units of their names."""
-    text = data_file("reference/logger_limits.csv").read_text(encoding="utf-8")
-    return {(row["quantity"], row["medium"]): float(row["value"]) for row in csv.DictReader(text.splitlines())}
-
-
-def _limit(quantity: str, medium: str) -> float:
-    known = limits()
-    return known.get((quantity, medium), known.get((quantity, ""), float("nan")))
-
-
-@dataclass
-class _Run:
-    """A stretch of readings that break one rule, still open."""
-
-    start: int
-    last: int
-    n: int
-    low: float
-    high: float
-    line: int
-
-
-@dataclass
-class Watch:
-    """What a check of one file remembers between chunks.
-
-    Attributes
-    ----------
-    medium : str
-        Code of the vocabulary logger_medium.
-    step_us : int
-        Commonest step of the file, µs; 0 where there is none.
-    time_zone : str
-        The book's zone, for changes of the clock.
-    shift_us : int
-        Standard offset of that zone, µs: the days of all loggers begin at the same instant.
-    flags : list of dict
-        Flags so far, in the columns of ``FLAG_COLUMNS``.
-    days : dict
-        Day of the zone's standard time to ``[n, sum, sum of squares, low, high, first]`` of the temperature, °C; sums are of differences
-        from the day's first value, so that no digit is lost.
-    """
-
-    medium: str
-    step_us: int
-    time_zone: str
-    shift_us: int
-    flags: list[dict[str, object]] = field(default_factory=list)
-    days: dict[int, list[float]] = field(default_factory=dict)
-    count: Counter[str] = field(default_factory=Counter)
-    runs: dict[str, _Run] = field(default_factory=dict)
-    last: tuple[int, float, int] | None = None
-    last_temp: tuple[int, float, int] | None = None
 
 
 def watch(medium: str, step_s: float, time_zone: str) -> Watch:
@@ -119,85 +42,18 @@ def feed(state: Watch, readings: pd.DataFrame) -> None:
         return
     at = readings["read_at"].to_numpy().astype("datetime64[us]").astype("int64")
     temp, line = readings["temp_c"].to_numpy(), readings["line"].to_numpy()
-    low, high = _limit("range_low", state.medium), _limit("range_high", state.medium)
-    _stretch(state, "out_of_range", (temp < low) | (temp > high), at, temp, line)
-    _stretch(state, "time_ambiguous", readings["ambiguous"].to_numpy(), at, temp, line)
-    _stretch(state, "time_skipped", readings["skipped"].to_numpy(), at, temp, line)
+    low, high = limit("range_low", state.medium), limit("range_high", state.medium)
+    extend(state, "out_of_range", (temp < low) | (temp > high), at, temp, line)
+    extend(state, "time_ambiguous", readings["ambiguous"].to_numpy(), at, temp, line)
+    extend(state, "time_skipped", readings["skipped"].to_numpy(), at, temp, line)
     humid = readings["rh_pct"].to_numpy()
-    _stretch(state, "wet_sensor", humid >= _limit("wet_sensor_pct", state.medium), at, humid, line)
+    extend(state, "wet_sensor", humid >= limit("wet_sensor_pct", state.medium), at, humid, line)
     _times(state, at, temp, line)
     there = ~np.isnan(temp)
     if there.any():
         _changes(state, at[there], temp[there], line[there])
         _daily(state, (at[there] + state.shift_us) // DAY_US, temp[there])
     state.last = (int(at[-1]), float(temp[-1]), int(line[-1]))
-
-
-def _stretch(
-    state: Watch, rule: str, broken: np.ndarray, at: np.ndarray, values: np.ndarray, line: np.ndarray, begin: np.ndarray | None = None
-) -> None:
-    """Gather neighbouring readings that break a rule; a stretch ends with the first reading that does not."""
-    if rule not in state.runs and not broken.any():
-        return
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], broken, [False]]).astype("int8")))
-    starts, ends = edges[::2], edges[1::2]
-    if rule in state.runs and not broken[0]:
-        _close(state, rule)
-    for start, end in zip(starts, ends, strict=True):
-        some = values[start:end]
-        low, high = (float(np.nanmin(some)), float(np.nanmax(some))) if not np.isnan(some).all() else (float("nan"),) * 2
-        run = state.runs.get(rule) if start == 0 else None
-        if run is None:
-            state.runs[rule] = _Run(
-                int((at if begin is None else begin)[start]), int(at[end - 1]), int(end - start), low, high, int(line[start])
-            )
-        else:
-            run.last, run.n = int(at[end - 1]), run.n + int(end - start)
-            run.low, run.high = float(np.fmin(run.low, low)), float(np.fmax(run.high, high))
-        if end < len(broken):
-            _close(state, rule)
-
-
-def _close(state: Watch, rule: str) -> None:
-    run = state.runs.pop(rule)
-    hours = (run.last - run.start) / HOUR_US
-    if rule == "wet_sensor":
-        if hours > _limit("wet_sensor_hours", state.medium):
-            _flag(state, rule, run, f"the humidity stays at {run.low:g} % or more for {hours:.0f} h.", run.high, "rh_pct")
-        return
-    if rule == "flat_line":
-        if hours >= 24 * _limit("flat_days", state.medium):
-            # the reading before the first that did not change is one of them
-            run.n += 1
-            _flag(state, rule, run, f"the temperature stays at {run.low:g} °C for {hours / 24:.0f} days.", run.low)
-        return
-    span = f"{run.low:g} °C" if run.low == run.high else f"{run.low:g} to {run.high:g} °C"
-    low, high = _limit("range_low", state.medium), _limit("range_high", state.medium)
-    words = {
-        "out_of_range": f"{run.n} readings of {span}; {low:g} to {high:g} °C are expected in {state.medium}.",
-        "time_ambiguous": f"{run.n} readings in the hour that came twice when daylight saving ended.",
-        "time_skipped": f"{run.n} readings in the hour that was skipped when daylight saving began.",
-    }
-    extreme = run.high if rule != "out_of_range" or run.high > high else run.low
-    _flag(state, rule, run, words[rule], extreme, "temp_c" if rule == "out_of_range" else "read_at")
-
-
-def _flag(state: Watch, rule: str, run: _Run, message: str, value: float, name: str = "temp_c") -> None:
-    state.count[rule] += 1
-    if state.count[rule] > KEPT:
-        return
-    state.flags.append({
-        "rule": rule, "field": name, "from_at": _moment(run.start), "to_at": _moment(run.last), "n": run.n, "value": value,
-        "message": message, "remedy": REMEDY[rule], "line": run.line,
-    })  # fmt: skip
-
-
-def _moment(at: int) -> pd.Timestamp:
-    return pd.Timestamp(at, unit="us")
-
-
-def _point(start: int, end: int, value: float, line: int) -> _Run:
-    return _Run(start, end, 1, value, value, line)
 
 
 def _times(state: Watch, at: np.ndarray, temp: np.ndarray, line: np.ndarray) -> None:
@@ -208,9 +64,9 @@ def _times(state: Watch, at: np.ndarray, temp: np.ndarray, line: np.ndarray) -> 
         return
     odd = np.flatnonzero((steps <= 0) | (steps > state.step_us) | (steps < state.step_us))
     for place in odd:
-        step, run = int(steps[place]), _point(int(before[place]), int(at[place]), float(temp[place]), int(line[place]))
+        step, run = int(steps[place]), point(int(before[place]), int(at[place]), float(temp[place]), int(line[place]))
         if _hour_off(state, step) and _clock_changes(state.time_zone, int(at[place])):
-            _flag(
+            add_flag(
                 state,
                 "clock_changed",
                 run,
@@ -219,12 +75,12 @@ def _times(state: Watch, at: np.ndarray, temp: np.ndarray, line: np.ndarray) -> 
                 "read_at",
             )
         elif step == 0:
-            _flag(state, "time_twice", run, "two readings have the same time.", run.low, "read_at")
+            add_flag(state, "time_twice", run, "two readings have the same time.", run.low, "read_at")
         elif step < 0:
-            _flag(state, "time_back", run, f"the time goes back by {-step / HOUR_US:.4g} h.", step / HOUR_US, "read_at")
+            add_flag(state, "time_back", run, f"the time goes back by {-step / HOUR_US:.4g} h.", step / HOUR_US, "read_at")
         elif step > judgement("logger_gap_steps") * state.step_us:
             message = f"no reading for {step / HOUR_US:.4g} h; the usual step is {state.step_us / 6e7:g} min."
-            _flag(state, "gap", run, message, step / HOUR_US, "read_at")
+            add_flag(state, "gap", run, message, step / HOUR_US, "read_at")
 
 
 def _hour_off(state: Watch, step: int) -> bool:
@@ -250,17 +106,19 @@ def _changes(state: Watch, at: np.ndarray, temp: np.ndarray, line: np.ndarray) -
     first = state.last_temp is None
     last = state.last_temp or (int(at[0]), float(temp[0]), int(line[0]))
     before_at, before, before_line = (np.concatenate([[one], some[:-1]]) for one, some in zip(last, (at, temp, line), strict=True))
-    jump = _limit("jump_c", state.medium)
-    near = np.abs(at - before_at) <= _limit("jump_hours", state.medium) * HOUR_US
+    jump = limit("jump_c", state.medium)
+    near = np.abs(at - before_at) <= limit("jump_hours", state.medium) * HOUR_US
     for place in np.flatnonzero(near & (np.abs(temp - before) > jump)):
         change = float(temp[place] - before[place])
-        run = _point(int(before_at[place]), int(at[place]), float(temp[place]), int(line[place]))
-        _flag(state, "jump", run, f"{before[place]:g} to {temp[place]:g} °C within {(at[place] - before_at[place]) / 6e7:g} min.", change)
+        run = point(int(before_at[place]), int(at[place]), float(temp[place]), int(line[place]))
+        add_flag(
+            state, "jump", run, f"{before[place]:g} to {temp[place]:g} °C within {(at[place] - before_at[place]) / 6e7:g} min.", change
+        )
     same = temp == before
     if first:
         # the first reading belongs to the stretch that it begins
         same[0] = False
-    _stretch(state, "flat_line", same, at, temp, before_line, before_at)
+    extend(state, "flat_line", same, at, temp, before_line, before_at)
     state.last_temp = (int(at[-1]), float(temp[-1]), int(line[-1]))
 
 
@@ -285,14 +143,14 @@ def finish(state: Watch) -> tuple[pd.DataFrame, pd.DataFrame]:
         ``day``, ``n``, ``mean``, ``sd``, ``low``, ``high`` of the temperature, °C, by day of the zone's standard time.
     """
     for rule in list(state.runs):
-        _close(state, rule)
+        close(state, rule)
     days = _day_frame(state)
-    limit = _limit("day_sd_c", state.medium)
+    least_sd = limit("day_sd_c", state.medium)
     full = days["n"] >= days["n"].median() if len(days) else days["n"] > 0
-    for row in days[full & (days["sd"] < limit) & (days["n"] > 1)].itertuples():
+    for row in days[full & (days["sd"] < least_sd) & (days["n"] > 1)].itertuples():
         start = int(row.day.value // 1000) - state.shift_us
-        run = _Run(start, start + DAY_US, int(row.n), row.low, row.high, 0)
-        _flag(state, "flat_day", run, f"the readings of the day scatter by {row.sd:.2g} °C, less than {limit:g}.", row.sd)
+        run = Stretch(start, start + DAY_US, int(row.n), row.low, row.high, 0)
+        add_flag(state, "flat_day", run, f"the readings of the day scatter by {row.sd:.2g} °C, less than {least_sd:g}.", row.sd)
     rows = list(state.flags)
     for rule, n in state.count.items():
         if n > KEPT:
@@ -340,13 +198,13 @@ def out_of_water(days: pd.DataFrame, air: pd.DataFrame | None = None) -> pd.Data
         nearly that of the air while the means are close.
     """
     swing = days["high"] - days["low"]
-    wide = swing > _limit("exposed_range_c", "water")
+    wide = swing > limit("exposed_range_c", "water")
     follows = pd.Series(False, index=days.index)
     if air is not None and len(air):
         beside = air.drop_duplicates("day").set_index("day").reindex(days["day"]).set_axis(days.index)
-        alike = swing >= _limit("exposed_share", "water") * (beside["high"] - beside["low"])
+        alike = swing >= limit("exposed_share", "water") * (beside["high"] - beside["low"])
         follows = (
-            alike & ((days["mean"] - beside["mean"]).abs() <= _limit("exposed_difference_c", "water")) & (beside["high"] > beside["low"])
+            alike & ((days["mean"] - beside["mean"]).abs() <= limit("exposed_difference_c", "water")) & (beside["high"] > beside["low"])
         )
     exposed = (wide | follows).to_numpy()
     day = days["day"].to_numpy().astype("datetime64[D]").astype("int64")
@@ -354,7 +212,7 @@ def out_of_water(days: pd.DataFrame, air: pd.DataFrame | None = None) -> pd.Data
     rows = []
     for _, places in pd.Series(range(len(day))).groupby(block):
         first, last = places.iloc[0], places.iloc[-1]
-        if not exposed[first] or len(places) < _limit("exposed_days", "water"):
+        if not exposed[first] or len(places) < limit("exposed_days", "water"):
             continue
         by_air = follows.iloc[first : last + 1].any()
         worst = float(swing.iloc[first : last + 1].max())

@@ -21,7 +21,8 @@ from pipeline.maps.frames import map_figures
 from pipeline.maps.layers import FEW_WORDS, HEAT, HIDDEN_AT_FIRST, LAYER_WORDS, MEDIA, SYMBOLS, document, embed, heat_words, safe, symbol
 from pipeline.maps.lines import outline
 from pipeline.maps.parts import MapParts, bounds_of
-from pipeline.maps.stills import pattern_plot, still_picture
+from pipeline.maps.pattern import pattern_plot
+from pipeline.maps.stills import still_picture
 
 GRATICULE_STEPS = (30.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)
 

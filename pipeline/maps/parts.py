@@ -12,8 +12,8 @@ import pandas as pd
 from pipeline.errors import RillbookError
 from pipeline.maps.frames import doubt_notes, exact_cells, find_rows, no_place_notes, single_finds
 from pipeline.maps.lines import Lines, lines_for
+from pipeline.maps.pattern import pattern
 from pipeline.maps.public import public_cells, public_notes, public_rows, rows_with_month
-from pipeline.maps.stills import pattern
 from pipeline.publishing.protect import opaque
 from pipeline.settings import Settings
 from schemas.vocabulary import codes

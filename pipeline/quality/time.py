@@ -7,13 +7,9 @@ INTERNAL_PREREQUISITES_NOT_MET, *fails* for NOT_COMPLIANT.
 from __future__ import annotations
 
 import calendar
-import re
 from datetime import date, datetime, timedelta
 
-from pipeline.quality.dates import DAY, TIME, Span, iso_day, month_number, read_span, standard_day, written_date
 from pipeline.quality.responses import (
-    AMENDED,
-    FILLED_IN,
     INTERNAL,
     NOT_REPORTED,
     RAN,
@@ -22,17 +18,23 @@ from pipeline.quality.responses import (
     Value,
     empty,
     internal,
-    no_proposal,
     not_empty,
     parameter,
-    proposal,
     verdict,
     whole,
 )
-
-
-def _span(value: Value) -> Span | None:
-    return None if value is None else read_span(value)
+from pipeline.quality.time_amendments import (
+    amendment_dateidentified_standardized,
+    amendment_day_standardized,
+    amendment_event_from_eventdate,
+    amendment_eventdate_from_verbatim,
+    amendment_eventdate_from_yearmonthday,
+    amendment_eventdate_from_yearstartdayofyearenddayofyear,
+    amendment_eventdate_standardized,
+    amendment_month_standardized,
+    fields_of,
+    span_of,
+)
 
 
 def validation_eventdate_notempty(event_date: Value) -> Response:
@@ -53,7 +55,7 @@ def validation_eventtemporal_notempty(*when: Value) -> Response:
 def _standard(value: Value, term: str) -> Response:
     if empty(value):
         return internal(f"{term} is empty")
-    return verdict(_span(value) is not None, f"{term} is a date of ISO 8601", f"{term} is no date of ISO 8601")
+    return verdict(span_of(value) is not None, f"{term} is a date of ISO 8601", f"{term} is no date of ISO 8601")
 
 
 def validation_eventdate_standard(event_date: Value) -> Response:
@@ -68,7 +70,7 @@ def validation_dateidentified_standard(identified: Value) -> Response:
 
 def validation_eventdate_inrange(event_date: Value, today: date | None = None) -> Response:
     """Cannot run where eventDate is empty or no date; fails where any part of it is before 1582-11-15 or after the current year."""
-    span = _span(event_date)
+    span = span_of(event_date)
     if span is None:
         return internal("eventDate is empty or no date of ISO 8601")
     earliest, latest = datetime.fromisoformat(parameter("earliestValidDate")), datetime((today or date.today()).year + 1, 1, 1)
@@ -79,7 +81,7 @@ def validation_dateidentified_inrange(identified: Value, event_date: Value, toda
     """Cannot run where dateIdentified is empty or no date, or eventDate has a value that is no date; fails where it is before 1753-01-01,
     after today, or wholly before eventDate.
     """
-    span, event = _span(identified), _span(event_date)
+    span, event = span_of(identified), span_of(event_date)
     if span is None or (event is None and not empty(event_date)):
         return internal("a date is empty or no date of ISO 8601")
     earliest = datetime.fromisoformat(parameter("earliestValidDateIdentified"))
@@ -142,7 +144,7 @@ def validation_startdayofyear_inrange(start_day: Value, event_date: Value) -> Re
     """Cannot run where startDayOfYear is empty, or 366 while eventDate tells no year; fails outside 1 to 365, or to 366 where eventDate
     starts in a leap year.
     """
-    span = _span(event_date)
+    span = span_of(event_date)
     return _day_of_year(start_day, "startDayOfYear", span.start.year if span else None)
 
 
@@ -150,23 +152,8 @@ def validation_enddayofyear_inrange(end_day: Value, event_date: Value) -> Respon
     """Cannot run where endDayOfYear is empty, or 366 while eventDate tells no year; fails outside 1 to 365, or to 366 where eventDate
     ends in a leap year.
     """
-    span = _span(event_date)
+    span = span_of(event_date)
     return _day_of_year(end_day, "endDayOfYear", span.last_day.year if span else None)
-
-
-def _one(span: Span) -> dict[str, int | None]:
-    """Year, month and day within which the whole span lies, and its days of the year; None where there is no single one."""
-    first, last = span.start.date(), span.last_day
-    fine = {span.first.fineness, span.last.fineness}
-    same_year = first.year == last.year
-    same_month = same_year and first.month == last.month
-    return {
-        "year": first.year if same_year else None,
-        "month": first.month if same_month else None,
-        "day": first.day if first == last and fine <= {DAY, TIME} else None,
-        "startDayOfYear": first.timetuple().tm_yday if span.to_the_day else None,
-        "endDayOfYear": last.timetuple().tm_yday if span.to_the_day else None,
-    }
 
 
 def validation_event_consistent(event_date: Value, year: Value, month: Value, day: Value, start_day: Value, end_day: Value) -> Response:
@@ -177,118 +164,23 @@ def validation_event_consistent(event_date: Value, year: Value, month: Value, da
     given = {term: value for term, value in parts.items() if not empty(value)}
     if empty(event_date) or not given:
         return internal("eventDate is empty, or all of its parts are")
-    span = _span(event_date)
-    known = _one(span) if span else {}
+    span = span_of(event_date)
+    known = fields_of(span) if span else {}
     differing = [term for term, value in given.items() if whole(value) is None or whole(value) != known.get(term)]
     return verdict(not differing, "the parts agree with eventDate", f"{', '.join(differing)} and eventDate do not agree")
-
-
-def _amended_day(value: Value, term: str) -> Response:
-    if empty(value):
-        return internal(f"{term} is empty")
-    read = None if _span(value) else standard_day(value or "")
-    return (
-        proposal(AMENDED, f"{term} read as year, month and day", **{term: read}) if read else no_proposal(f"{term} is in order or unclear")
-    )
-
-
-def amendment_eventdate_standardized(event_date: Value) -> Response:
-    """Cannot run where eventDate is empty; proposes the ISO date of a text that is none and can mean one day only: a year of four digits
-    and then month and day, or day and month where nothing else can be.
-    """
-    return _amended_day(event_date, "eventDate")
-
-
-def amendment_dateidentified_standardized(identified: Value) -> Response:
-    """Cannot run where dateIdentified is empty; proposes an ISO date as AMENDMENT_EVENTDATE_STANDARDIZED does."""
-    return _amended_day(identified, "dateIdentified")
-
-
-def amendment_eventdate_from_verbatim(event_date: Value, written: Value) -> Response:
-    """Cannot run where eventDate has a value or verbatimEventDate is empty or without any digit; proposes the ISO date or interval that
-    was written, where it can be read in one way only.
-
-    For a text that is no date the standard says NOT_AMENDED; published row 682 says of "X" that the test cannot run, and the row decides.
-    """
-    if not empty(event_date) or empty(written) or not any(map(str.isdigit, written or "")):
-        return internal("eventDate has a value, or verbatimEventDate holds no date")
-    read = written_date(written or "")
-    return proposal(FILLED_IN, "read from verbatimEventDate", eventDate=read) if read else no_proposal("verbatimEventDate is unclear")
-
-
-def amendment_eventdate_from_yearmonthday(event_date: Value, year: Value, month: Value, day: Value) -> Response:
-    """Cannot run where eventDate has a value or year is empty or no whole number; proposes the date at the precision given. A day without
-    a month is overlooked; what is no date proposes nothing.
-    """
-    given = whole(year)
-    if not empty(event_date) or given is None:
-        return internal("eventDate has a value, or year is empty or no whole number")
-    parts = [whole(part) for part in (month, day) if not empty(month) and not empty(part)]
-    read = None if None in parts else iso_day(given, *parts)
-    return proposal(FILLED_IN, "made of year, month and day", eventDate=read) if read else no_proposal("the parts are no date")
-
-
-def amendment_eventdate_from_yearstartdayofyearenddayofyear(event_date: Value, year: Value, start_day: Value, end_day: Value) -> Response:
-    """Cannot run where eventDate has a value, one of the three is empty, or year is no whole number; proposes the interval, nothing
-    where it would end before it starts or has no such day.
-
-    For a year that is no number the standard says NOT_AMENDED; published row 1052 says that the test cannot run, and the row decides.
-    """
-    given, first, last = whole(year), whole(start_day), whole(end_day)
-    if not empty(event_date) or empty(start_day) or empty(end_day) or given is None:
-        return internal("eventDate has a value, or a part is empty or no number")
-    if first is None or last is None or not 1 <= first <= last or iso_day(given) is None or last > 365 + calendar.isleap(given):
-        return no_proposal("the parts are no interval of days")
-    start, end = (date(given, 1, 1) + timedelta(days=day - 1) for day in (first, last))
-    read = start.isoformat() if start == end else f"{start.isoformat()}/{end.isoformat()}"
-    return proposal(FILLED_IN, "made of year and days of the year", eventDate=read)
-
-
-def amendment_event_from_eventdate(event_date: Value, year: Value, month: Value, day: Value, start_day: Value, end_day: Value) -> Response:
-    """Cannot run where eventDate is empty or no date; proposes those of year, month, day, startDayOfYear and endDayOfYear that are empty
-    and that eventDate tells.
-    """
-    span = _span(event_date)
-    if span is None:
-        return internal("eventDate is empty or no date of ISO 8601")
-    parts = {"year": year, "month": month, "day": day, "startDayOfYear": start_day, "endDayOfYear": end_day}
-    filled = {term: str(value) for term, value in _one(span).items() if value is not None and empty(parts[term])}
-    return proposal(FILLED_IN, "told by eventDate", **filled) if filled else no_proposal("eventDate tells nothing more")
-
-
-def amendment_month_standardized(month: Value) -> Response:
-    """Cannot run where month is empty; proposes the number of a Roman numeral or of a month's name."""
-    if empty(month):
-        return internal("month is empty")
-    text = (month or "").strip()
-    read = whole(text) if whole(text) in range(1, 13) else month_number(text)
-    if read is None or whole(month) == read:
-        return no_proposal("month is in order or unclear")
-    return proposal(AMENDED, f"month can only mean {read}", month=str(read))
-
-
-def amendment_day_standardized(day: Value) -> Response:
-    """Cannot run where day is empty; proposes the number of an ordinal, such as 23rd."""
-    if empty(day):
-        return internal("day is empty")
-    found = re.fullmatch(r"\s*(\d{1,2})(?:st|nd|rd|th)?\s*", day or "", re.ASCII | re.IGNORECASE)
-    if found is None or not 1 <= int(found[1]) <= 31 or whole(day) is not None:
-        return no_proposal("day is in order or unclear")
-    return proposal(AMENDED, "day is written as an ordinal", day=str(int(found[1])))
 
 
 def measure_eventdate_durationinseconds(event_date: Value) -> Response:
     """Cannot run where eventDate is empty or no date; else its length in seconds. Leap days count, leap seconds do not; a date counts
     whole, an end at a time of day is that moment.
     """
-    span = _span(event_date)
+    span = span_of(event_date)
     if span is None:
         return Response(INTERNAL, NOT_REPORTED, "eventDate is empty or no date of ISO 8601")
     return Response(RAN, str(span.seconds), "length of eventDate in seconds")
 
 
 PARTS = ("year", "month", "day", "startDayOfYear", "endDayOfYear")
-
 TESTS = (
     Test(validation_eventdate_notempty, "f51e15a6-a67d-4729-9c28-3766299d2985", "2023-09-17", ("eventDate",)),
     Test(validation_year_notempty, "c09ecbf9-34e3-4f3e-b74a-8796af15e59f", "2023-09-17", ("year",)),

@@ -9,8 +9,8 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.formulas.grades import ORDER, needs
 from pipeline.settings import Settings
+from pipeline.statistics.grades import ORDER, needs
 from schemas.vocabulary import codes, codes_with, codes_without
 
 GROUP = ["taxon", "population", "life_stage", "medium"]
@@ -76,7 +76,7 @@ def searched(readings: pd.DataFrame, looked: pd.DataFrame, sites: pd.DataFrame, 
     readings : DataFrame
         As :class:`schemas.frames.Readings`.
     looked : DataFrame
-        As :func:`pipeline.formulas.detection.searches`.
+        As :func:`pipeline.statistics.detection.searches`.
     sites : DataFrame
         Columns ``site_id``, ``waterbody``, ``population``.
     settings : Settings
@@ -159,7 +159,7 @@ def _visits_to(lack: Mapping[str, Any], has: str, grade: str) -> float:
 
 
 def counts_of(row: Mapping[str, Any], shared: Mapping[str, Any]) -> dict[str, Any]:
-    """Counts of a row of the targets, as :func:`pipeline.formulas.grades.grade_of` takes them."""
+    """Counts of a row of the targets, as :func:`pipeline.statistics.grades.grade_of` takes them."""
     return {
         **{name: row[f"n_{name}"] for name in ("sites", "dates", "visits")},
         "years": len(shared["years"]),

@@ -8,11 +8,11 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.formulas.detection import ABSENCE_COLUMNS
-from pipeline.formulas.grades import needs
-from pipeline.formulas.limits import judgement
 from pipeline.reports.gaps import GROUP, LISTED, MONTHS, SHARE, SHOWN, below
 from pipeline.settings import Settings
+from pipeline.settings.limits import judgement
+from pipeline.statistics.detection import ABSENCE_COLUMNS
+from pipeline.statistics.grades import needs
 from pipeline.writing.page import render
 from pipeline.writing.words import counted, month_name
 
@@ -27,7 +27,7 @@ def page(
     gaps, months, never : DataFrame
         As :func:`gap_list`, :func:`best_months`, :func:`unseen`.
     absence : DataFrame
-        Columns of ``pipeline.formulas.detection.ABSENCE_COLUMNS``.
+        Columns of ``pipeline.statistics.detection.ABSENCE_COLUMNS``.
     n_cells : int
         Month cells in all, of grade A too; those of eggs not counted.
     settings : Settings

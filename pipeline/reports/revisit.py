@@ -10,8 +10,8 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.formulas.limits import judgement
 from pipeline.settings import Settings
+from pipeline.settings.limits import judgement
 from pipeline.writing.page import render
 from pipeline.writing.words import counted, month_name
 
@@ -53,9 +53,9 @@ def history(looked: pd.DataFrame, absence: pd.DataFrame, site_ids: list[str]) ->
     Parameters
     ----------
     looked : DataFrame
-        As :func:`pipeline.formulas.detection.searches`.
+        As :func:`pipeline.statistics.detection.searches`.
     absence : DataFrame
-        As :func:`pipeline.formulas.detection.detections`.
+        As :func:`pipeline.statistics.detection.detections`.
     site_ids : list of str
         Sites in their order.
 
@@ -191,7 +191,7 @@ def page(plan_rows: pd.DataFrame, past: pd.DataFrame, absence: pd.DataFrame, sit
     Parameters
     ----------
     plan_rows, past, absence : DataFrame
-        As :func:`plan`, :func:`history`, :func:`pipeline.formulas.detection.detections`.
+        As :func:`plan`, :func:`history`, :func:`pipeline.statistics.detection.detections`.
     sites : DataFrame
         For the sites' names.
     settings : Settings

@@ -1,4 +1,4 @@
-"""A book's settings, read from its `rillbook.toml`."""
+"""What a book states in its `rillbook.toml`; beside it the figures of `data/reference` that judge it."""
 
 from __future__ import annotations
 

@@ -11,11 +11,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.errors import RillbookError
-from pipeline.formulas.bootstrap import crossed_bootstrap, interval
-from pipeline.formulas.limits import judgement
-from pipeline.formulas.quantiles import weighted_quantile
-from pipeline.formulas.weights import named_seed, site_day_weights
 from pipeline.settings import Settings
+from pipeline.settings.limits import judgement
+from pipeline.statistics.bootstrap import crossed_bootstrap, interval
+from pipeline.statistics.quantiles import weighted_quantile
+from pipeline.statistics.weights import named_seed, site_day_weights
 from schemas.enums import Status
 
 Stratum = tuple[int, int]

@@ -13,11 +13,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.formulas.grades import NONE, down, missing_for_c, step
-from pipeline.formulas.harmonic import cosinor, cosinor_at
-from pipeline.formulas.limits import judgement
-from pipeline.formulas.weights import site_day_weights
 from pipeline.formulas.year_days import LENGTHS, STARTS, YEAR
+from pipeline.settings.limits import judgement
+from pipeline.statistics.grades import NONE, down, missing_for_c, step
+from pipeline.statistics.harmonic import cosinor, cosinor_at
+from pipeline.statistics.weights import site_day_weights
 from pipeline.targets.lines import lines_of
 
 Days = NDArray[np.int64]

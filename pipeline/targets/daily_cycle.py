@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pipeline.formulas.limits import judgement
 from pipeline.formulas.sun import is_night
+from pipeline.settings.limits import judgement
 from schemas.field_frames import CorrectedReadings, HalfRange, NightDrop
 from schemas.frame import framed
 

@@ -11,9 +11,9 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.formulas.grades import down, provisional
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import Settings
+from pipeline.statistics.grades import down, provisional
 from pipeline.targets.figures import MONTHS, Cell, GradeCap, distinct_values, draws_of, figures_of, graded, number
 from pipeline.targets.lines import (
     CONSTANT,

@@ -11,12 +11,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.formulas.bootstrap import crossed_bootstrap, interval
-from pipeline.formulas.grades import grade_of, missing_for_c, worse
-from pipeline.formulas.limits import judgement
-from pipeline.formulas.quantiles import weighted_quantile
-from pipeline.formulas.sample_size import effective_visits
-from pipeline.formulas.weights import named_seed, site_day_weights
+from pipeline.settings.limits import judgement
+from pipeline.statistics.bootstrap import crossed_bootstrap, interval
+from pipeline.statistics.grades import grade_of, missing_for_c, worse
+from pipeline.statistics.quantiles import weighted_quantile
+from pipeline.statistics.sample_size import effective_visits
+from pipeline.statistics.weights import named_seed, site_day_weights
 from schemas.frames import COUNT_TARGET_COLUMNS
 
 Cell = tuple[str, str, str, str, str]

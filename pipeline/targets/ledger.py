@@ -8,8 +8,8 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.formulas.limits import judgement
 from pipeline.settings import Settings
+from pipeline.settings.limits import judgement
 from pipeline.targets.lines import least_set_point, two_sided
 from schemas.frames import check_targets
 

@@ -16,9 +16,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.formulas.bootstrap import bootstrap_percentile
-from pipeline.formulas.grades import down, provisional, up
-from pipeline.formulas.limits import ctmax_limit, group_cap
+from pipeline.settings.limits import ctmax_limit, group_cap
+from pipeline.statistics.bootstrap import bootstrap_percentile
+from pipeline.statistics.grades import down, provisional, up
 from pipeline.targets.figures import MONTHS, number, weights_of
 from schemas.vocabulary import codes_with
 

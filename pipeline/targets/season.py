@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline.formulas.grades import down
 from pipeline.formulas.year_days import LENGTHS, STARTS, YEAR, day_of_year
 from pipeline.settings import Settings
+from pipeline.statistics.grades import down
 from pipeline.targets.course import MONTH_OF_DAY, WEEK, limited_course, runs, weakest_grade
 from pipeline.targets.lines import least_set_point, two_sided
 from schemas.frames import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS

@@ -6,9 +6,9 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.formulas.limits import judgement
 from pipeline.formulas.sun import is_night
 from pipeline.settings import Area, Settings
+from pipeline.settings.limits import judgement
 from schemas.enums import Effect
 from schemas.vocabulary import codes, codes_with, codes_without, vocabulary
 

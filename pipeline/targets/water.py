@@ -8,12 +8,12 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.formulas.grades import grade_of, missing_for_c, provisional
-from pipeline.formulas.quantiles import weighted_quantile
 from pipeline.formulas.water import water_limit, water_limits
-from pipeline.formulas.weights import site_day_weights
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import Settings
+from pipeline.statistics.grades import grade_of, missing_for_c, provisional
+from pipeline.statistics.quantiles import weighted_quantile
+from pipeline.statistics.weights import site_day_weights
 from schemas.air_and_water_frames import WaterTargets
 from schemas.enums import Status
 from schemas.frame import framed

@@ -16,8 +16,8 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from pipeline.formulas.bootstrap import crossed_bootstrap
-from pipeline.formulas.weights import site_day_weights
+from pipeline.statistics.bootstrap import crossed_bootstrap
+from pipeline.statistics.weights import site_day_weights
 
 REPLICATES = 2000
 PROBABILITIES = [0.05, 0.5, 0.95]

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from pipeline.care.months import row_fahrenheit
 from pipeline.care.sheet import page, write
 from pipeline.errors import RillbookError
-from pipeline.formulas.limits import published_guidance
+from pipeline.settings.limits import published_guidance
 from pipeline.writing.words import fahrenheit, number
 from schemas.frames import TARGET_COLUMNS, Readings, check_targets
 

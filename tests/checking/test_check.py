@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from pipeline.checking import accounting, check, columns, completing
 from pipeline.checking.outcome import ROW_TOO_LONG, Checked, TableCheck
 from pipeline.checking.typed_rows import gather
-from pipeline.reading import apply_map as mapping
+from pipeline.mapping import apply_map as mapping
+from pipeline.mapping import own_sheets
 from pipeline.reading import files as read
-from pipeline.reading import own_sheets
 from pipeline.reading.rows import MappedSource, SourceTable
 from pipeline.reading.values import as_text
 from pipeline.settings import Settings, read_settings

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.checking.typed_rows import Candidates, gather, merge, rows
-from pipeline.reading.apply_map import apply_map
-from pipeline.reading.column_map import parse_map
+from pipeline.checking.merging import merge, rows
+from pipeline.checking.typed_rows import Candidates, gather
+from pipeline.mapping.apply_map import apply_map
+from pipeline.mapping.column_map import parse_map
 from pipeline.reading.rows import Mapped, MappedSource, SourceTable
 from pipeline.reading.values import CANONICAL, Style
 

@@ -14,8 +14,8 @@ import sheet_reader
 from pipeline.book.connection import open_book
 from pipeline.commands import run
 from pipeline.commands.derive import Derived
-from pipeline.formulas.limits import judgement
 from pipeline.loggers import usable as logger_evidence
+from pipeline.settings.limits import judgement
 
 TODAY = date(2024, 1, 1)
 SETTINGS = """[book]

@@ -29,8 +29,7 @@ from real_data_tables import SHEETS
 from shapely.geometry import shape
 
 from pipeline.book.connection import open_book
-from pipeline.commands import run
-from pipeline.commands import write_reports as reporting
+from pipeline.commands import gaps, run
 from pipeline.commands.publish import ARCHIVE, publish
 from pipeline.errors import RillbookError
 from pipeline.publishing.public_book import MEMORY, read_memory
@@ -626,7 +625,7 @@ def test_pages_that_others_copy_leave_out_a_title_that_names_a_site(copied):
     change_settings(copied, ('title = "Invented study', 'title = "Invented headwater N01 and the study'))
     derived = run.derive_targets(copied)
     written = run.write_care_sheets(copied, derived)
-    reporting.write_gaps(copied, derived=derived)
+    gaps.write_gaps(copied, derived=derived)
     public = [*written, copied / "out" / "gaps.html", copied / "out" / "targets.json"]
     assert len(public) == 5
     for path in public:

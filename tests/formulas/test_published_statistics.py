@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipeline.formulas import bootstrap, quantiles, sample_size
+from pipeline.statistics import bootstrap, quantiles, sample_size
 
 HERE = Path(__file__).parents[1] / "check_values"
 CHECKS = HERE / "statistics.csv"

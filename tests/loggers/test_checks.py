@@ -19,7 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.loggers import checks as logger_checks
-from pipeline.loggers import export_rows
+from pipeline.loggers import export_rows, stretches
 from pipeline.loggers import exports as logger_files
 from pipeline.loggers.map import read_logger_map
 from pipeline.settings import data_file
@@ -63,7 +63,7 @@ def test_a_sound_series_has_no_flag(medium: str) -> None:
 @pytest.mark.parametrize("medium", codes("logger_medium"))
 def test_every_medium_has_its_spans(medium: str) -> None:
     for quantity in ("range_low", "range_high", "jump_c"):
-        assert not np.isnan(logger_checks._limit(quantity, medium))
+        assert not np.isnan(stretches._limit(quantity, medium))
 
 
 def test_every_limit_has_a_source_or_says_that_it_is_a_judgement() -> None:
@@ -197,7 +197,7 @@ def test_flags_do_not_depend_on_the_chunks(frame: pd.DataFrame, chunk: int) -> N
 def test_a_broken_sensor_does_not_fill_the_book() -> None:
     flags = run(series(np.tile([7.0, 26.0], 1000)))[0]
     found = flags[flags["rule"] == "out_of_range"]
-    assert len(found) == logger_checks.KEPT + 1 and found["n"].iloc[-1] == 1000 - logger_checks.KEPT
+    assert len(found) == stretches.KEPT + 1 and found["n"].iloc[-1] == 1000 - stretches.KEPT
     assert found["message"].iloc[-1] == "and 800 more of this kind in the file."
 
 

@@ -25,6 +25,7 @@ from pipeline.commands import assess_quality as assessing
 from pipeline.errors import RillbookError
 from pipeline.quality import archive as archive_file
 from pipeline.quality import dates as quality_dates
+from pipeline.quality import heights, time_amendments
 from pipeline.quality import names as quality_name
 from pipeline.quality import record as quality_other
 from pipeline.quality import report as quality
@@ -161,7 +162,7 @@ def test_a_day_is_read_back_whole(day):
     span = quality_dates.read_span(day.isoformat())
     assert span is not None and span.start.date() == day == span.last_day and span.seconds == 86400
     parts = (str(day.year), str(day.month), str(day.day))
-    made = quality_time.amendment_eventdate_from_yearmonthday("", *parts)
+    made = time_amendments.amendment_eventdate_from_yearmonthday("", *parts)
     assert json.loads(made.result) == {"dwc:eventDate": day.isoformat()}
     assert quality_time.validation_event_consistent(day.isoformat(), *parts, "", "").result == "COMPLIANT"
 
@@ -215,7 +216,7 @@ def test_a_list_that_is_not_here_is_said():
         (quality_space.amendment_geodeticdatum_standardized, "NAD 83", "EPSG:4269"),
         (quality_space.amendment_geodeticdatum_standardized, "unknown", None),
         (quality_name.amendment_taxonrank_standardized, "Art", "species"),
-        (quality_time.amendment_month_standardized, "sept.", "9"),
+        (time_amendments.amendment_month_standardized, "sept.", "9"),
     ],
 )
 def test_what_a_word_can_only_mean(function, text, meant):
@@ -260,7 +261,7 @@ def test_no_list_has_two_meanings_for_one_writing():
     ],
 )  # fmt: skip
 def test_heights_as_written(text, span):
-    read = quality_space.read_span(text)
+    read = heights.read_span(text)
     assert (read[:2] if read else None) == span
 
 

@@ -12,7 +12,7 @@ import pytest
 from pipeline.book.connection import open_book
 from pipeline.book.current import current_rows
 from pipeline.commands import run
-from pipeline.reading.column_map import CELL_WORDS, FIELD_WORDS, READING_WORDS, SOURCE_WORDS, parse_map
+from pipeline.mapping.column_map import CELL_WORDS, FIELD_WORDS, READING_WORDS, SOURCE_WORDS, parse_map
 from pipeline.reading.values import CLOCKS, DATE_ORDERS, UNITS, Style, read_column
 from schemas.tables import fields
 

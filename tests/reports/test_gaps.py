@@ -12,13 +12,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.commands.write_reports import _shared
-from pipeline.formulas.detection import COMPUTED, NOT_KNOWN, STATED, detections, searches
-from pipeline.formulas.grades import ORDER, grade_of, needs
-from pipeline.formulas.limits import judgement
-from pipeline.formulas.sample_size import visits_for_absence, wilks_minimum_n
+from pipeline.commands.gaps import _shared
 from pipeline.reports import gaps, gaps_page, revisit
 from pipeline.settings import Settings, parse_settings
+from pipeline.settings.limits import judgement
+from pipeline.statistics.detection import COMPUTED, NOT_KNOWN, STATED, detections, searches
+from pipeline.statistics.grades import ORDER, grade_of, needs
+from pipeline.statistics.sample_size import visits_for_absence, wilks_minimum_n
 from pipeline.targets import derive
 from schemas.frames import Readings
 

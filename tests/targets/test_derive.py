@@ -15,10 +15,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.formulas.grades import down, grade_of, missing_for_c, needs, up, worse
-from pipeline.formulas.limits import ctmax_limit, group_cap
-from pipeline.formulas.weights import site_day_weights
 from pipeline.settings import parse_settings
+from pipeline.settings.limits import ctmax_limit, group_cap
+from pipeline.statistics.grades import down, grade_of, missing_for_c, needs, up, worse
+from pipeline.statistics.weights import site_day_weights
 from pipeline.targets import lines
 from pipeline.targets.derive import group_allowances, targets
 from pipeline.targets.figures import distinct_values

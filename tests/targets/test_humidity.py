@@ -27,7 +27,7 @@ from pipeline.book.connection import open_book
 from pipeline.formulas.moist_air import constant, vapour_pressure_deficit_kpa
 from pipeline.settings import Settings, parse_settings, read_settings
 from pipeline.targets import humidity as own
-from pipeline.targets import ledger
+from pipeline.targets import humidity_words, ledger
 from pipeline.targets import usable_finds as finds
 from pipeline.targets.humidity_evidence import COVERED, IMPOSSIBLE, NONE_READ, THE_VISITS, humidity_readings, wetness_noted
 from schemas.air_and_water_frames import HUMIDITY_FIGURE_COLUMNS, HUMIDITY_READING_COLUMNS, HUMIDITY_TABLE_COLUMNS, HUMIDITY_TARGET_COLUMNS
@@ -161,7 +161,7 @@ def test_hand_tests_are_counted_under_cover_and_at_the_edge() -> None:
     ]
     noted = wetness_noted(small_book(sites=[SITE], visits=[VISIT], finds=rows), BOOK)
     assert dict(zip(noted["wetness"], noted["n_finds"], strict=True)) == {"drips": 1, "moist": 1}
-    words = own.humidity_rows(None, own.humidity_figures(empty()), wetness=noted)
+    words = humidity_words.humidity_rows(None, own.humidity_figures(empty()), wetness=noted)
     assert words[1]["text"].startswith("drips 1, moist 1,")
 
 
@@ -237,8 +237,8 @@ def test_humidity_read_stands_below_every_degree() -> None:
 
 def test_near_saturation_there_are_words_and_no_figure() -> None:
     made = own.humidity_table(derive(study([10, 14], 97)))
-    assert set(made["printed"]) == {own.MIST} and (made["least_rh"] > constant("sensor_top")).all()
-    rows = own.humidity_rows(derive(study([10, 14], 97)).iloc[0].to_dict(), own.humidity_figures(empty()))
+    assert set(made["printed"]) == {humidity_words.MIST} and (made["least_rh"] > constant("sensor_top")).all()
+    rows = humidity_words.humidity_rows(derive(study([10, 14], 97)).iloc[0].to_dict(), own.humidity_figures(empty()))
     assert not any(sign in row["text"] for row in rows if row["part"] in ("open", "table") for sign in ("kPa", "%"))
 
 
@@ -248,7 +248,7 @@ def test_deficit_that_cold_air_cannot_have_is_not_attainable() -> None:
     target = derive(study(15, 82)).assign(temp_low=-20.0, temp_high=-19.0)
     made = own.humidity_table(target)
     assert made["least_rh"].isna().all() and made["printed"].str.startswith("not attainable").all()
-    words = own.humidity_rows(target.iloc[0].to_dict(), own.humidity_figures(study(15, 82)))
+    words = humidity_words.humidity_rows(target.iloc[0].to_dict(), own.humidity_figures(study(15, 82)))
     assert not any("at least" in row["text"] for row in words if row["part"] == "table")
 
 
@@ -377,7 +377,7 @@ def test_blanked_instrument_or_elevation_in_the_book_dries_nothing(seed: int, sh
 
 
 def test_refuge_has_the_hand_test_and_no_figure() -> None:
-    words = own.refuge_words()
+    words = humidity_words.refuge_words()
     assert not any(letter.isdigit() for letter in words)
     for word in ("drips", "wet shine", "moist", "dry"):
         assert word in words
@@ -386,17 +386,17 @@ def test_refuge_has_the_hand_test_and_no_figure() -> None:
 def test_page_says_nothing_beyond_what_it_allows() -> None:
     frame = study([8.2, 21.9], [85, 90])
     target = derive(frame).iloc[0].to_dict()
-    rows = own.humidity_rows(target, own.humidity_figures(frame), ceiling=19.0, floor=10.0)
+    rows = humidity_words.humidity_rows(target, own.humidity_figures(frame), ceiling=19.0, floor=10.0)
     degrees = [int(word) for row in rows if row["part"] == "table" for word in row["label"].split() if word.isdigit()]
     assert min(degrees) == 10 and max(degrees) == 19
     assert [row["part"] for row in rows][:2] == ["refuge", "open"] and rows[-1]["label"] == "formula"
-    none = own.humidity_rows(target, own.humidity_figures(frame), ceiling=5.0)
+    none = humidity_words.humidity_rows(target, own.humidity_figures(frame), ceiling=5.0)
     assert not [row for row in none if row["part"] == "table"]
 
 
 def test_field_humidity_above_90_is_printed_as_a_span() -> None:
     figures = own.humidity_figures(study(15, [80, 85, 97], night=False))
-    (found,) = [row["text"] for row in own.humidity_rows(None, figures) if row["part"] == "found"]
+    (found,) = [row["text"] for row in humidity_words.humidity_rows(None, figures) if row["part"] == "found"]
     assert "80 %, median 85 %, 90–100 %" in found and "97" not in found
     assert "0 % by night" in found and "By night only" not in found
 
@@ -466,5 +466,5 @@ def test_gsmnp_gives_figures_with_their_cautions_and_no_target(gsmnp: tuple[pd.D
     assert by_taxon["PJOR"].startswith("June and July only") and by_taxon["DCON"].startswith("July only")
     for words in by_taxon:
         assert "By night only" in words and "no target rests on it" in words and "One year only" in words
-    rows = own.humidity_rows(None, figures[figures["taxon"] == "PJOR"])
+    rows = humidity_words.humidity_rows(None, figures[figures["taxon"] == "PJOR"])
     assert not [row for row in rows if row["part"] == "table"] and f"No figure: {own.NONE_AT_NIGHT}." in rows[1]["text"]

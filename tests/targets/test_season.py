@@ -19,10 +19,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.formulas.harmonic import cosinor, cosinor_at
-from pipeline.formulas.weights import site_day_weights
 from pipeline.formulas.year_days import day_of_year
 from pipeline.settings import parse_settings
+from pipeline.statistics.harmonic import cosinor, cosinor_at
+from pipeline.statistics.weights import site_day_weights
 from pipeline.targets.course import runs, slowed, span
 from pipeline.targets.daily_cycle import corrected_readings, half_range_for, logger_half_range, night_drop
 from pipeline.targets.derive import targets

@@ -14,10 +14,10 @@ from typer.testing import CliRunner
 
 from pipeline.book.connection import FILE_NAME, open_book
 from pipeline.cli import app
-from pipeline.commands import load_loggers as loggers
 from pipeline.commands import run
-from pipeline.commands.logger_report import LoggerReport
 from pipeline.errors import RillbookError
+from pipeline.intake import load_loggers as loggers
+from pipeline.intake.logger_report import LoggerReport
 from pipeline.loggers import staging as logger_store
 
 TODAY = date(2024, 1, 1)

@@ -8,11 +8,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.checking.typed_rows import gather, merge, rows
+from pipeline.checking.merging import merge, rows
+from pipeline.checking.typed_rows import gather
 from pipeline.errors import RillbookError
-from pipeline.reading.apply_map import apply_map
-from pipeline.reading.column_map import parse_map, read_map
-from pipeline.reading.own_sheets import own_map
+from pipeline.mapping.apply_map import apply_map
+from pipeline.mapping.column_map import parse_map, read_map
+from pipeline.mapping.own_sheets import own_map
 from pipeline.reading.rows import ColumnMap, Mapped, MappedSource, SourceTable
 
 SITES = '[source.sites]\nsite_id = "s"\n'

@@ -20,9 +20,10 @@ from typing import Any
 import pytest
 from survey_rows import REPAIR, corrections, rows, survey
 
-from pipeline.commands import enter, run
-from pipeline.commands import typed_visit as entry
+from pipeline.commands import run
 from pipeline.errors import RillbookError
+from pipeline.intake import enter, request_guard
+from pipeline.intake import typed_visit as entry
 from schemas.tables import fields
 
 CASES = Path(__file__).parents[1] / "cases"
@@ -35,7 +36,7 @@ SERVE = """
     import sys, time
     from pipeline import cli
     from pipeline.book import loads
-    from pipeline.commands import enter
+    from pipeline.intake import enter
     enter.form_of = lambda folder: {page!r}
     insert = loads.append_rows
     def slow(connection, name, frame, load_id):
@@ -237,7 +238,9 @@ def test_a_body_of_a_hundred_million_bytes_is_not_read(standing: tuple[Served, P
             pass
         else:
             answer = raw.recv(4096)
-    assert sent * 1_000_000 < 4 * enter.LARGEST_BODY or answer.startswith(b"HTTP/1.1 413"), "no length was stated, and all of it was read"
+    assert sent * 1_000_000 < 4 * request_guard.LARGEST_BODY or answer.startswith(b"HTTP/1.1 413"), (
+        "no length was stated, and all of it was read"
+    )
     assert untouched(folder) and served.ask("GET", f"/?token={served.token}")[0] == 200
 
 
@@ -519,7 +522,7 @@ def test_a_page_that_cannot_be_made_says_why(folder: Path) -> None:
     with pytest.raises(RillbookError, match="not a database of rillbook"):
         entry.check_document(folder, survey(version="1"))
     with pytest.raises(RillbookError, match="the form has no head"):
-        enter.with_token("<body></body>", "T")
+        request_guard.with_token("<body></body>", "T")
 
 
 class _Elsewhere(http.server.BaseHTTPRequestHandler):

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.formulas import limits
+from pipeline.settings import limits
 from schemas.vocabulary import codes
 
 ROOT = Path(__file__).resolve().parents[2]

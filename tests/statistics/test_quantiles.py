@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.formulas import quantiles
+from pipeline.statistics import quantiles
 
 weights = st.lists(st.integers(0, 5), min_size=1, max_size=30).filter(any)
 

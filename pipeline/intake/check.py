@@ -13,14 +13,14 @@ from pipeline.book.held_items import settled_reasons
 from pipeline.checking import accounting, check, held_list
 from pipeline.checking.datum import datum_that_fits
 from pipeline.checking.join import joined
-from pipeline.commands import load_loggers as loggers
-from pipeline.commands import mark_copy as marking
-from pipeline.commands.logger_report import LoggerReport
-from pipeline.commands.places_and_photos import add_waypoints, split_waypoints
-from pipeline.commands.read_sheets import map_tables
-from pipeline.commands.repairs import judge_repairs
-from pipeline.commands.report import Progress, Report, report_of, silent
 from pipeline.errors import RillbookError
+from pipeline.intake import load_loggers as loggers
+from pipeline.intake import mark_copy as marking
+from pipeline.intake.logger_report import LoggerReport
+from pipeline.intake.places_and_photos import add_waypoints, split_waypoints
+from pipeline.intake.read_sheets import map_tables
+from pipeline.intake.repairs import judge_repairs
+from pipeline.intake.report import Progress, Report, report_of, silent
 from pipeline.reading import files as read
 from pipeline.reading.rows import SourceTable
 from pipeline.settings import Settings, read_settings

@@ -18,12 +18,12 @@ from pipeline.checking import accounting, check, held_list
 from pipeline.checking.datum import datum_that_fits
 from pipeline.checking.join import joined
 from pipeline.checking.outcome import Checked
-from pipeline.commands import load_loggers as loggers
-from pipeline.commands.logger_report import LoggerReport
-from pipeline.commands.places_and_photos import add_waypoints, file_hash, split_waypoints
-from pipeline.commands.read_sheets import map_tables, typed_repairs
-from pipeline.commands.repairs import load_repairs
-from pipeline.commands.report import Progress, Report, WouldReplaceError, absence_notes, nothing_done, now, report_of, silent
+from pipeline.intake import load_loggers as loggers
+from pipeline.intake.logger_report import LoggerReport
+from pipeline.intake.places_and_photos import add_waypoints, file_hash, split_waypoints
+from pipeline.intake.read_sheets import map_tables, typed_repairs
+from pipeline.intake.repairs import load_repairs
+from pipeline.intake.report import Progress, Report, WouldReplaceError, absence_notes, nothing_done, now, report_of, silent
 from pipeline.reading import files as read
 from pipeline.settings import Settings, read_settings
 from schemas.tables import key_of

@@ -15,7 +15,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.reading.map_place import Place, texts, words
+from pipeline.mapping.map_place import Place, texts, words
 from pipeline.reading.rows import Cell, ColumnMap, FieldMap, SourceMap
 from pipeline.reading.units import UNITS
 from pipeline.reading.values import CLOCKS, DATE_ORDERS, Style, read_column

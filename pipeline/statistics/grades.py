@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.formulas.limits import grade_rules, judgement
+from pipeline.settings.limits import grade_rules, judgement
 from schemas.enums import Status
 
 ORDER = "ABCD"

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pipeline.formulas import bootstrap
+from pipeline.statistics import bootstrap
 
 SMALL: dict[str, list[Any]] = {
     "values": [9.5, 12.0, 12.0, 14.5, 8.0, 17.5, 11.0],

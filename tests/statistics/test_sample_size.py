@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from pipeline.formulas import sample_size
+from pipeline.statistics import sample_size
 
 
 def test_icc_against_one_way_anova() -> None:

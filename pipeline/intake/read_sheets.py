@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.reading import apply_map as mapping
-from pipeline.reading import column_map, headings
+from pipeline.mapping import apply_map as mapping
+from pipeline.mapping import column_map
+from pipeline.mapping.own_sheets import own_map
 from pipeline.reading import files as read
+from pipeline.reading import headings
 from pipeline.reading import survey_document as survey_file
-from pipeline.reading.own_sheets import own_map
 from pipeline.reading.rows import ColumnMap, MappedSource, SourceTable
 
 

@@ -14,10 +14,10 @@ import pandas as pd
 
 from pipeline.book.connection import open_book
 from pipeline.book.loads import content_hash, loaded_as, start_load
-from pipeline.commands.logger_report import FileReport, LoggerReport
 from pipeline.errors import RillbookError
+from pipeline.intake.logger_report import FileReport, LoggerReport
 from pipeline.loggers import checks as logger_checks
-from pipeline.loggers import export_rows
+from pipeline.loggers import export_rows, stretches
 from pipeline.loggers import exports as logger_files
 from pipeline.loggers import staging as logger_store
 from pipeline.loggers.export_rows import FATES
@@ -164,7 +164,7 @@ def _contradictions(layout: Layout, number: int) -> pd.DataFrame:
         }
         for rule, message, remedy in layout.contradictions
     ]
-    return pd.DataFrame(rows, columns=list(logger_checks.FLAG_COLUMNS)).assign(source=number)
+    return pd.DataFrame(rows, columns=list(stretches.FLAG_COLUMNS)).assign(source=number)
 
 
 def _held_row(number: int, key: tuple[str, str, str], n: int, line: int) -> dict[str, Any]:
@@ -200,7 +200,7 @@ def _overlap_flags(connection: Any, layouts: list[Layout]) -> pd.DataFrame:
     ]
     remedy = "Is it one export twice, or one of another logger, or read with the wrong offset?"
     return found.assign(rule="overlap", field="read_at", value=found["n"].astype("float64"), message=message, remedy=remedy, line=0)[
-        [*logger_checks.FLAG_COLUMNS, "source"]
+        [*stretches.FLAG_COLUMNS, "source"]
     ]
 
 
@@ -237,7 +237,7 @@ def _report(
             FileReport(layout.path.name, layout.logger_id, layout.found, rows, {name: int(n) for name, n in values[number].items() if n})
         )
     some = [one for one in flags if len(one)]
-    together = pd.concat(some, ignore_index=True) if some else pd.DataFrame(columns=[*logger_checks.FLAG_COLUMNS, "source"])
+    together = pd.concat(some, ignore_index=True) if some else pd.DataFrame(columns=[*stretches.FLAG_COLUMNS, "source"])
     held_frame = pd.DataFrame(held, columns=["source", "rule", "field", "text", "n", "message", "remedy", "line"])
     return LoggerReport(files, _with_names(held_frame, layouts), _with_names(together, layouts))
 

@@ -11,8 +11,10 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.commands import run
 from pipeline.errors import RillbookError
+from pipeline.intake.check import check_tables
+from pipeline.intake.load import load_files
+from pipeline.intake.report import Report, WouldReplaceError
 from pipeline.reading.rows import SourceTable
 from pipeline.reading.survey_document import VERSION, tables_of
 from pipeline.reading.values import as_text, read_column
@@ -49,7 +51,7 @@ def check_document(folder: Path, document: Any) -> dict[str, Any]:
         It is no survey document, or the book cannot be read.
     """
     tables = tables_of(document, WHERE, "", WHERE)
-    report = run.check_tables(folder, read_settings(folder), tables)
+    report = check_tables(folder, read_settings(folder), tables)
     problems = problems_of(report, tables)
     if report.changes is not None and (report.changes.changed or report.changes.vanished):
         problems.insert(0, _in_book(report.changes.changed, report.changes.vanished, tables))
@@ -81,31 +83,31 @@ def load_document(folder: Path, document: Any, send_good_rows: bool) -> dict[str
     path, is_new = keep(folder, document)
     kept, later = f"What you typed is kept in {path}", f"rillbook load {path}" + (f" --book {folder}" if folder != Path() else "")
     try:
-        if not send_good_rows and (found := run.check_tables(folder, read_settings(folder), tables)).exit_code:
+        if not send_good_rows and (found := check_tables(folder, read_settings(folder), tables)).exit_code:
             if is_new:
                 path.unlink(missing_ok=True)
             message = (
                 f"Not loaded: {len(found.held)} would be held back. Mend them, or send the good rows; what is held back waits in the book."
             )
             return _answer(False, None, found, tables, message)
-        report = run.load_files(folder, [path])
-    except run.WouldReplaceError as problem:
+        report = load_files(folder, [path])
+    except WouldReplaceError as problem:
         found_in_book = _in_book(problem.changes.changed, problem.changes.vanished, tables)
         message = f"Not loaded: {found_in_book['message']} {OTHER_CODE} {kept}; `{later} --replace` puts it in the place of the other."
         return {"loaded": False, "load": None, "held": 0, "problems": [found_in_book], "message": message}
     except RillbookError as problem:
         message = f"Not loaded: {problem} {kept}; load it later with `{later}`."
         return {"loaded": False, "load": None, "held": 0, "problems": [], "message": message}
-    assert isinstance(report, run.Report), "a survey document is no logger's export"
+    assert isinstance(report, Report), "a survey document is no logger's export"
     return _answer(True, report.load_id, report, tables, f"{_told(report)} {kept}.")
 
 
-def _answer(loaded: bool, load: int | None, report: run.Report, tables: list[SourceTable], message: str) -> dict[str, Any]:
+def _answer(loaded: bool, load: int | None, report: Report, tables: list[SourceTable], message: str) -> dict[str, Any]:
     problems = problems_of(report, tables)
     return {"loaded": loaded, "load": load, "held": len(report.held), "problems": problems, "message": message}
 
 
-def _told(report: run.Report) -> str:
+def _told(report: Report) -> str:
     """What a load came to, in words."""
     if report.load_id is None or report.account is None:
         return " ".join(report.notes)
@@ -166,7 +168,7 @@ def _write(path: Path, content: bytes) -> None:
         part.unlink(missing_ok=True)
 
 
-def problems_of(report: run.Report, tables: list[SourceTable]) -> list[dict[str, Any]]:
+def problems_of(report: Report, tables: list[SourceTable]) -> list[dict[str, Any]]:
     """Reasons of a report at their cells.
 
     Parameters

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.formulas.quantiles import values_and_weights
+from pipeline.statistics.quantiles import values_and_weights
 
 
 def icc_one_way(values: ArrayLike, groups: ArrayLike) -> float:

@@ -8,8 +8,8 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.formulas.limits import judgement
-from pipeline.formulas.sample_size import visits_for_absence
+from pipeline.settings.limits import judgement
+from pipeline.statistics.sample_size import visits_for_absence
 
 STATED = "stated in rillbook.toml"
 COMPUTED = "computed from repeat visits"

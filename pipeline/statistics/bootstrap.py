@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.formulas.quantiles import Floats, checked_probabilities, thresholds, values_and_weights, weighted_quantile
+from pipeline.statistics.quantiles import Floats, checked_probabilities, thresholds, values_and_weights, weighted_quantile
 
 CHUNK = 500_000
 BLOCK = 16

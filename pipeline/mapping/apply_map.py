@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.reading import wide
+from pipeline.mapping import wide
+from pipeline.mapping.sums import mean_of, summed, totals_that_differ
 from pipeline.reading.rows import UNCOUNTED, ZEROS, Cell, ColumnMap, FieldMap, Mapped, MappedSource, SourceMap, SourceTable
-from pipeline.reading.sums import mean_of, summed, totals_that_differ
 from pipeline.reading.values import Style, as_text, read_column
 from schemas.tables import fields, key_of
 
