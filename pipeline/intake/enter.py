@@ -16,7 +16,7 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.errors import RillbookError
 from pipeline.intake import typed_visit as entry
-from pipeline.intake.request_guard import Refused, body_of, guarded, policy_for, with_token
+from pipeline.intake.request_guard import HERE, Refused, body_of, guarded, policy_for, with_token
 from pipeline.reading.survey_document import parse
 from pipeline.settings import read_settings
 
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.types import ASGIApp
 
-HERE = "127.0.0.1"
 # Ports that the assigned numbers leave to anybody: IANA, RFC 6335, section 6.
 FREE_PORTS = range(49152, 65536)
 

@@ -11,10 +11,8 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from pipeline.loggers.stretches import FLAG_COLUMNS, KEPT, REMEDY, Stretch, Watch, add_flag, close, extend, limit, point
+from pipeline.loggers.stretches import DAY_US, FLAG_COLUMNS, HOUR_US, KEPT, REMEDY, Stretch, Watch, add_flag, close, extend, limit, point
 from pipeline.settings.limits import judgement
-
-HOUR_US, DAY_US = 3_600_000_000, 86_400_000_000
 
 
 def watch(medium: str, step_s: float, time_zone: str) -> Watch:

@@ -10,9 +10,9 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from pipeline.loggers.checks import HOUR_US
 from pipeline.settings import data_file
 
+HOUR_US, DAY_US = 3_600_000_000, 86_400_000_000
 FLAG_COLUMNS = ("rule", "field", "from_at", "to_at", "n", "value", "message", "remedy", "line")
 # Flags of one rule kept a file, so that a broken sensor does not fill the book; the rest are counted in one more
 KEPT = 200

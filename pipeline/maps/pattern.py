@@ -12,9 +12,12 @@ from pipeline.formulas.places import place_figures
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.maps.frames import STAGES, map_figures
 from pipeline.maps.layers import HEAT, LAYER_WORDS, SYMBOLS, heat_breaks, heat_words
-from pipeline.maps.stills import COLUMNS, OTHER, ROWS_MOST, SIDES
 from pipeline.writing.pictures import STYLE, for_inlining, svg_text
 from schemas.vocabulary import codes, vocabulary
+
+ROWS_MOST, COLUMNS = 10, 3
+OTHER = "other places"
+SIDES = (0.4, 12.6)
 
 
 def pattern(rows: pd.DataFrame, private: bool) -> pd.DataFrame:

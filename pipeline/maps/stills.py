@@ -14,12 +14,10 @@ import pandas as pd
 from pipeline.maps.figures_table import degrees
 from pipeline.maps.frames import EFFORT, NOTHING, STAGES
 from pipeline.maps.layers import HEAT, LAYER_WORDS, LIGHT_INK, SYMBOLS
-from pipeline.maps.pattern import heat, heat_key
+from pipeline.maps.pattern import COLUMNS, heat, heat_key
 from pipeline.writing.pictures import STYLE, svg_text
 
-ROWS_MOST, LABELS_MOST, COLUMNS = 10, 24, 3
-OTHER = "other places"
-SIDES = (0.4, 12.6)
+LABELS_MOST = 24
 """Left and right of a panel of the pattern, in months."""
 WORDS: dict[str, Any] = {"parse_math": False}
 

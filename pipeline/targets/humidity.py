@@ -23,7 +23,6 @@ from pipeline.statistics.bootstrap import bootstrap_percentile, crossed_bootstra
 from pipeline.statistics.grades import grade_of, missing_for_c, provisional, worse
 from pipeline.statistics.quantiles import weighted_quantile
 from pipeline.statistics.weights import named_seed, site_day_weights
-from pipeline.targets.humidity_words import MIST, caution
 from schemas.air_and_water_frames import HumidityFigures, HumidityTable, HumidityTargets
 from schemas.enums import Status
 from schemas.frame import framed
@@ -38,6 +37,7 @@ OWN_BOUND = "your records"
 CAP = "published limit"
 BY_DEFICIT = "deficit"
 BY_READINGS = "humidity read"
+MIST = "mist, wet moss: a sensor cannot tell"
 NOT_ATTAINABLE = "not attainable"
 QUANTILES = {"min": 0.0, "p05": 0.05, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p95": 0.95, "max": 1.0}
 
@@ -202,5 +202,24 @@ def humidity_figures(readings: pd.DataFrame) -> pd.DataFrame:
         for name, column in (("rh", "rh_pct"), ("deficit", "deficit_kpa")):
             values = weighted_quantile(group[column], weights, list(QUANTILES.values()))
             head.update(zip([f"{name}_{part}" for part in QUANTILES], values, strict=True))
-        rows.append({**head, "caution": caution(group, str(key[-1]), bool(from_visit)), "formula": FORMULA})
+        rows.append({**head, "caution": _caution(group, str(key[-1]), bool(from_visit)), "formula": FORMULA})
     return framed(HumidityFigures, rows)
+
+
+def _caution(group: pd.DataFrame, life_stage: str, from_visit: bool) -> str:
+    """What a reader must know of humidity readings of a stage."""
+    months = sorted({int(month) for month in group["month"]})
+    words = []
+    silent = f"{month_words(months)} only: the other months are silent."
+    words.append(silent if len(months) < len(MONTH_NAMES) else "All months.")
+    if group["year"].nunique() == 1:
+        words.append("One year only: it speaks of that year.")
+    if group["night"].fillna(False).all():
+        words.append(
+            "By night only: animals come into the open on damp nights, so this is no measure of their days, which they spend in a refuge."
+        )
+    if from_visit:
+        words.append("Read once for the search, not at the animals: for the record alone, and no target rests on it.")
+    if life_stage in UNTOLD:
+        words.append("The stage was not told, so no target rests on it.")
+    return " ".join(words)

@@ -10,31 +10,9 @@ import pandas as pd
 
 from pipeline.formulas.humidity_to_keep import printed_rh
 from pipeline.formulas.moist_air import FORMULA
-from pipeline.formulas.year_days import MONTH_NAMES
-from pipeline.targets.humidity import NONE_AT_NIGHT, OWN_BOUND, UNTOLD, humidity_table, month_words
+from pipeline.targets.humidity import MIST, NONE_AT_NIGHT, OWN_BOUND, humidity_table
 from schemas.enums import Status
 from schemas.vocabulary import vocabulary
-
-MIST = "mist, wet moss: a sensor cannot tell"
-
-
-def caution(group: pd.DataFrame, life_stage: str, from_visit: bool) -> str:
-    """What a reader must know of humidity readings of a stage."""
-    months = sorted({int(month) for month in group["month"]})
-    words = []
-    silent = f"{month_words(months)} only: the other months are silent."
-    words.append(silent if len(months) < len(MONTH_NAMES) else "All months.")
-    if group["year"].nunique() == 1:
-        words.append("One year only: it speaks of that year.")
-    if group["night"].fillna(False).all():
-        words.append(
-            "By night only: animals come into the open on damp nights, so this is no measure of their days, which they spend in a refuge."
-        )
-    if from_visit:
-        words.append("Read once for the search, not at the animals: for the record alone, and no target rests on it.")
-    if life_stage in UNTOLD:
-        words.append("The stage was not told, so no target rests on it.")
-    return " ".join(words)
 
 
 def refuge_words() -> str:
