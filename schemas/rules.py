@@ -24,12 +24,11 @@ import pandas as pd
 from schemas.comparisons import Comparison, all_of
 from schemas.enums import Effect
 from schemas.reference import rule_figure
-from schemas.vocabulary import codes_with
+from schemas.vocabulary import EGGS, codes_with
 
 HOLD_VALUE, HOLD_ROW, FLAG, FLAG_EXCLUDE = Effect
 PRACTICE = "common practice, no source"
 JUDGEMENT = "judgement"
-EGGS = codes_with("life_stage", "at_nest")
 COOL = codes_with("taxon_group", "cool_water")
 
 GAP_C = rule_figure("air_water_gap_c")

@@ -126,3 +126,10 @@ def in_words(code: str) -> str:
 def medium_of(microhabitat: str) -> str:
     """Medium that a microhabitat belongs to: water, edge, land, surface, or empty for unknown."""
     return trait("microhabitat", microhabitat, "medium")
+
+
+EGGS = codes_with("life_stage", "at_nest")
+"""Stages that are read at the nest alone."""
+
+CONSTANT = codes_with("taxon_group", "constant_temperature")
+"""Groups that live at one temperature."""

@@ -16,10 +16,10 @@ from pipeline.settings.limits import judgement
 from pipeline.targets.figures import n_visits
 from pipeline.writing.page import environment
 from pipeline.writing.words import GRADES, MEDIA, STAGES, Cell, Row, counted, figure, month_runs, named
-from schemas.vocabulary import codes, codes_with, has_trait, trait
+from schemas.enums import Status
+from schemas.vocabulary import CONSTANT, codes, has_trait, trait
 
 CELL = ["taxon", "population", "life_stage", "medium"]
-CONSTANT = codes_with("taxon_group", "constant_temperature")
 SEASON_ORDER = ("spring", "summer", "autumn", "winter")
 
 
@@ -45,7 +45,7 @@ def card_page(
     known = taxa[taxa["code"] == taxon].iloc[0]
     mine = _own(targets, taxon)
     cells = _cells(mine, population)
-    several = mine.loc[mine["status"] != "refused", "population"].nunique() > 1
+    several = mine.loc[mine["status"] != Status.REFUSED, "population"].nunique() > 1
     rows, seasons = card_rows(taxon, population, targets, readings, taxa, facts)
     return str(
         environment("care")
@@ -76,7 +76,7 @@ def card_rows(
     mine, read = _own(targets, taxon), _own(readings, taxon)
     seasons = seasons_of(facts.get("warm_months", DEFAULTS["warm_months"]), facts.get("cold_months", DEFAULTS["cold_months"]))
     both_ways = taxa.set_index("code").loc[taxon, "group"] in CONSTANT
-    several = mine.loc[mine["status"] != "refused", "population"].nunique() > 1
+    several = mine.loc[mine["status"] != Status.REFUSED, "population"].nunique() > 1
     rows = [
         _row(key, mine, read, seasons, both_ways, population is None and several, number)
         for number, key in enumerate(_cells(mine, population), start=1)
@@ -89,7 +89,7 @@ def write_cards(
 ) -> list[Path]:
     """Write the cards of one taxon to `out`; the first is card_<taxon>.html, for several populations that of animals of unknown origin."""
     mine = _own(targets, taxon)
-    populations = sorted(mine.loc[mine["status"] != "refused", "population"].unique())
+    populations = sorted(mine.loc[mine["status"] != Status.REFUSED, "population"].unique())
     wanted: dict[str, str | None] = {f"card_{taxon}.html": populations[0] if len(populations) == 1 else None if populations else ""}
     if len(populations) > 1:
         wanted |= {f"card_{taxon}_{_file_safe(name)}.html": name for name in populations}
@@ -111,7 +111,7 @@ def _own(frame: pd.DataFrame, taxon: str) -> pd.DataFrame:
 
 def _cells(targets: pd.DataFrame, population: str | None) -> list[Cell]:
     """Stages and places with a target in some month, in the order of a reader: adults and larvae first, hatchlings and eggs last."""
-    months = targets[targets["month"].str.isdigit() & (targets["status"] != "refused")]
+    months = targets[targets["month"].str.isdigit() & (targets["status"] != Status.REFUSED)]
     if population is not None:
         months = months[months["population"] == population]
     lines = months.groupby(CELL, as_index=False).agg(ceiling=("ceiling", "min"), warmest=("set_point_high", "max"))
@@ -136,7 +136,7 @@ def _row(
     what = f"{named(STAGES, stage)}, {named(MEDIA, medium)}"
     values = {int(month): part.tolist() for month, part in read.groupby("month")["value"]}
     silent = [month for month, row in months.items() if not row["n_readings"]]
-    few = [month for month, row in months.items() if row["n_readings"] and row["status"] == "refused"]
+    few = [month for month, row in months.items() if row["n_readings"] and row["status"] == Status.REFUSED]
     told = [month_runs(silent), *([f"too little read in {month_runs(few)}"] if few else [])]
     return {
         "what": what,
@@ -149,14 +149,14 @@ def _row(
         "evidence": _evidence(rows, read),
         "silent": "; ".join(part for part in told if part),
         "bound_by": str(first["ceiling_bound_by"]),
-        "cut": month_runs(month for month, row in months.items() if row["cut_by_ceiling"] and row["status"] != "refused"),
+        "cut": month_runs(month for month, row in months.items() if row["cut_by_ceiling"] and row["status"] != Status.REFUSED),
         "panel": year_panel(what, months, values, ceiling, f"panel-{number}"),
     }
 
 
 def months_of(rows: pd.DataFrame) -> dict[int, Row]:
     """Months 1 to 12 to their rows of the targets; a month without a row has no readings and no target."""
-    nothing = {"status": "refused", "n_readings": 0, "cut_by_ceiling": False}
+    nothing = {"status": Status.REFUSED, "n_readings": 0, "cut_by_ceiling": False}
     given = {int(row["month"]): row for row in rows.to_dict("records") if str(row["month"]).isdigit()}
     return {month: given.get(month, nothing) for month in range(1, 13)}
 
@@ -164,7 +164,7 @@ def months_of(rows: pd.DataFrame) -> dict[int, Row]:
 def _evidence(rows: pd.DataFrame, read: pd.DataFrame) -> str:
     """How much stands behind a row, in one line; animals are animals and visits are visits."""
     months = rows[rows["month"].str.isdigit()]
-    grades = sorted(set(months.loc[months["status"] == "target", "grade"]))
+    grades = sorted(set(months.loc[months["status"] == Status.TARGET, "grade"]))
     words = " to ".join(dict.fromkeys(GRADES[grade] for grade in (grades[:1] + grades[-1:])))
     parts = [
         counted(read["n_animals"].sum(), "animal"), counted(n_visits(read), "visit"), counted(read["date"].nunique(), "date"),
@@ -203,7 +203,7 @@ def _water(cells: Iterable[Cell], water: pd.DataFrame | None) -> list[str]:
         return []
     keys = {key[:3] for key in cells}
     own = water[[tuple(key) in keys for key in water[CELL[:3]].fillna("").astype(str).itertuples(index=False, name=None)]]
-    found = own[own["status"] == "found"].assign(warm=lambda rows: rows["season"] == "warm")
+    found = own[own["status"] == Status.FOUND].assign(warm=lambda rows: rows["season"] == "warm")
     found = found.sort_values(["warm", "n_visits"], ascending=False).drop_duplicates(["quantity", "unit"])
     told: dict[str, list[str]] = {}
     for row in found.itertuples():

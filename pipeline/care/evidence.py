@@ -10,6 +10,7 @@ import pandas as pd
 from pipeline.settings import DEFAULTS
 from pipeline.targets.figures import n_visits
 from pipeline.writing.words import GRADES, Cell, Row, between, counted, figure, month_name, month_runs, number, plain, share_of
+from schemas.vocabulary import EGGS
 
 OBSERVED = "observed only: this tells where they were found, not what they would choose"
 HOURS = ((0, 6), (6, 12), (12, 18), (18, 24))
@@ -181,7 +182,7 @@ def answers(key: Cell, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[st
         ("Which genetic population?", _population(key)),
         ("What is the warmest at which healthy ones were found, and for how long?", _warmest(read)),
         ("How uncertain is it?", _uncertainty(rows)),
-        ("What is silent?", " ".join([*silent(read, facts), "Eggs: nothing here speaks of them."][: None if key[2] != "egg_mass" else -1])),
+        ("What is silent?", " ".join([*silent(read, facts), "Eggs: nothing here speaks of them."][: None if key[2] not in EGGS else -1])),
         ("Where does the ceiling come from?", f"{_capital('; '.join(ceiling))}."),
         ("Who signs, and when is it derived again?", _signed(facts)),
     ]

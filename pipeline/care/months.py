@@ -12,6 +12,7 @@ from pipeline.errors import RillbookError
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import DEFAULTS
 from pipeline.writing.words import GRADES, Row, advised, counted, degrees, fahrenheit, figure, month_name, month_runs, number
+from schemas.enums import Status
 
 
 def month_row(month: int, record: Row | None, values: tuple[float, ...], ceiling: float | None, floor: float | None) -> Row:
@@ -43,11 +44,11 @@ def month_row(month: int, record: Row | None, values: tuple[float, ...], ceiling
     row |= dict.fromkeys(("low", "high", "aim_c", "act"))
     if record is None:
         return row if not n else {**row, "kind": "refused", "why": "no target was derived", "notes": [counted(n, "reading")]}
-    if record["status"] == "refused" and not n and not figure(record["n_readings"]):
+    if record["status"] == Status.REFUSED and not n and not figure(record["n_readings"]):
         return row
     reason = "" if pd.isna(record["reason"]) else str(record["reason"])
     counts = f"{counted(record['n_readings'], 'reading')}, {counted(record['n_dates'], 'date')}, {counted(record['n_sites'], 'site')}"
-    if record["status"] == "refused" or figure(record["band_high"]) is None:
+    if record["status"] == Status.REFUSED or figure(record["band_high"]) is None:
         return {**row, "kind": "refused", "why": reason or "refused", "notes": [counts]}
     _refuse_contradiction(name, record, ceiling, floor)
     return {**row, **_kept(record, reason, counts, floor)}
@@ -58,7 +59,7 @@ def _kept(record: Row, reason: str, counts: str, floor: float | None) -> Row:
     low, high, aim, act = (float(record[column]) for column in ("band_low", "band_high", "set_point", "act_line"))
     warm = row_fahrenheit(record, floor)
     least = None if floor is None else (floor, fahrenheit(floor, up=True))
-    borrowed = record["status"] == "borrowed"
+    borrowed = record["status"] == Status.BORROWED
     why = f"borrowed from {month_name(record['borrowed_from'])}" if borrowed else ""
     notes = ["" if why in reason else why, reason, "the field was warmer; the cap holds" if record["cut_by_ceiling"] else "", counts]
     grade = GRADES.get(str(record["grade"])[:1], GRADES["D"])

@@ -8,6 +8,7 @@ from typing import Any
 
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.writing.words import number
+from schemas.enums import Status
 
 WIDTH, HEIGHT = 360, 170
 LEFT, RIGHT, TOP, BOTTOM = 30, 34, 8, 18
@@ -40,7 +41,7 @@ def year_panel(
         An ``<svg>`` element for an HTML page, the same bytes for the same input.
     """
     every = [value for part in values.values() for value in part]
-    lines = [float(row[name]) for row in months.values() if row["status"] != "refused" for name in ("band_low", "act_line")]
+    lines = [float(row[name]) for row in months.values() if row["status"] != Status.REFUSED for name in ("band_low", "act_line")]
     known = [*every, *lines, *([ceiling] if ceiling is not None else [])] or [0.0, 20.0]
     low, high = min(known) - 1.0, max(known) + 1.5
     scale = (HEIGHT - TOP - BOTTOM) / (high - low)
@@ -66,14 +67,14 @@ def describe(what: str, months: Mapping[int, Mapping[str, Any]], values: Mapping
     parts = [f"{what}: temperatures by month in °C."]
     for month in range(1, 13):
         row, read = months[month], values.get(month, ())
-        if not len(read) and row["status"] == "refused":
+        if not len(read) and row["status"] == Status.REFUSED:
             continue
         seen = (
             f"{len(read)} reading{'s' * (len(read) != 1)} from {number(min(read), 1)} to {number(max(read), 1)}"
             if len(read)
             else "no readings"
         )
-        if row["status"] != "refused":
+        if row["status"] != Status.REFUSED:
             seen += f", band {number(row['band_low'])} to {number(row['band_high'])}, act above {number(row['act_line'])}"
         parts.append(f"{MONTH_NAMES[month - 1]}: {seen}.")
     parts.append("No ceiling." if ceiling is None else f"Never above {number(ceiling)}, not a temperature to keep.")
@@ -98,8 +99,8 @@ def _grid(low: float, high: float, y: Any) -> list[str]:
 def _month(month: int, row: Mapping[str, Any], values: Sequence[float], y: Any) -> list[str]:
     parts = []
     left, right = _x(month, 0.06), _x(month, 0.94)
-    if row["status"] != "refused":
-        kind = "band" if row["status"] == "target" else "band borrowed"
+    if row["status"] != Status.REFUSED:
+        kind = "band" if row["status"] == Status.TARGET else "band borrowed"
         high, low = y(float(row["band_high"])), y(float(row["band_low"]))
         parts.append(f'<rect class="{kind}" x="{left}" y="{high}" width="{right - left:.1f}" height="{max(low - high, 1):.1f}"/>')
     distinct = sorted({round(value, 1) for value in values})
@@ -109,6 +110,6 @@ def _month(month: int, row: Mapping[str, Any], values: Sequence[float], y: Any) 
     dots = (f"M{_x(month, 0.15 + 0.7 * (place * GOLDEN % 1))} {y(value)}h0" for place, value in enumerate(distinct))
     if distinct:
         parts.append(f'<path class="dots" d="{"".join(dots)}"/>')
-    if row["status"] != "refused":
+    if row["status"] != Status.REFUSED:
         parts.append(f'<path class="act" d="M{left} {y(float(row["act_line"]))}H{right}"/>')
     return parts

@@ -15,10 +15,8 @@ from pipeline.statistics.grades import down
 from pipeline.statistics.quantiles import weighted_quantile
 from pipeline.statistics.weights import site_day_weights
 from pipeline.writing.words import Cell, Row, advised, counted, figure, number, plain
-from schemas.vocabulary import codes_with
+from schemas.vocabulary import CONSTANT, EGGS
 
-BOTH_WAYS = codes_with("taxon_group", "constant_temperature")
-EGGS = "egg_mass"
 SPOTS = {
     "water": ("coolest", "middle", "warmest, shallow and well aired"),
     "": ("cool and wet", "middle", "drier and airy, never dry"),
@@ -55,9 +53,9 @@ def schedule_part(key: Cell, group: str, facts: Mapping[str, Any], least: tuple[
 
 
 def _no_schedule(key: Cell, group: str) -> str:
-    if key[2] == EGGS:
+    if key[2] in EGGS:
         return "No schedule for eggs: only what was read at nests counts, and nothing is drawn between."
-    if group in BOTH_WAYS:
+    if group in CONSTANT:
         return "No schedule: this water hardly changes through the year."
     return "No schedule: no month has a target."
 
@@ -104,7 +102,7 @@ def mosaic_part(
         ``why`` (empty where there is one), ``spots`` (``name``, ``c``, ``words``), ``notes``.
     """
     warm = rows[rows["month"].astype(str) == "warm"]
-    if key[2] == EGGS or group in BOTH_WAYS:
+    if key[2] in EGGS or group in CONSTANT:
         return {"why": "No spread of spots: one even temperature is what was found.", "spots": [], "notes": []}
     if warm.empty or figure(warm["band_high"].iloc[0]) is None:
         return {"why": "No spread of spots: the warm season as a whole has no target.", "spots": [], "notes": []}

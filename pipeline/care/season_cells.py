@@ -10,6 +10,7 @@ from typing import Any
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings.limits import judgement
 from pipeline.writing.words import NBSP, Row, fahrenheit, number
+from schemas.enums import Status
 
 REACH = WINTER = 4
 """Months from a known one over which a card lends its set point, and from midsummer on from which it is winter (judgement)."""
@@ -91,7 +92,7 @@ def season_cells(months: Months, seasons: Seasons, borrows: bool, both_ways: boo
 
 
 def _season(months: Months, span: tuple[int, ...], midsummer: int | None, both_ways: bool) -> Row:
-    known = [month for month in span if months[month]["status"] != "refused"]
+    known = [month for month in span if months[month]["status"] != Status.REFUSED]
     rows = [months[month] for month in known]
     cell: Row = {"set": "", "set_f": "", "band": "", "band_f": "", "points": [], "lines": [], "unknown": _unknown(months, span, midsummer)}
     if not rows:
@@ -126,7 +127,7 @@ def _line(row: Mapping[str, Any], both_ways: bool) -> Row:
     celsius, warm = span_of(float(row["set_point_low"]), float(row["set_point_high"]))
     act = float(row["act_line"])
     under = float(row["band_low"]) - judgement("lower_act_line_step")
-    borrowed = f", borrowed from {MONTH_NAMES[int(row['borrowed_from']) - 1]}" if row["status"] == "borrowed" else ""
+    borrowed = f", borrowed from {MONTH_NAMES[int(row['borrowed_from']) - 1]}" if row["status"] == Status.BORROWED else ""
     return {
         "set": celsius,
         "set_f": warm,
@@ -141,7 +142,7 @@ def _unknown(months: Months, span: tuple[int, ...], midsummer: int | None) -> li
     """Months of a season without a target, gathered by what to do then."""
     told: dict[str, list[int]] = {}
     for month in span:
-        if months[month]["status"] == "refused":
+        if months[month]["status"] == Status.REFUSED:
             told.setdefault(ASK if midsummer is None else _instead(months, month, midsummer), []).append(month)
     return [f"{_runs(group)} not known: {what}" for what, group in told.items()]
 
@@ -159,7 +160,7 @@ def _runs(group: list[int]) -> str:
 
 def _instead(months: Months, month: int, midsummer: int) -> str:
     """The nearest known month on the cooler side of the year; in winter, where none is known, the coolest that is."""
-    known = [one for one in range(1, 13) if months[one]["status"] != "refused" and _apart(one, month) <= REACH]
+    known = [one for one in range(1, 13) if months[one]["status"] != Status.REFUSED and _apart(one, month) <= REACH]
     cooler = [one for one in known if _apart(one, midsummer) >= _apart(month, midsummer)]
     if not cooler and _apart(month, midsummer) >= WINTER:
         cooler = sorted(known, key=lambda one: months[one]["set_point_low"])[:1]

@@ -13,12 +13,13 @@ from pipeline.care.evidence import answers, evidence, fates_of_months, found, si
 from pipeline.care.guidance import guidance_lines
 from pipeline.care.months import ceiling_words, floor_words, least_of, month_row, refused_months
 from pipeline.care.panels import year_panel
-from pipeline.care.parts import BOTH_WAYS, detection_lines, logger_words, mosaic_part, night_part, schedule_part
+from pipeline.care.parts import detection_lines, logger_words, mosaic_part, night_part, schedule_part
 from pipeline.errors import RillbookError
 from pipeline.settings.limits import judgement
 from pipeline.writing.page import environment
 from pipeline.writing.words import MEDIA, STAGES, Cell, Row, figure, month_key, named, number
-from schemas.vocabulary import codes, trait
+from schemas.enums import Status
+from schemas.vocabulary import CONSTANT, EGGS, codes, trait
 
 PLOTTED_FROM = 10
 """A stage without a target gets a plot from so many readings on: the table tells fewer as well, and empty plots hide the rest."""
@@ -81,7 +82,7 @@ def page(taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.Dat
             facts={"time_zone": "", "cooling_c_per_hour": None, **facts},
             name=name,
             code=taxon,
-            both_ways=group in BOTH_WAYS,
+            both_ways=group in CONSTANT,
             cells=[{**cell, "plot": Markup(cell["plot"])} for cell in cells],
             tables=_card_tables(taxon, targets, readings, taxa, facts),
             questions=_questions(cells),
@@ -90,7 +91,7 @@ def page(taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.Dat
             unknown_origin=_unknown_origin(cells),
             exclusions=_exclusions(taxon, facts["exclusions"]),
             guidance=guidance_lines(group, name, cells, facts),
-            eggs_silent=not any(cell["stage"] == "egg_mass" and cell["has_target"] for cell in cells),
+            eggs_silent=not any(cell["stage"] in EGGS and cell["has_target"] for cell in cells),
             number=number,
             water_published=_published_water(taxon, facts.get("statements", {})),
             rate=judgement("schedule_rate"),
@@ -112,7 +113,7 @@ def _card_tables(
 ) -> list[tuple[str, Any, Any]]:
     """The table of each population's card: population, rows, seasons."""
     mine = _only(targets, taxon)
-    populations = sorted(mine.loc[mine["status"] != "refused", "population"].unique())
+    populations = sorted(mine.loc[mine["status"] != Status.REFUSED, "population"].unique())
     return [(population, *card_rows(taxon, population, targets, readings, taxa, facts)) for population in populations]
 
 
@@ -156,7 +157,7 @@ def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd
     ceiling, floor = figure(rows["ceiling"].min()), figure(rows["floor"].max())
     values = {month: tuple(sorted(part)) for month, part in read.groupby("month")["value"]}
     months = [month_row(month, records.get(str(month)), values.get(month, ()), ceiling, floor) for month in range(1, 13)]
-    if stage == "egg_mass" and not read["at_nest"].any():
+    if stage in EGGS and not read["at_nest"].any():
         months = [{**row, "why": "not read at the nest"} if row["kind"] == "refused" else row for row in months]
     what = f"{named(STAGES, stage)}, {named(MEDIA, medium)}"
     full = what if not population else f"{what}, {population}"

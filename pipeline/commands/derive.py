@@ -22,11 +22,11 @@ from pipeline.intake.report import silent
 from pipeline.publishing.public_book import public_title
 from pipeline.settings import Settings, read_settings
 from pipeline.statistics.grades import least_allowed
+from schemas.vocabulary import EGGS
 
 Group = tuple[str, str, str, str]
 
 STAGE = ["taxon", "population", "life_stage"]
-EGGS = "egg_mass"
 METHOD_NOTE = (
     "The method of the temperature lines changed since this book's last targets (docs/changelog.md): set point, band, act line and ceiling"
     " mean what docs/method.md now says, and the lines published before do not hold these down. Replace the pages that you gave away."
@@ -257,7 +257,7 @@ def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[st
         )
         target = open_part.to_dict("records")[0] if len(open_part) else None
         ceiling, floor = float(limits["ceiling"].min()), _least(limits)
-        damp = [] if stage == EGGS else humidity_words.humidity_rows(target, figures, wetness=wetness, ceiling=ceiling, floor=floor)
+        damp = [] if stage in EGGS else humidity_words.humidity_rows(target, figures, wetness=wetness, ceiling=ceiling, floor=floor)
         met = len(water) or limits["medium"].isin(IN_WATER).any()
         yield (taxon, population, stage), {"humidity": damp, "water": water_targets.water_rows(water, names[taxon], stage) if met else []}
 

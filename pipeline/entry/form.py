@@ -17,7 +17,7 @@ from pipeline.reading.values import NOTHING
 from pipeline.settings import Area, Settings
 from pipeline.writing.page import render
 from schemas.fields import Field
-from schemas.rules import COOL, EGGS, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C, Rule
+from schemas.rules import COOL, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C, Rule
 from schemas.tables import fields
 from schemas.vocabulary import vocabulary
 

@@ -19,10 +19,9 @@ from pipeline.publishing.site_squares import NO_PLACE, SECRET_MICROHABITATS, SEC
 from pipeline.publishing.site_squares import BookRows as BookRows
 from pipeline.settings import Settings
 from schemas.public import public_fields
-from schemas.vocabulary import codes_with
+from schemas.vocabulary import EGGS, codes_with
 
 NEST_MICROHABITATS = codes_with("microhabitat", "nest")
-EGGS = codes_with("life_stage", "at_nest")
 CHANCE = "chance"
 DOUBTFUL = codes_with("id_certainty", "doubtful")
 

@@ -8,14 +8,13 @@ from typing import Any
 import pandas as pd
 
 from pipeline.settings.reports import ANY, Limit, Permit
-from schemas.vocabulary import codes_with
+from schemas.vocabulary import EGGS
 
 NOT_NOTED = "not noted"
 SEEN = "not_caught"
 KEPT = "retained"
 SALVAGED = "salvaged"
 WHAT = {SEEN: "seen only", SALVAGED: "found dead, kept"}
-EGGS = codes_with("life_stage", "at_nest")
 COUNTED_AS = ("released", "retained", "dead", NOT_NOTED)
 """Dispositions that count as captured: an animal that died may have died in the hand, and one of which nobody noted it was perhaps held."""
 ROW_COLUMNS: dict[str, str] = {

@@ -19,6 +19,7 @@ from pipeline.statistics.grades import NONE, down, missing_for_c, step
 from pipeline.statistics.harmonic import cosinor, cosinor_at
 from pipeline.statistics.weights import site_day_weights
 from pipeline.targets.lines import lines_of
+from schemas.enums import Status
 
 Days = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -159,13 +160,13 @@ def _may_print(months: Months, month: int) -> bool:
 
 def _sources(months: Months, month: int) -> list[int]:
     """Months whose figures bound the days of a month: its own, and without a target of its own its cooler neighbour's."""
-    cooler = None if months[month]["status"] == "target" else _cooler(months, month)
+    cooler = None if months[month]["status"] == Status.TARGET else _cooler(months, month)
     return [one for one in (month, cooler) if one]
 
 
 def _middle(months: Months, month: int) -> float:
     """Highest that a month without a target of its own lets its days stand, °C; inf for others."""
-    if months[month]["status"] == "target":
+    if months[month]["status"] == Status.TARGET:
         return math.inf
     return min(float(months[one]["p50"] - months[one]["day_shift"]) for one in _sources(months, month))
 

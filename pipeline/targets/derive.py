@@ -16,8 +16,6 @@ from pipeline.settings import Settings
 from pipeline.statistics.grades import down, provisional
 from pipeline.targets.figures import MONTHS, Cell, GradeCap, distinct_values, draws_of, figures_of, graded, number
 from pipeline.targets.lines import (
-    CONSTANT,
-    EGGS,
     Bounds,
     Group,
     allowance_parts,
@@ -33,10 +31,11 @@ from pipeline.targets.lines import (
     two_sided,
 )
 from pipeline.targets.season import with_set_points
+from schemas.enums import Status
 from schemas.frames import COUNT_TARGET_COLUMNS, TARGET_COLUMNS, TEXT_TARGET_COLUMNS, check_targets
+from schemas.vocabulary import CONSTANT, EGGS, has_trait
 
 GROUP = ["taxon", "population", "life_stage", "medium"]
-LENDS_NOTHING = (EGGS, "hatchling")
 COUNTED = ["visit_id", "visit_ids", "site", "date", "year", "n_animals", "from_visit"]
 PRINTED = ("set_point", "set_point_low", "set_point_high", "band_low", "band_high", "act_line")
 
@@ -174,7 +173,7 @@ def group_allowances(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Setti
 
 
 def _evidence(readings: pd.DataFrame) -> pd.DataFrame:
-    return readings[readings["at_nest"] | (readings["life_stage"] != EGGS)]
+    return readings[readings["at_nest"] | (~readings["life_stage"].isin(EGGS))]
 
 
 def _basis(frame: pd.DataFrame, both_sides: bool, months: tuple[int, ...]) -> pd.DataFrame:
@@ -210,7 +209,7 @@ def _group_rows(
     }
     acts = [own[month].act for month, cell in cells.items() if provisional(cell["grade"])]
     ceiling, bound_by = ceiling_of(values, acts, bounds, outer, cells["warm"]["grade"])
-    lends = key[2] not in LENDS_NOTHING and species.kind not in CONSTANT
+    lends = has_trait("life_stage", key[2], "lends") and species.kind not in CONSTANT
     shared = {"p95_bound": bounds.p95_bound, "allowance": bounds.allowance, "ceiling": ceiling, "ceiling_bound_by": bound_by}
     shared["floor"] = bounds.floor if acts else math.nan
     for month, cell in cells.items():
@@ -272,7 +271,7 @@ def _advice(cell: dict[str, Any], source: str | None, own: Mapping[str, Any], mo
     # Any day may stand as high as the band until the days are known.
     span = {"set_point_low": printed["set_point"], "set_point_high": printed["band_high"]}
     return {
-        "status": "borrowed" if source else "target",
+        "status": Status.BORROWED if source else Status.TARGET,
         "reason": _remark(cell, source),
         "borrowed_from": source or "",
         **printed,
@@ -281,7 +280,7 @@ def _advice(cell: dict[str, Any], source: str | None, own: Mapping[str, Any], mo
 
 
 def _refused(reason: str) -> dict[str, Any]:
-    return {"status": "refused", "reason": reason, "borrowed_from": "", "cut_by_ceiling": False, **dict.fromkeys(PRINTED, math.nan)}
+    return {"status": Status.REFUSED, "reason": reason, "borrowed_from": "", "cut_by_ceiling": False, **dict.fromkeys(PRINTED, math.nan)}
 
 
 def _remark(cell: dict[str, Any], source: str | None) -> str:

@@ -11,6 +11,7 @@ import pandas as pd
 from pipeline.settings import Settings
 from pipeline.settings.limits import judgement
 from pipeline.targets.lines import least_set_point, two_sided
+from schemas.enums import Status
 from schemas.frames import check_targets
 
 Cell = tuple[str, str, str, str, str]
@@ -144,7 +145,7 @@ def _air_cell(row: Mapping[str, Any]) -> Cell:
 
 def air_to_publish(open_part: pd.DataFrame, visits: Mapping[Cell, frozenset[str]]) -> pd.DataFrame:
     """Humidity targets as entries of the ledger: ``deficit`` (kPa) and ``rh_p25`` (%), columns as :func:`to_publish`."""
-    kept = open_part[open_part["status"] == "target"].to_dict("records")
+    kept = open_part[open_part["status"] == Status.TARGET].to_dict("records")
     cells = [(_air_cell(row), row) for row in kept]
     return pd.DataFrame(
         [(*cell, name, row[name], visits.get(cell, frozenset()), AIR_METHOD) for cell, row in cells for name in OF_AIR],
@@ -174,7 +175,7 @@ def hold_air(
     rows = []
     for row in open_part.to_dict("records"):
         cell = _air_cell(row)
-        for name in OF_AIR if row["status"] == "target" else ():
+        for name in OF_AIR if row["status"] == Status.TARGET else ():
             bound = bounds.get((*cell, name), math.nan)
             if row[name] < bound if name in NEVER_LOWER else row[name] > bound:
                 notes.append((*cell, name, row[name], bound))
@@ -209,7 +210,7 @@ def _floors(targets: pd.DataFrame, bounds: Mapping[tuple[Any, ...], float]) -> d
         floor = float(rows["floor"].max())
         bound = bounds.get((*key, "floor", "floor"), math.nan)
         floor = bound if floor < bound else floor
-        for row in rows[rows["status"] != "refused"].to_dict("records"):
+        for row in rows[rows["status"] != Status.REFUSED].to_dict("records"):
             held = min((bounds.get((*key, row["month"], name), math.inf) for name in OF_ROW[:3]), default=math.inf)
             if held < least_set_point(floor):
                 floor = math.floor(held - judgement("thermostat_margin"))
@@ -239,7 +240,7 @@ def _held_row(
 
 def _ordered(row: dict[str, Any]) -> dict[str, Any]:
     """The lines of a row in their order again; one that was held brings the others down with it."""
-    if row["status"] == "refused":
+    if row["status"] == Status.REFUSED:
         return row
     highest = row["ceiling"] - judgement("thermostat_margin")
     # A floor that is held lifts set points that no earlier line holds down.

@@ -20,12 +20,10 @@ from pipeline.settings.limits import ctmax_limit, group_cap
 from pipeline.statistics.bootstrap import bootstrap_percentile
 from pipeline.statistics.grades import down, provisional, up
 from pipeline.targets.figures import MONTHS, number, weights_of
-from schemas.vocabulary import codes_with
+from schemas.vocabulary import CONSTANT, EGGS
 
 Group = tuple[str, str, str, str]
 
-EGGS = "egg_mass"
-CONSTANT = codes_with("taxon_group", "constant_temperature")
 NOT_RECORDED = "not from the records"
 WEAKEST = "C"
 """Grade whose step is the widest: what must not move with a grade is rounded by it."""
@@ -92,7 +90,7 @@ def least_set_point(floor: float) -> float:
 
 def two_sided(life_stage: str, kind: str) -> bool:
     """Too cold is as unsafe as too warm."""
-    return life_stage == EGGS or kind in CONSTANT
+    return life_stage in EGGS or kind in CONSTANT
 
 
 def day_shift(swing: float, half_range: float | None, both_sides: bool) -> float:
@@ -196,7 +194,7 @@ def cooler_of(own: Lines, other: Lines) -> Lines:
 
 def outer_limits(life_stage: str, name: str, kind: str) -> list[tuple[float, str]]:
     """Limits that no record of the book moves, °C, with their words: the species' heat limit and the cap of its group; none for eggs."""
-    if life_stage == EGGS:
+    if life_stage in EGGS:
         return []
     limits = [(float(ctmax_limit(name)["value"]), f"heat limit of adults (CTmax) less {number('ctmax_margin'):g} °C")]
     cap = group_cap(kind)

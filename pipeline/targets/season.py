@@ -16,6 +16,7 @@ from pipeline.settings import Settings
 from pipeline.statistics.grades import down
 from pipeline.targets.course import MONTH_OF_DAY, WEEK, limited_course, runs, weakest_grade
 from pipeline.targets.lines import least_set_point, two_sided
+from schemas.enums import Status
 from schemas.frames import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS
 
 Group = tuple[str, str, str, str]
@@ -138,7 +139,7 @@ def _group_schedule(key: Group, group: pd.DataFrame, rows: pd.DataFrame, warm_mo
     fitted, limited = limited_course(values, months, warm_months)
     weakest, least = weakest_grade(months), least_set_point(float(rows["floor"].max()))
     parts = []
-    for number, run in enumerate(runs(month for month in months if months[month]["status"] != "refused"), start=1):
+    for number, run in enumerate(runs(month for month in months if months[month]["status"] != Status.REFUSED), start=1):
         days = np.concatenate([np.arange(STARTS[month - 1] + 1, STARTS[month - 1] + LENGTHS[month - 1] + 1) for month in run])
         month, course = MONTH_OF_DAY[days - 1], limited[days - 1]
         band_high, act_line = (np.array([months[one][name] for one in month], dtype=float) for name in ("band_high", "act_line"))
