@@ -102,6 +102,7 @@ def _compare(table: str, frame: pd.DataFrame, book: pd.DataFrame) -> dict[str, d
     names = [name for name, declared in fields(table).items() if not declared.derived]
     new = frame.set_index(key, drop=False)[names]
     old = book.set_index(key, drop=False).loc[new.index, names]
+    names = [name for name in names if new[name].notna().any() or old[name].notna().any()]
     new_text = pd.DataFrame({name: as_text(new[name], fields(table)[name].kind).fillna("") for name in names})
     old_text = pd.DataFrame({name: as_text(old[name], fields(table)[name].kind).fillna("") for name in names})
     differs = new_text != old_text

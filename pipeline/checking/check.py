@@ -60,6 +60,9 @@ def check(sources: list[MappedSource], settings: Settings, known: dict[str, pd.D
     for table in LOADED:
         one = gather(table, sources)
         merged = merge(one)
+        if one.typed.empty:
+            tables[table] = TableCheck(one, merged, one.typed, pd.Index([], dtype="int64"))
+            continue
         typed, written = rows(one, merged, one.typed), rows(one, merged, one.written)
         origin = one.origin[["source", "row", "line"]].to_numpy()
         sheet = Sheet(table, one, merged, typed, written, sources, settings, origin)

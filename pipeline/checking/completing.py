@@ -107,7 +107,7 @@ def converted(sheet: Sheet, accepted: pd.DataFrame) -> list[dict[str, Any]]:
         text, hows = ways.setdefault((change.row, change.field), (change.text, []))
         hows.append(change.how)
     found = []
-    written = {name: as_text(accepted[name], declared.kind) for name, declared in fields(sheet.table).items()}
+    written = {name: as_text(accepted[name], fields(sheet.table)[name].kind) for name in {name for _, name in ways}}
     for (row, name), (text, hows) in ways.items():
         if row in accepted.index and pd.notna(written[name].at[row]):
             found.append({

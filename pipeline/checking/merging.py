@@ -56,10 +56,10 @@ def merge(one: Candidates) -> Merged:
         described = text[later].fillna("\x00").agg("\x1f".join, axis=1)
         row_of[later.to_numpy()] = described.map({text_: place for place, text_ in reversed(list(described.items()))}).to_numpy()
     provider, alike = {}, group.duplicated().any()
-    for name in text.columns:
-        written = text[name].notna() & ~later
-        every = pd.Series(text.index[written], index=row_of[written.to_numpy()])
-        provider[name] = every.groupby(level=0).first() if alike else every
+    written, places = text.notna().to_numpy() & ~later.to_numpy()[:, np.newaxis], text.index.to_numpy()
+    for name, there in zip(text.columns, written.T, strict=True):
+        every = pd.Series(places[there], index=row_of[there])
+        provider[name] = every.groupby(level=0).first() if alike and len(every) else every
     return Merged(row_of, provider, later.to_numpy(), {name: differing[name].to_numpy() for name in text.columns})
 
 
@@ -102,6 +102,8 @@ def rows(one: Candidates, merged: Merged, columns: pd.DataFrame) -> pd.DataFrame
     DataFrame
         Indexed by the first candidate of each row.
     """
+    if np.array_equal(merged.row_of, one.text.index):
+        return columns.copy()
     index = pd.Index(sorted(set(merged.row_of)))
     frame = columns.loc[index].copy()
     later = set(one.text.index[merged.later])

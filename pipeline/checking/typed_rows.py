@@ -78,7 +78,7 @@ def gather(table: str, sources: list[MappedSource]) -> Candidates:
         one, one_faults, one_ways = _type(table, raw, mapped, index)
         typed.append(one)
         written.append(raw)
-        text.append(pd.DataFrame({name: as_text(one[name], field.kind).fillna(raw[name]) for name, field in fields(table).items()}))
+        text.append(pd.DataFrame({name: _as_text(one[name], field.kind, raw[name]) for name, field in fields(table).items()}))
         lines = sources[number].source.lines[mapped.rows] if len(mapped.rows) else np.array([], dtype="int64")
         origin.append(pd.DataFrame({"source": number, "row": mapped.rows, "line": lines}, index=index))
         faults += one_faults
@@ -91,6 +91,10 @@ def gather(table: str, sources: list[MappedSource]) -> Candidates:
         return Candidates(table, empty, blank, blank, columns, _faults([]), _ways([]), ())
     one = Candidates(table, pd.concat(typed), pd.concat(text), pd.concat(written), pd.concat(origin), _faults(faults), _ways(ways), parts)
     return bring_together(one) if table == "visits" else one
+
+
+def _as_text(typed: pd.Series, kind: str, raw: pd.Series) -> pd.Series:
+    return raw if typed.isna().all() else as_text(typed, kind).fillna(raw)
 
 
 def bring_together(one: Candidates) -> Candidates:
@@ -172,9 +176,10 @@ def _without_pairs(raw: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def _type(table: str, raw: pd.DataFrame, mapped: Mapped, index: pd.Index) -> tuple[pd.DataFrame, list[pd.DataFrame], list[pd.DataFrame]]:
     columns, faults, ways = {}, [], []
+    nothing = {kind: empty_column(kind, index) for kind in {field.kind for field in fields(table).values()}}
     for name, field in fields(table).items():
         if name not in mapped.text and raw[name].isna().all():
-            columns[name] = empty_column(field.kind, index)
+            columns[name] = nothing[field.kind]
             continue
         typed = read_column(raw[name], field, mapped.styles.get(name, CANONICAL))
         columns[name] = typed.values

@@ -19,7 +19,7 @@ from pipeline.writing.page import render
 from schemas.fields import Field
 from schemas.rules import COOL, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C, Rule
 from schemas.tables import fields
-from schemas.vocabulary import vocabulary
+from schemas.vocabulary import EGGS, vocabulary
 
 FILE = "form.html"
 TABLES = ("sites", "visits", "finds", "availability")
