@@ -9,6 +9,7 @@ import typer
 
 from pipeline.cli.options import Book, Json
 from pipeline.cli.printing import plain, print_json, say, say_written, told_progress
+from pipeline.errors import RillbookError
 
 if TYPE_CHECKING:
     pass
@@ -71,18 +72,35 @@ def quality(
     say_written(written)
 
 
-def publish(book: Book = Path(), json: Json = False) -> None:
+def publish(
+    anyway: Annotated[
+        str, typer.Option("--anyway", help="Your name, if a site may be known more exactly than before; with --reason.", show_default=False)
+    ] = "",
+    reason: Annotated[str, typer.Option("--reason", help="Why that may be.", show_default=False)] = "",
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
     """Write what may be shared, at a precision that protects the sites: a Darwin Core Archive, a Data Package, GeoPackage and GeoJSON.
 
     Example: rillbook publish --book my_study
     """
     from pipeline.commands import run
 
+    if bool(anyway.strip()) != bool(reason.strip()):
+        raise RillbookError("--anyway and --reason go together.", "Give your name and the reason, or neither.")
     with told_progress() as progress:
-        done = run.publish(book, progress=progress)
+        done = run.publish(book, anyway=(anyway, reason) if anyway.strip() else None, progress=progress)
     private = done.withheld
     if json:
-        print_json({"rows": done.rows, "withheld": private.counts, "coarser": private.coarser, "files": [str(path) for path in done.files]})
+        print_json(
+            {
+                "rows": done.rows,
+                "withheld": private.counts,
+                "coarser": private.coarser,
+                "moved": private.moved,
+                "files": [str(path) for path in done.files],
+            }
+        )
         return
     say("To share: " + ", ".join(f"{n} {table}" for table, n in done.rows.items()) + ".")
     say("Left out, which is for you alone to know:")
@@ -90,5 +108,10 @@ def publish(book: Book = Path(), json: Json = False) -> None:
         say(f"  {number} {what}")
     if private.coarser:
         say(f"Shown in finer squares before, which nobody can take back: {', '.join(private.coarser)}.")
+    if private.moved:
+        say(
+            f"Moved by more than a square since they were published: {', '.join(private.moved)}. They stand in a new square with new "
+            "codes, and their visits up to now are left out: they could link it to the old one."
+        )
     say(f"Wrote {', '.join(str(path) for path in done.files)}.")
     say("Keep published.json with the book, and share it with nobody: it remembers in which squares each site was shown.")

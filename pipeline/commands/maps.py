@@ -40,7 +40,7 @@ def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None
     progress("drawing the maps")
     shown = public_book(folder, settings)
     open_to_all(folder, settings, shown)
-    doubted = map_parts.public_doubts(doubts, shown.key)
+    doubted = map_parts.public_doubts(doubts, shown.withheld.codes)
     marked = {
         **known,
         "visits": known["visits"].assign(in_doubt=known["visits"]["visit_id"].isin(doubts["visits"])),

@@ -20,8 +20,9 @@ import pandas as pd
 from pipeline.checking.held_list import for_spreadsheet
 from pipeline.errors import RillbookError
 from pipeline.publishing import darwin_core, data_package, eml, geo_files
+from pipeline.publishing.memory import PUBLISHED
 from pipeline.publishing.protect import Withheld, opaque
-from pipeline.publishing.public_book import PUBLISHED, open_to_all, public_book
+from pipeline.publishing.public_book import open_to_all, public_book
 from pipeline.publishing.publication import Statement, standard_words
 from pipeline.publishing.squares import squares
 from pipeline.settings import Settings, read_settings
@@ -38,7 +39,13 @@ class Published:
     withheld: Withheld
 
 
-def publish(folder: Path, *, today: date | None = None, progress: Callable[[str], None] = lambda step: None) -> Published:
+def publish(
+    folder: Path,
+    *,
+    today: date | None = None,
+    anyway: tuple[str, str] | None = None,
+    progress: Callable[[str], None] = lambda step: None,
+) -> Published:
     """Write everything that may be shared.
 
     Parameters
@@ -47,6 +54,8 @@ def publish(folder: Path, *, today: date | None = None, progress: Callable[[str]
         The book.
     today : date, optional
         Day of publication.
+    anyway : tuple of str, optional
+        Who takes it on, and why, that a site may be known more exactly from all publications together than from the earlier ones.
     progress : callable
         Told of each step.
 
@@ -69,8 +78,8 @@ def publish(folder: Path, *, today: date | None = None, progress: Callable[[str]
         what = "nothing of this book may be published: every site is withheld or has no coordinates."
         raise RillbookError(what, "docs/publishing.md says what withholds a site.", str(folder))
     tables = {**tables, "squares": squares(tables)}
-    said = statement(settings, licence, day, shown.key)
-    open_to_all(folder, settings, shown)
+    said = statement(settings, licence, day, shown.memory.key)
+    open_to_all(folder, settings, shown, anyway)
     progress("writing")
     files = _write_all(folder, tables, said)
     _write_codes(folder / "out" / "private", withheld.codes)

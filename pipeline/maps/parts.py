@@ -14,9 +14,7 @@ from pipeline.maps.frames import doubt_notes, exact_cells, find_rows, no_place_n
 from pipeline.maps.lines import Lines, lines_for
 from pipeline.maps.pattern import pattern
 from pipeline.maps.public import public_cells, public_notes, public_rows, rows_with_month
-from pipeline.publishing.protect import opaque
 from pipeline.settings import Settings
-from schemas.vocabulary import codes
 
 Bounds = tuple[float, float, float, float]
 
@@ -99,18 +97,18 @@ def _facts(settings: Settings, notes: list[str]) -> dict[str, Any]:
     return {**book, "notes": notes}
 
 
-def public_doubts(in_doubt: Mapping[str, Collection[str]], key: bytes) -> set[str]:
+def public_doubts(in_doubt: Mapping[str, Collection[str]], public_codes: pd.DataFrame) -> set[str]:
     """Public codes of rows in doubt.
 
     Parameters
     ----------
     in_doubt : mapping of str to collection of str
         Codes of the book by table, ``visits`` and ``finds``.
-    key : bytes
-        The book's secret for public codes.
+    public_codes : DataFrame
+        ``kind``, ``code`` and ``public_code``, from `protect.Withheld`.
     """
-    steps = codes("public_precision")
-    return {opaque(key, table[:-1], code, step) for table in ("visits", "finds") for code in in_doubt[table] for step in steps}
+    named = zip(public_codes["kind"], public_codes["code"], public_codes["public_code"], strict=True)
+    return {public for kind, code, public in named if code in in_doubt[f"{kind}s"]}
 
 
 def tiles_address(text: str) -> str:

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.formulas.grid_squares import WITHHELD, public_uncertainty_m, square_centre
+from pipeline.publishing.shown import Shown
 from pipeline.publishing.site_squares import NO_PLACE, SECRET_MICROHABITATS, SECRET_STEP, SIDES, is_finer, site_squares, taxon_classes
 from pipeline.publishing.site_squares import BookRows as BookRows
 from pipeline.settings import Settings
@@ -23,6 +24,7 @@ from schemas.vocabulary import EGGS, codes_with
 
 NEST_MICROHABITATS = codes_with("microhabitat", "nest")
 CHANCE = "chance"
+MOVED = "moved"
 DOUBTFUL = codes_with("id_certainty", "doubtful")
 
 
@@ -34,17 +36,20 @@ class Withheld:
     ----------
     counts : dict of str to int
         Rows that were left out, by reason.
-    steps : dict of str to str
-        Grid step at which each site has been published, now or before; kept for the next time.
+    shown : dict of str to Shown
+        How each site has been published, now or before; kept for the next time.
     coarser : list of str
         Sites whose class is coarser now than they were published before. What was published cannot be taken back.
+    moved : list of str
+        Sites that lie more than a square away from where they were published: a new square, new codes, and no visit from before.
     codes : DataFrame
         `kind` (``visit``, ``find``), `code` in the book and `public_code`, for those who ask for a record.
     """
 
     counts: dict[str, int]
-    steps: dict[str, str]
+    shown: dict[str, Shown]
     coarser: list[str]
+    moved: list[str]
     codes: pd.DataFrame
 
 
@@ -56,8 +61,8 @@ def opaque(key: bytes, kind: str, code: str, step: str) -> str:
     key : bytes
         The book's secret; without it nobody can tell which of two known codes a public one belongs to.
     kind, code, step : str
-        Kind of row, its code in the book, and the grid step: a row that moves to a coarser square gets a new code, so that its old place
-        does not cling to it.
+        Kind of row, its code in the book, and the grid step, with a number where the site moved: a row that moves to another square gets a
+        new code, so that its old place does not cling to it.
 
     Returns
     -------
@@ -69,7 +74,9 @@ def opaque(key: bytes, kind: str, code: str, step: str) -> str:
     return uuid.UUID(int=number).urn
 
 
-def public_rows(rows: BookRows, settings: Settings, key: bytes, published: Mapping[str, str]) -> tuple[dict[str, pd.DataFrame], Withheld]:
+def public_rows(
+    rows: BookRows, settings: Settings, key: bytes, published: Mapping[str, Shown], joint: Mapping[str, str] | None = None
+) -> tuple[dict[str, pd.DataFrame], Withheld]:
     """Make the rows that may be published.
 
     Parameters
@@ -78,8 +85,10 @@ def public_rows(rows: BookRows, settings: Settings, key: bytes, published: Mappi
     settings : Settings
     key : bytes
         The book's secret for public codes.
-    published : mapping of str to str
-        Grid step by site of earlier publications.
+    published : mapping of str to Shown
+        How sites were published before, by site code.
+    joint : mapping of str to str, optional
+        Coarsest class of other books of the same places, by site code.
 
     Returns
     -------
@@ -93,12 +102,13 @@ def public_rows(rows: BookRows, settings: Settings, key: bytes, published: Mappi
     Nothing in the tables depends on where in its square a site lies, nor on the order of rows. Nothing is random: shifted places are
     made up, squares stay true (Chapman 2020).
     """
-    places = site_squares(rows, settings, published)
+    places = site_squares(rows, settings, published, joint)
+    places["salt"] = [one.salt for one in places["shown"]]
     classes = taxon_classes(settings.taxa)
-    visits = rows.visits.merge(places, on="site_id")
+    visits = _without_silent(rows.visits.merge(places, on="site_id"))
     shown = visits[visits["left_out"] == ""].copy()
-    shown["event_id"] = [opaque(key, "visit", code, step) for code, step in zip(shown["visit_id"], shown["step"], strict=True)]
-    finds = _with_reasons(rows.finds.merge(shown[["visit_id", "event_id", "step"]], on="visit_id"), classes)
+    shown["event_id"] = [opaque(key, "visit", code, salt) for code, salt in zip(shown["visit_id"], shown["salt"], strict=True)]
+    finds = _with_reasons(rows.finds.merge(shown[["visit_id", "event_id", "step", "salt"]], on="visit_id"), classes)
     out_of_sight = _visits_with_more_than_shown(rows, finds, settings.taxa)
     shown = shown[~((shown["protocol"] == CHANCE) & ~shown["event_id"].isin(finds.loc[finds["why"] == "", "event_id"]))]
     public_visits = _visits(shown, classes, out_of_sight)
@@ -111,15 +121,25 @@ def public_rows(rows: BookRows, settings: Settings, key: bytes, published: Mappi
     tables["taxa"] = _taxa(settings.taxa, tables)
     counts = _counts(rows, visits, finds)
     seen = places[places["site_id"].isin(shown["site_id"])]
-    steps = {**published, **dict(zip(seen["site_id"], seen["step"], strict=True))}
-    coarser = [site for site, step in zip(places["site_id"], places["step"], strict=True) if is_finer(published.get(site, step), step)]
-    return tables, Withheld(counts, steps, coarser, _codes(shown, finds, key))
+    now = {**published, **dict(zip(seen["site_id"], seen["shown"], strict=True))}
+    # a site that moved is remembered as moved, also while none of its visits may be shown
+    now |= {site: one for site, one in zip(places["site_id"], places["shown"], strict=True) if site in published}
+    coarser = sorted(site for site, one in published.items() if site in now and is_finer(one.step, now[site].step))
+    moved = sorted(site for site, one in published.items() if now[site].codes > one.codes)
+    return tables, Withheld(counts, now, coarser, moved, _codes(shown, finds, key))
+
+
+def _without_silent(visits: pd.DataFrame) -> pd.DataFrame:
+    """Visits, with those left out from which one could tell in which square their site was shown before it moved."""
+    days = pd.to_datetime(visits["visit_date"]).dt.strftime("%Y-%m-%d")
+    silent = days <= pd.Series([one.silent_to for one in visits["shown"]], index=visits.index, dtype="str")
+    return visits.assign(left_out=visits["left_out"].mask(silent & (visits["left_out"] == ""), MOVED))
 
 
 def _codes(shown: pd.DataFrame, finds: pd.DataFrame, key: bytes) -> pd.DataFrame:
     kept = finds[(finds["why"] == "") & finds["event_id"].isin(shown["event_id"])]
     pairs = [("visit", code, public) for code, public in zip(shown["visit_id"], shown["event_id"], strict=True)]
-    pairs += [("find", code, opaque(key, "find", code, step)) for code, step in zip(kept["find_id"], kept["step"], strict=True)]
+    pairs += [("find", code, opaque(key, "find", code, salt)) for code, salt in zip(kept["find_id"], kept["salt"], strict=True)]
     return pd.DataFrame(pairs, columns=["kind", "code", "public_code"], dtype="str")
 
 
@@ -185,31 +205,31 @@ def _in_order(frame: pd.DataFrame, public_visits: pd.DataFrame, key: str, table:
 
 def _finds(finds: pd.DataFrame, public_visits: pd.DataFrame, key: bytes) -> pd.DataFrame:
     kept = finds[finds["why"] == ""]
-    named = [opaque(key, "find", code, step) for code, step in zip(kept["find_id"], kept["step"], strict=True)]
+    named = [opaque(key, "find", code, salt) for code, salt in zip(kept["find_id"], kept["salt"], strict=True)]
     return _in_order(kept.assign(occurrence_id=pd.Series(named, index=kept.index, dtype="str")), public_visits, "occurrence_id", "finds")
 
 
 def _absences(shown: pd.DataFrame, public_visits: pd.DataFrame, finds: pd.DataFrame, key: bytes) -> pd.DataFrame:
     """Taxa that were looked for, where scope and completeness were recorded beforehand, and not found."""
-    private = {event: (visit, step) for event, visit, step in shown[["event_id", "visit_id", "step"]].itertuples(index=False)}
+    private = {event: (visit, salt) for event, visit, salt in shown[["event_id", "visit_id", "salt"]].itertuples(index=False)}
     found = set(zip(finds["event_id"], finds["taxon"], strict=True))
     stated = public_visits[public_visits["all_counted"].fillna(False).astype(bool) & public_visits["target_taxa"].notna()]
     rows = []
     for event, targets in stated[["event_id", "target_taxa"]].itertuples(index=False):
-        visit, step = private[event]
+        visit, salt = private[event]
         absent = [taxon for taxon in targets.split("|") if (event, taxon) not in found]
-        rows += [(opaque(key, "absence", f"{visit}\0{taxon}", step), event, taxon) for taxon in absent]
+        rows += [(opaque(key, "absence", f"{visit}\0{taxon}", salt), event, taxon) for taxon in absent]
     frame = pd.DataFrame(rows, columns=list(public_fields("absences")), dtype="str")
     return _in_order(frame, public_visits, "occurrence_id", "absences")
 
 
 def _points(points: pd.DataFrame, shown: pd.DataFrame, public_visits: pd.DataFrame, key: bytes) -> pd.DataFrame:
-    joined = points.merge(shown[["visit_id", "event_id", "step"]], on="visit_id")
+    joined = points.merge(shown[["visit_id", "event_id", "step", "salt"]], on="visit_id")
     finer = np.array([is_finer(step, SECRET_STEP) for step in joined["step"]], dtype=bool)
     secret = joined["microhabitat"].isin(NEST_MICROHABITATS) | (joined["microhabitat"].isin(SECRET_MICROHABITATS) & finer)
     kept = joined[~secret].drop(columns="point_id")
     codes_of = joined.loc[~secret, "point_id"]
-    named = [opaque(key, "point", code, step) for code, step in zip(codes_of, kept["step"], strict=True)]
+    named = [opaque(key, "point", code, salt) for code, salt in zip(codes_of, kept["salt"], strict=True)]
     return _in_order(kept.assign(point_id=pd.Series(named, index=kept.index, dtype="str")), public_visits, "point_id", "availability")
 
 
@@ -233,4 +253,5 @@ def _counts(rows: BookRows, visits: pd.DataFrame, finds: pd.DataFrame) -> dict[s
         "finds at sites without coordinates": of_place.count(NO_PLACE),
         "visits to withheld sites": int((visits["left_out"] == WITHHELD).sum()),
         "visits to sites without coordinates": int((visits["left_out"] == NO_PLACE).sum()),
+        "visits from before their site moved by more than a square": int((visits["left_out"] == MOVED).sum()),
     }

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import json
-import os
 import re
-import secrets
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
@@ -17,17 +15,13 @@ from pipeline.book.connection import is_empty, open_book
 from pipeline.book.current import known_rows
 from pipeline.errors import RillbookError
 from pipeline.formulas.places import place_figures
+from pipeline.publishing.joint import joint_classes
+from pipeline.publishing.memory import MEMORY, Memory, narrowed, read_memory, remember
 from pipeline.publishing.protect import BookRows, Withheld, public_rows
 from pipeline.settings import Settings
 
 NAMES = {"sites": ("site_id", "site_name", "waterbody", "county"), "visits": ("observers",), "finds": ("identified_by",)}
 SHORTEST_NAME = int(place_figures()["name_letters_least"])
-PUBLISHED = Path("out", "publish")
-MEMORY = "published.json"
-ABOUT = (
-    "Never share this file. It holds the secret behind the public codes, and in how large a grid square each site was published, so that "
-    "no later publication shows a site more exactly. Keep it with the book."
-)
 
 
 @dataclass(frozen=True)
@@ -42,14 +36,14 @@ class PublicBook:
         For the keeper of the book alone.
     rows : BookRows
         The rows that it was made of; private.
-    key : bytes
-        The secret behind public codes; private.
+    memory : Memory
+        What was shown before; private.
     """
 
     tables: dict[str, pd.DataFrame]
     withheld: Withheld
     rows: BookRows
-    key: bytes
+    memory: Memory
 
 
 def public_book(folder: Path, settings: Settings) -> PublicBook:
@@ -75,35 +69,12 @@ def public_book(folder: Path, settings: Settings) -> PublicBook:
             raise RillbookError("the book is empty.", "Load some sheets first: `rillbook load FILE`.", str(folder))
         known, unsettled = known_rows(connection), silent_visits(connection)
     rows = BookRows(known["sites"], known["visits"], known["finds"], known["availability"], unsettled)
-    key, steps = read_memory(folder)
-    tables, withheld = public_rows(rows, settings, key, steps)
-    return PublicBook(tables, withheld, rows, key)
+    memory = read_memory(folder)
+    tables, withheld = public_rows(rows, settings, memory.key, memory.sites, joint_classes(folder, rows, settings))
+    return PublicBook(tables, withheld, rows, memory)
 
 
-def read_memory(folder: Path) -> tuple[bytes, dict[str, str]]:
-    """The secret behind public codes and the steps of earlier publications; both new where the book was never published.
-
-    Raises
-    ------
-    RillbookError
-        The file is damaged or lost. It is never made anew in silence: that could show a site more exactly than before.
-    """
-    path = folder / MEMORY
-    if not path.exists():
-        if (folder / PUBLISHED).exists():
-            what = "this book was published before, and the file that remembers in which squares is gone."
-            remedy = f"Restore it from a copy. If nobody has seen that publication, remove {folder / PUBLISHED} and publish anew."
-            raise RillbookError(what, remedy, str(path))
-        return secrets.token_bytes(32), {}
-    try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
-        key, steps = bytes.fromhex(kept["key"]), {str(site): str(step) for site, step in kept["sites"].items()}
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
-        raise RillbookError("what was published before cannot be read.", "Restore this file from a copy.", str(path)) from None
-    return key, steps
-
-
-def open_to_all(folder: Path, settings: Settings, shown: PublicBook) -> None:
+def open_to_all(folder: Path, settings: Settings, shown: PublicBook, anyway: tuple[str, str] | None = None) -> None:
     """The gate of everything public: see that no free text gives a name away, and remember in which squares sites are shown.
 
     Parameters
@@ -114,14 +85,29 @@ def open_to_all(folder: Path, settings: Settings, shown: PublicBook) -> None:
         Its title and taxa, the only free texts that are shown.
     shown : PublicBook
         What is about to be written.
+    anyway : tuple of str, optional
+        Who takes it on, and why, that a site is known more exactly than before.
 
     Raises
     ------
     RillbookError
-        A text names what is never published, or the memory cannot be written. Nothing was shown.
+        A text names what is never published, all publications together tell more of a site than the earlier ones did, or the memory cannot
+        be written. Nothing was shown.
     """
     _refuse_names(settings, shown.rows)
-    remember(folder, shown.key, shown.withheld.steps)
+    memory, now = shown.memory, shown.withheld.shown
+    known_better = narrowed(memory, now)
+    if known_better and anyway is None:
+        what = f"whoever has the earlier publications would know more exactly where {', '.join(known_better)} lies: nothing was written."
+        raise RillbookError(
+            what, "Put back its line in published.json, or say who takes that on: `rillbook publish --anyway NAME --reason WHY`.", MEMORY
+        )
+    if known_better and anyway is not None:
+        who, why = anyway
+        entry = {"on": date.today().isoformat(), "by": who, "reason": why, "sites": " ".join(known_better)}
+        history = {site: every for site, every in memory.history.items() if site not in known_better}
+        memory = replace(memory, history=history, allowed=[*memory.allowed, entry])
+    remember(folder, memory, now)
 
 
 def _refuse_names(settings: Settings, rows: BookRows) -> None:
@@ -162,21 +148,3 @@ def public_title(settings: Settings, frames: Mapping[str, pd.DataFrame]) -> str:
         Empty where the title says what is never published.
     """
     return "" if any(_says(settings.title, name) for name, _ in _names(frames)) else settings.title
-
-
-def remember(folder: Path, key: bytes, steps: Mapping[str, str]) -> None:
-    """Keep the secret and the steps, before anything is shown: no crash can make the book forget what others have seen.
-
-    Raises
-    ------
-    RillbookError
-        The file cannot be written.
-    """
-    text = json.dumps({"about": ABOUT, "key": key.hex(), "sites": dict(sorted(steps.items()))}, indent=1, ensure_ascii=False) + "\n"
-    path = folder / MEMORY
-    new = path.with_suffix(".new")
-    try:
-        new.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(new, path)
-    except OSError as problem:
-        raise RillbookError(f"the file cannot be written ({problem.strerror}).", "Check the folder's rights.", str(path)) from None

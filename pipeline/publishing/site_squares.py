@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.formulas.grid_squares import WITHHELD, grid_square, grid_step
+from pipeline.formulas.grid_squares import WITHHELD, grid_step
 from pipeline.formulas.places import place_figures, to_wgs84
+from pipeline.publishing.shown import Shown, shown_now, square_of
 from pipeline.reading.coordinates import read_verbatim_coordinates
 from pipeline.settings import Settings
 from schemas.vocabulary import codes, codes_with
@@ -81,7 +82,9 @@ def uncertainty_class_m(uncertainty_m: float) -> float:
     return next((one for one in classes if known <= one), classes[-1])
 
 
-def site_squares(rows: BookRows, settings: Settings, published: Mapping[str, str]) -> pd.DataFrame:
+def site_squares(
+    rows: BookRows, settings: Settings, published: Mapping[str, Shown], joint: Mapping[str, str] | None = None
+) -> pd.DataFrame:
     """The one grid square in which all that comes from a site is shown.
 
     Parameters
@@ -89,38 +92,48 @@ def site_squares(rows: BookRows, settings: Settings, published: Mapping[str, str
     rows : BookRows
     settings : Settings
         Its public precision is the finest step of any square.
-    published : mapping of str to str
-        Grid step at which sites were published before, by site code.
+    published : mapping of str to Shown
+        How sites were published before, by site code.
+    joint : mapping of str to str, optional
+        Coarsest class of other books of the same places, by site code.
 
     Returns
     -------
     DataFrame
         One row a site: `site_id`, `habitat`, `step`, `south`, `west`, `north`, `east` (degrees WGS 84), `uncertainty_m`,
-        and `left_out`, empty where the site is shown.
+        `left_out`, empty where the site is shown, and `shown`, how it is shown.
 
     Notes
     -----
     The step is the coarsest of the book's class, the site's, 1 degree for springs, seeps and caves, and the classes of the taxa found
-    there before the site was first published. A site has one square for all taxa, because the readings of one visit would tie a record
-    in a fine square to one in a coarse square. Later finds never change it: taxa of a coarser class are left out there instead.
+    there before the site was first published. The first square stays (`shown.shown_now`). A site has one square for all taxa, because
+    the readings of one visit would tie a record in a fine square to one in a coarse square. Later finds never change it: taxa of a
+    coarser class are left out there instead.
     """
-    places = _wgs84(rows.sites)
+    places = wgs84_sites(rows.sites)
     of_finds = _coarsest_found(rows, taxon_classes(settings.taxa))
     steps = []
     for site, habitat, own in zip(places["site_id"], places["habitat"], places["public_precision_deg"], strict=True):
         stated = grid_step(settings.public_precision_deg, own, SECRET_STEP if habitat in SECRET_HABITATS else None)
-        steps.append(grid_step(stated, published[site] if site in published else of_finds.get(site)))
+        before = published[site].step if site in published else of_finds.get(site)
+        steps.append(grid_step(stated, before, (joint or {}).get(site)))
     places["step"] = pd.Series(steps, index=places.index, dtype="str")
     placeless = places["latitude"].isna() | places["longitude"].isna()
     places["left_out"] = np.select([places["step"] == WITHHELD, placeless], [WITHHELD, NO_PLACE], "")
-    shown = zip(places["latitude"], places["longitude"], places["step"], places["left_out"], strict=True)
-    squares = [grid_square(latitude, longitude, step) if not why else (np.nan,) * 4 for latitude, longitude, step, why in shown]
-    sides = pd.DataFrame(squares, columns=SIDES, index=places.index, dtype=float)
+    last = pd.to_datetime(rows.visits["visit_date"]).dt.strftime("%Y-%m-%d").groupby(rows.visits["site_id"]).max()
+    places["shown"] = [
+        published.get(one.site_id, Shown(one.step))
+        if one.left_out
+        else shown_now(published.get(one.site_id), one.step, one.latitude, one.longitude, str(last.get(one.site_id, "")))
+        for one in places.itertuples()
+    ]
+    squares = [square_of(one) if not why else None for one, why in zip(places["shown"], places["left_out"], strict=True)]
+    sides = pd.DataFrame([one or (np.nan,) * 4 for one in squares], columns=SIDES, index=places.index, dtype=float)
     places["uncertainty_m"] = [uncertainty_class_m(value) for value in places["coordinate_uncertainty_m"]]
-    return pd.concat([places[["site_id", "habitat", "step", "uncertainty_m", "left_out"]], sides], axis=1)
+    return pd.concat([places[["site_id", "habitat", "step", "uncertainty_m", "left_out", "shown"]], sides], axis=1)
 
 
-def _wgs84(sites: pd.DataFrame) -> pd.DataFrame:
+def wgs84_sites(sites: pd.DataFrame) -> pd.DataFrame:
     """Sites with WGS 84 coordinates, taken from the coordinates as written where the numbers are missing."""
     places = sites.copy()
     written = [read_verbatim_coordinates(text) or (np.nan, np.nan) for text in places["verbatim_coordinates"]]

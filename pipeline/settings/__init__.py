@@ -28,6 +28,7 @@ DEFAULTS: dict[str, Any] = {
     "warm_months": [6, 7, 8, 9],
     "cold_months": [12, 1, 2, 3],
     "seed": 1,
+    "published_with": [],
 }
 TAXON_DEFAULTS: dict[str, Any] = {
     "code": None,
@@ -80,6 +81,7 @@ class Settings:
     detection: dict[str, float] = field(default_factory=dict)
     permits: tuple[Permit, ...] = ()
     parcels: tuple[Parcel, ...] = ()
+    published_with: tuple[str, ...] = ()
 
 
 def read_settings(folder: Path) -> Settings:
@@ -162,6 +164,9 @@ def _refuse_odd(values: dict[str, Any], where: str) -> None:
         raise RillbookError("invented must be true or false.", "Write it without quote marks.", where)
     if type(values["seed"]) is not int or values["seed"] < 0:
         raise RillbookError("seed must be a whole number, 0 or more.", "Mend it.", where)
+    others = values["published_with"]
+    if not isinstance(others, list) or not all(isinstance(one, str) and one.strip() for one in others):
+        raise RillbookError("published_with must be a list of folders of other books, each in quote marks.", "Mend it.", where)
     values["public_precision_deg"] = precision = str(values["public_precision_deg"])
     if precision not in codes("public_precision"):
         raise RillbookError(f"public_precision_deg {precision!r} is not one of {', '.join(codes('public_precision'))}.", "Mend it.", where)

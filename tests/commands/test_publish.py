@@ -32,7 +32,7 @@ from pipeline.book.connection import open_book
 from pipeline.commands import gaps, run
 from pipeline.commands.publish import ARCHIVE, publish
 from pipeline.errors import RillbookError
-from pipeline.publishing.public_book import MEMORY, read_memory
+from pipeline.publishing.memory import MEMORY, read_memory
 from pipeline.settings import FILE_NAME
 
 DAY = dt.date(2026, 11, 25)
@@ -666,9 +666,10 @@ def test_a_lost_memory_is_noticed(copied):
 
 
 def test_the_memory_stays_out_of_what_is_shared(demo):
-    key, steps = read_memory(demo)
-    assert len(key) == 32 and steps["N03"] == "1" and steps["S02"] == "0.1" and "N11" not in steps
-    assert all(key.hex() not in text for text in published_texts(demo).values())
+    memory = read_memory(demo)
+    steps = {site: one.step for site, one in memory.sites.items()}
+    assert len(memory.key) == 32 and steps["N03"] == "1" and steps["S02"] == "0.1" and "N11" not in steps
+    assert all(memory.key.hex() not in text for text in published_texts(demo).values())
     codes = pd.read_csv(demo / "out" / "private" / "public_codes.csv")
     assert set(codes.loc[codes["kind"] == "visit", "public_code"]) == {row["event_id"] for row in table(demo, "visits")}
 

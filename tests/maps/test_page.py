@@ -369,7 +369,7 @@ def test_over_many_publications_no_adversary_learns_more_than_the_square():
         for places, memory in ((sites, published), (elsewhere, other_published)):
             rows = protect.BookRows(places, visits, part, points)
             tables, withheld = protect.public_rows(rows, SETTINGS, KEY, memory)
-            memory.update(withheld.steps)
+            memory.update(withheld.shown)
             results.append(map_parts.public_parts(tables, (), SETTINGS))
         one, other = results
         pd.testing.assert_frame_equal(one.cells, other.cells)
@@ -382,7 +382,7 @@ def test_over_many_publications_no_adversary_learns_more_than_the_square():
 def test_a_site_that_was_shown_coarse_is_never_shown_finer():
     frames = study(enough(), enough(taxon="EB"))
     _, withheld = protect.public_rows(protect.BookRows(*frames), SETTINGS, KEY, {})
-    assert set(cells_of(study(enough()), published=withheld.steps)["step"]) == {"1"} and set(cells_of(study(enough()))["step"]) == {"0.1"}
+    assert set(cells_of(study(enough()), published=withheld.shown)["step"]) == {"1"} and set(cells_of(study(enough()))["step"]) == {"0.1"}
 
 
 def test_the_public_page_holds_nothing_exact(tmp_path):
@@ -496,7 +496,8 @@ def test_a_flag_that_nobody_settled_takes_a_find_out_of_its_stage_and_its_readin
     known["finds"] = known["finds"].assign(in_doubt=True)
     cells = finds_of(exact_cells(known, SETTINGS.taxa))
     assert set(cells["layer"]) == {"in_doubt"} and cells["n_readings"].sum() == 0 and cells["n_finds"].sum() == 6
-    doubts = map_parts.public_doubts({"visits": (), "finds": set(frames[2]["find_id"])}, KEY)
+    _, withheld = protect.public_rows(protect.BookRows(*frames), SETTINGS, KEY, {})
+    doubts = map_parts.public_doubts({"visits": (), "finds": set(frames[2]["find_id"])}, withheld.codes)
     shown = parts_of(frames, doubts=doubts)
     assert set(finds_of(shown.cells)["layer"]) == {"in_doubt"} and finds_of(shown.cells)["n_readings"].sum() == 0
     assert any("nobody has settled" in note for note in shown.facts["notes"]) and shown.pattern.empty

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from pipeline.formulas.grid_squares import public_uncertainty_m
 from pipeline.publishing.protect import BookRows, opaque, public_rows
+from pipeline.publishing.shown import Shown
 from pipeline.publishing.site_squares import site_squares, uncertainty_class_m
 from pipeline.publishing.squares import squares
 from pipeline.settings import parse_settings
@@ -76,6 +77,10 @@ def rows(sites: list[dict], visits: list[dict], finds: list[dict] = (), points: 
     return BookRows(
         frame("sites", sites), all_visits, frame("finds", list(finds)), frame("availability", list(points)), frozenset(unsettled)
     )
+
+
+def steps_of(kept) -> dict[str, str]:
+    return {site: one.step for site, one in kept.shown.items()}
 
 
 def published(given_rows: BookRows, chosen=None, before=None):
@@ -158,7 +163,7 @@ def test_withheld_and_placeless_sites_are_left_out_and_counted_for_the_keeper_al
     tables, kept = published(one)
     assert len(tables["visits"]) == len(tables["finds"]) == 1
     assert kept.counts["finds at withheld sites"] == kept.counts["finds at sites without coordinates"] == 1
-    assert kept.steps == {"S3": "0.01"}
+    assert steps_of(kept) == {"S3": "0.01"}
 
 
 @pytest.mark.parametrize("secret", [{"stage": "egg_mass"}, {"microhabitat": "nest_water"}, {"microhabitat": "nest_edge"}])
@@ -184,9 +189,9 @@ def test_a_taxon_that_is_withheld_is_named_nowhere():
 def test_a_sensitive_taxon_found_later_changes_nothing_that_anyone_sees():
     first = rows([site("S1")], [visit("V1", "S1")], [find("F1", "V1")])
     before, kept = published(first)
-    assert kept.steps == {"S1": "0.01"}
+    assert steps_of(kept) == {"S1": "0.01"}
     later = rows([site("S1")], [visit("V1", "S1")], [find("F1", "V1"), find("F2", "V1", "CC")])
-    after, again = published(later, before=kept.steps)
+    after, again = published(later, before=kept.shown)
     for table in before:
         pd.testing.assert_frame_equal(before[table], after[table])
     assert again.counts["finds of a taxon with a coarser class than the square of its site"] == 1
@@ -196,14 +201,14 @@ def test_a_site_is_never_shown_finer_than_before():
     first = rows([site("S1")], [visit("V1", "S1")], [find("F1", "V1"), find("F2", "V1", "CC")])
     _, kept = published(first)
     without = rows([site("S1")], [visit("V1", "S1")], [find("F1", "V1")])
-    assert list(published(without, before=kept.steps)[0]["visits"]["grid_step_deg"]) == ["1"]
+    assert list(published(without, before=kept.shown)[0]["visits"]["grid_step_deg"]) == ["1"]
     assert list(published(without)[0]["visits"]["grid_step_deg"]) == ["0.01"]
 
 
 def test_a_site_that_is_made_coarser_gets_new_codes_and_is_named_to_the_keeper():
     one = rows([site("S1")], [visit("V1", "S1")], [find("F1", "V1")])
     fine, kept = published(one)
-    coarse, again = published(rows([site("S1", public_precision_deg="1")], [visit("V1", "S1")], [find("F1", "V1")]), before=kept.steps)
+    coarse, again = published(rows([site("S1", public_precision_deg="1")], [visit("V1", "S1")], [find("F1", "V1")]), before=kept.shown)
     assert list(coarse["visits"]["grid_step_deg"]) == ["1"] and again.coarser == ["S1"]
     assert set(fine["visits"]["event_id"]).isdisjoint(coarse["visits"]["event_id"])
     assert set(fine["finds"]["occurrence_id"]).isdisjoint(coarse["finds"]["occurrence_id"])
@@ -333,12 +338,12 @@ def invented(seed: int):
 
 def publications(some_sites, visits, finds):
     """All rounds in turn, with the memory of those before: their tables, and what the keeper was told."""
-    memory: dict[str, str] = {}
+    memory: dict[str, Shown] = {}
     told = []
     for turn in range(N_ROUNDS):
         now = [one for arrives, one in visits if arrives <= turn], [one for arrives, one in finds if arrives <= turn]
         tables, kept = published(rows(some_sites, *now), before=memory)
-        memory = kept.steps
+        memory = kept.shown
         told.append((tables, kept))
     return told
 
@@ -370,7 +375,7 @@ def moved(seed: int, some_sites, visits, finds, steps):
 def test_no_number_of_publications_places_a_site_finer_than_its_square(seed):
     book = invented(seed)
     told = publications(*book)
-    steps = told[-1][1].steps
+    steps = steps_of(told[-1][1])
     elsewhere = publications(*moved(seed, *book, steps))
     seen: dict[str, set] = {}
     classes = dict(CLASSES)
