@@ -98,11 +98,16 @@ def publish(
                 "withheld": private.counts,
                 "coarser": private.coarser,
                 "moved": private.moved,
+                "alone": done.alone[0],
                 "files": [str(path) for path in done.files],
             }
         )
         return
     say("To share: " + ", ".join(f"{n} {table}" for table, n in done.rows.items()) + ".")
+    say(
+        f"{done.alone[0]} of {done.alone[1]} visits are like no other in what is said of them. Publish no visit in two books: "
+        "whoever has both could tie them, and the finer square would hold for both (published_with in rillbook.toml)."
+    )
     say("Left out, which is for you alone to know:")
     for what, number in private.counts.items():
         say(f"  {number} {what}")

@@ -20,6 +20,7 @@ import pandas as pd
 from pipeline.checking.held_list import for_spreadsheet
 from pipeline.errors import RillbookError
 from pipeline.publishing import darwin_core, data_package, eml, geo_files
+from pipeline.publishing.coarse import alone
 from pipeline.publishing.memory import PUBLISHED
 from pipeline.publishing.protect import Withheld, opaque
 from pipeline.publishing.public_book import open_to_all, public_book
@@ -32,11 +33,12 @@ ARCHIVE = "darwin_core_archive.zip"
 
 @dataclass(frozen=True)
 class Published:
-    """What was written, how many rows each table has, and what was left out."""
+    """What was written, how many rows each table has, what was left out, and how many visits are like no other, of how many."""
 
     files: list[Path]
     rows: dict[str, int]
     withheld: Withheld
+    alone: tuple[int, int]
 
 
 def publish(
@@ -83,7 +85,7 @@ def publish(
     progress("writing")
     files = _write_all(folder, tables, said)
     _write_codes(folder / "out" / "private", withheld.codes)
-    return Published(files, {table: len(frame) for table, frame in tables.items()}, withheld)
+    return Published(files, {table: len(frame) for table, frame in tables.items()}, withheld, alone(tables))
 
 
 def _licence(settings: Settings) -> tuple[str, str]:

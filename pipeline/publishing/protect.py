@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.formulas.grid_squares import WITHHELD, public_uncertainty_m, square_centre
+from pipeline.publishing.coarse import coarsened
 from pipeline.publishing.shown import Shown
 from pipeline.publishing.site_squares import NO_PLACE, SECRET_MICROHABITATS, SECRET_STEP, SIDES, is_finer, site_squares, taxon_classes
 from pipeline.publishing.site_squares import BookRows as BookRows
@@ -25,6 +26,7 @@ from schemas.vocabulary import EGGS, codes_with
 NEST_MICROHABITATS = codes_with("microhabitat", "nest")
 CHANCE = "chance"
 MOVED = "moved"
+QUANTITIES = ("visits", "finds", "availability")
 DOUBTFUL = codes_with("id_certainty", "doubtful")
 
 
@@ -118,6 +120,7 @@ def public_rows(
         "absences": _absences(shown, public_visits, finds, key),
         "availability": _points(rows.availability, shown, public_visits, key),
     }
+    tables = {table: coarsened(table, frame) if table in QUANTITIES else frame for table, frame in tables.items()}
     tables["taxa"] = _taxa(settings.taxa, tables)
     counts = _counts(rows, visits, finds)
     seen = places[places["site_id"].isin(shown["site_id"])]

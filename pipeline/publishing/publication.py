@@ -64,7 +64,9 @@ def generalised(step: str) -> str:
     return (
         f"Place generalised to a decimal geographic grid of {step} degree, the centre of the square with a radius to its farthest corner; "
         "it is held as recorded, to 0.00001 degree at best. Nothing was shifted at random. "
-        "Date generalised to the month; it is held to the day."
+        "A place that was corrected by less than a square later keeps its first square. "
+        "Date generalised to the month; it is held to the day. Temperatures rounded to 0.5 °C, minutes to 5, lengths of animals to 1 mm "
+        "and every other quantity likewise; they are held as recorded."
     )
 
 
