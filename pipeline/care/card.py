@@ -14,6 +14,7 @@ from pipeline.care.season_cells import Seasons, as_degrees, season_cells, season
 from pipeline.settings import DEFAULTS
 from pipeline.settings.limits import judgement
 from pipeline.targets.figures import n_visits
+from pipeline.writing.files import write_files
 from pipeline.writing.page import environment
 from pipeline.writing.words import GRADES, MEDIA, STAGES, Cell, Row, counted, figure, month_runs, named
 from schemas.enums import Status
@@ -93,11 +94,8 @@ def write_cards(
     wanted: dict[str, str | None] = {f"card_{taxon}.html": populations[0] if len(populations) == 1 else None if populations else ""}
     if len(populations) > 1:
         wanted |= {f"card_{taxon}_{_file_safe(name)}.html": name for name in populations}
-    out.mkdir(parents=True, exist_ok=True)
-    for name, population in wanted.items():
-        text = card_page(taxon, population, targets, readings, taxa, facts)
-        (out / name).write_text(text, encoding="utf-8", newline="\n")
-    return [out / name for name in wanted]
+    pages = {out / name: card_page(taxon, population, targets, readings, taxa, facts) for name, population in wanted.items()}
+    return write_files(pages, "the cards")
 
 
 def _file_safe(population: str) -> str:

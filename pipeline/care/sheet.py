@@ -16,6 +16,7 @@ from pipeline.care.panels import year_panel
 from pipeline.care.parts import detection_lines, logger_words, mosaic_part, night_part, schedule_part
 from pipeline.errors import RillbookError
 from pipeline.settings.limits import judgement
+from pipeline.writing.files import write_files
 from pipeline.writing.page import environment
 from pipeline.writing.words import MEDIA, STAGES, Cell, Row, figure, month_key, named, number
 from schemas.enums import Status
@@ -101,10 +102,8 @@ def page(taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.Dat
 
 def write(out: Path, taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.DataFrame, facts: Mapping[str, Any]) -> Path:
     """Write the care sheet of one taxon to `out`/care_sheet_<taxon>.html and return that path; arguments and errors as in :func:`page`."""
-    text = page(taxon, targets, readings, taxa, facts)
-    out.mkdir(parents=True, exist_ok=True)
     path = out / f"care_sheet_{taxon}.html"
-    path.write_text(text, encoding="utf-8", newline="\n")
+    write_files({path: page(taxon, targets, readings, taxa, facts)}, "the care sheet")
     return path
 
 

@@ -64,6 +64,11 @@ def for_spreadsheet(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.assign(**{name: frame[name].map(safe) for name in texts})
 
 
+def csv_text(frame: pd.DataFrame) -> str:
+    """A frame as CSV in which no spreadsheet finds a formula."""
+    return str(for_spreadsheet(frame).to_csv(index=False, lineterminator="\n"))
+
+
 def from_spreadsheet(text: str) -> str:
     """Take the apostrophe of :func:`for_spreadsheet` away again."""
     return text[1:] if text.startswith("'") and text[1:].startswith(FORMULA) else text

@@ -21,6 +21,7 @@ from pipeline.quality import report as quality
 from pipeline.reading import files as read
 from pipeline.reading.rows import refuse_repeats
 from pipeline.settings import Settings, read_settings
+from pipeline.writing.files import write_files
 from schemas.fields import Field
 from schemas.tables import fields
 
@@ -58,14 +59,8 @@ def write_quality(folder: Path, paths: Sequence[Path] = ()) -> Written:
     out = folder / "out" / "private"
     tables = {"summary": found.summary, "responses": found.responses, "records": found.records}
     files = [out / f"{stem}.html", *(out / f"{stem}_{name}.csv" for name in tables)]
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        page = quality.page(found, ", ".join(path.name for path in paths) or OWN, settings)
-        files[0].write_text(page, encoding="utf-8", newline="\n")
-        for file, frame in zip(files[1:], tables.values(), strict=True):
-            held_list.for_spreadsheet(frame).to_csv(file, index=False, encoding="utf-8", lineterminator="\n")
-    except OSError as problem:
-        raise RillbookError(f"the report cannot be written ({problem.strerror}).", "Close the file in other programs.", str(out)) from None
+    page = quality.page(found, ", ".join(path.name for path in paths) or OWN, settings)
+    write_files(dict(zip(files, [page, *map(held_list.csv_text, tables.values())], strict=True)), "the report")
     return Written(files, tables)
 
 
@@ -81,7 +76,7 @@ def own_rows(folder: Path, settings: Settings) -> tuple[pd.DataFrame, pd.Series]
     """
     shown = public_book(folder, settings)
     licence = standard_words().get(("license", re.sub(r"[\s-]+", "-", settings.licence.strip().lower())), (settings.licence,) * 2)
-    said = statement(settings, licence, date.today().isoformat(), shown.key)
+    said = statement(settings, licence, date.today().isoformat(), shown.memory.key)
     frames = archive_frames(shown.tables, said)
     events = frames["event"]
     fresh = [name for name in events if name == "eventID" or name not in frames["occurrence"]]

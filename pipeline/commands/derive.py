@@ -22,6 +22,7 @@ from pipeline.intake.report import silent
 from pipeline.publishing.public_book import public_title
 from pipeline.settings import Settings, read_settings
 from pipeline.statistics.grades import least_allowed
+from pipeline.writing.files import PRIVATE, write_files
 from schemas.vocabulary import EGGS
 
 Group = tuple[str, str, str, str]
@@ -200,7 +201,7 @@ def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFram
     rows = json.loads(targets.to_json(orient="records", force_ascii=False, double_precision=6))
     document = {
         "study": facts["title"], "invented": facts["invented"], "licence": facts["licence"],
-        "method_version": facts["method_version"], "seed": facts["seed"], "input_hash": facts["input_hash"], "inputs": facts["inputs"],
+        "method_version": facts["method_version"], "seed": facts["seed"],
         "exclusions": facts["exclusions"].to_dict("records"),
         "allowances": [
             {**dict(zip(("taxon", "population", "life_stage", "medium"), cell, strict=True)), "parts_c": parts}
@@ -208,13 +209,14 @@ def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFram
         ],
         "notes": [*([facts["method_note"]] if facts["method_note"] else []), *facts["notes"]], "targets": rows,
     }  # fmt: skip
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        for name, frame in {"targets": targets, **more}.items():
-            held_list.for_spreadsheet(frame).to_csv(out / f"{name}.csv", index=False, encoding="utf-8", lineterminator="\n")
-        (out / "targets.json").write_text(json.dumps(document, indent=1, ensure_ascii=False) + "\n", encoding="utf-8", newline="\n")
-    except OSError as problem:
-        raise RillbookError(f"the targets cannot be written ({problem.strerror}).", "Close the file in other programs.", str(out)) from None
+    traced = {name: facts[name] for name in ("method_version", "seed", "input_hash", "inputs")}
+    files: dict[Path, str | bytes | None] = {
+        out / f"{name}.csv": held_list.csv_text(frame) for name, frame in {"targets": targets, **more}.items()
+    }
+    files[out / "targets.json"] = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+    # a plain hash of a sheet gives its places away to whoever can guess the rest of it
+    files[out / PRIVATE / "targets_inputs.json"] = json.dumps(traced, indent=1) + "\n"
+    write_files(files, "the targets")
 
 
 def write_cards(folder: Path, derived: Derived) -> list[Path]:

@@ -13,7 +13,7 @@ import pandas as pd
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.commands.derive import Derived, refuse_empty
-from pipeline.commands.report_files import Written, write_files
+from pipeline.commands.report_files import Written, write_reports
 from pipeline.intake.report import Progress, silent
 from pipeline.publishing.public_book import public_title
 from pipeline.settings import read_settings
@@ -74,7 +74,7 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = sil
     }
     tables = {folder / "out" / f"{name}.csv": frame for name, frame in public.items()}
     tables |= {folder / "out" / "private" / f"{name}.csv": frame for name, frame in private.items()}
-    return Written(write_files(pages, tables), {**public, **private})
+    return Written(write_reports(pages, tables), {**public, **private})
 
 
 def _shared(readings: pd.DataFrame, distinct: Callable[[pd.DataFrame], pd.DataFrame]) -> dict[tuple[str, ...], Mapping[str, Any]]:

@@ -8,7 +8,7 @@ import pandas as pd
 
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
-from pipeline.commands.report_files import Written, chosen, file_name, sites_of, write_files
+from pipeline.commands.report_files import Written, chosen, file_name, sites_of, write_reports
 from pipeline.intake.report import Progress, silent
 from pipeline.settings import read_settings
 from pipeline.settings.reports import Parcel
@@ -65,7 +65,7 @@ def write_landowner(folder: Path, code: str = "", sites: tuple[str, ...] = (), p
         pages[folder / "out" / "private" / f"{name}.html"] = landowner_report.page(parcel.code, place, visits, finds, settings, n_doubted)
         frames[name] = landowner_report.visit_rows(place, visits, finds, settings.taxa)
     tables = {folder / "out" / "private" / f"{name}.csv": frame for name, frame in frames.items()}
-    return Written(write_files(pages, tables), frames, notes)
+    return Written(write_reports(pages, tables), frames, notes)
 
 
 def _without(visits: pd.DataFrame, doubted: pd.DataFrame) -> tuple[pd.DataFrame, int]:

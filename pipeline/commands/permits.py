@@ -9,7 +9,7 @@ import pandas as pd
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.book.held_items import open_items
-from pipeline.commands.report_files import Written, chosen, file_name, write_files
+from pipeline.commands.report_files import Written, chosen, file_name, write_reports
 from pipeline.errors import RillbookError
 from pipeline.intake.report import Progress, silent
 from pipeline.settings import read_settings
@@ -70,7 +70,7 @@ def write_permits(folder: Path, code: str = "", year: int | None = None, progres
         pages[folder / "out" / "private" / f"{name}.html"] = permit_page.page(permit, mine, rows, limits, every, settings, notes)
         frames |= {name: rows[list(permit_report.ROW_COLUMNS)], f"{name}_limits": limits, f"{name}_summary": permit_report.summary(rows)}
     tables = {folder / "out" / "private" / f"{name}.csv": frame for name, frame in frames.items()}
-    return Written(write_files(pages, tables), frames)
+    return Written(write_reports(pages, tables), frames)
 
 
 def _held_notes(held: pd.DataFrame) -> list[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 import os
 import re
@@ -17,7 +16,7 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.checking.held_list import for_spreadsheet
+from pipeline.checking.held_list import csv_text
 from pipeline.errors import RillbookError
 from pipeline.publishing import darwin_core, data_package, eml, geo_files
 from pipeline.publishing.coarse import alone
@@ -27,6 +26,7 @@ from pipeline.publishing.public_book import open_to_all, public_book
 from pipeline.publishing.publication import Statement, standard_words
 from pipeline.publishing.squares import squares
 from pipeline.settings import Settings, read_settings
+from pipeline.writing.files import write_files
 
 ARCHIVE = "darwin_core_archive.zip"
 
@@ -121,11 +121,7 @@ def statement(settings: Settings, licence: tuple[str, str], day: str, key: bytes
 
 def _write_codes(private: Path, codes: pd.DataFrame) -> None:
     """Write which public code belongs to which row of the book, for those who ask."""
-    try:
-        private.mkdir(parents=True, exist_ok=True)
-        (private / "public_codes.csv").write_text(csv_text(codes), encoding="utf-8", newline="\n")
-    except OSError as problem:
-        raise RillbookError(f"the list of codes cannot be written ({problem.strerror}).", "Close it elsewhere.", str(private)) from None
+    write_files({private / "public_codes.csv": csv_text(codes)}, "the list of codes")
 
 
 def _write_all(folder: Path, tables: Mapping[str, pd.DataFrame], said: Statement) -> list[Path]:
@@ -162,13 +158,6 @@ def _write_into(work: Path, tables: Mapping[str, pd.DataFrame], said: Statement)
     geo_files.write_geopackage(work / "squares.gpkg", tables, said)
     geo_files.write_geojson(work / "squares.geojson", tables, said)
     return [ARCHIVE, *(f"data_package/{name}" for name in texts), "squares.gpkg", "squares.geojson"]
-
-
-def csv_text(frame: pd.DataFrame) -> str:
-    """A frame as CSV in which no spreadsheet finds a formula."""
-    file = io.StringIO()
-    for_spreadsheet(frame).to_csv(file, index=False, lineterminator="\n")
-    return file.getvalue()
 
 
 def _zip(path: Path, contents: Mapping[str, str]) -> None:

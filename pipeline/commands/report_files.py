@@ -13,6 +13,7 @@ import pandas as pd
 from pipeline.checking import held_list
 from pipeline.errors import RillbookError
 from pipeline.settings.reports import Parcel
+from pipeline.writing.files import write_files
 
 
 @dataclass(frozen=True)
@@ -81,17 +82,6 @@ def file_name(code: str, every: list[str]) -> str:
     return own if plain.count(own) == 1 else f"{own}_{every.index(code) + 1}"
 
 
-def write_files(pages: Mapping[Path, str], tables: Mapping[Path, pd.DataFrame]) -> list[Path]:
+def write_reports(pages: Mapping[Path, str], tables: Mapping[Path, pd.DataFrame]) -> list[Path]:
     """Write pages and tables; their paths."""
-    for path, content in {**pages, **tables}.items():
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            if isinstance(content, str):
-                path.write_text(content, encoding="utf-8", newline="\n")
-            else:
-                held_list.for_spreadsheet(content).to_csv(path, index=False, encoding="utf-8", lineterminator="\n")
-        except OSError as problem:
-            raise RillbookError(
-                f"the report cannot be written ({problem.strerror}).", "Close the file in other programs.", str(path)
-            ) from None
-    return [*pages, *tables]
+    return write_files({**pages, **{path: held_list.csv_text(frame) for path, frame in tables.items()}}, "the report")

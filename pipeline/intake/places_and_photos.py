@@ -16,6 +16,7 @@ from pipeline.errors import RillbookError
 from pipeline.reading import photos, waypoints
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings, read_settings
+from pipeline.writing.files import write_files
 
 
 def split_waypoints(paths: list[Path]) -> tuple[list[Path], list[Path]]:
@@ -104,9 +105,6 @@ def write_photo_offers(folder: Path, pictures: Path) -> tuple[Path, pd.DataFrame
         finds = known_rows(connection)["finds"]
     offers = photos.offer_photos(found, finds)
     path = folder / "out" / "private" / "photos.csv"
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        held_list.for_spreadsheet(offers).to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\n")
-    except OSError as problem:
-        raise RillbookError(f"the list cannot be written ({problem.strerror}).", "Choose another folder.", str(path)) from None
+    # the mark by which spreadsheet programs know UTF-8
+    write_files({path: "\ufeff" + held_list.csv_text(offers)}, "the list")
     return path, offers

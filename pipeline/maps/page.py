@@ -14,7 +14,6 @@ from urllib.parse import urlsplit
 import numpy as np
 import pandas as pd
 
-from pipeline.errors import RillbookError
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.maps.figures_table import degrees, table, table_rows
 from pipeline.maps.frames import map_figures
@@ -23,6 +22,7 @@ from pipeline.maps.lines import outline
 from pipeline.maps.parts import MapParts, bounds_of
 from pipeline.maps.pattern import pattern_plot
 from pipeline.maps.stills import still_picture
+from pipeline.writing.files import write_files
 
 GRATICULE_STEPS = (30.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)
 
@@ -262,16 +262,5 @@ def write(parts: MapParts, out: Path) -> Path:
         around = outline(bounds_of(parts.cells, parts.private))
         svg, files[".png"] = still_picture(parts.cells, parts.lines.drawn, around, parts.facts, parts.private)
         files[".svg"] = svg.encode("utf-8")
-    try:
-        stem.parent.mkdir(parents=True, exist_ok=True)
-        for ending, content in files.items():
-            path = stem.with_suffix(ending)
-            if content is None:
-                path.unlink(missing_ok=True)
-            else:
-                path.write_bytes(content)
-    except OSError as problem:
-        raise RillbookError(
-            f"the map cannot be written ({problem.strerror}).", "Close the file elsewhere, or choose another.", str(stem)
-        ) from None
+    write_files({stem.with_suffix(ending): content for ending, content in files.items()}, "the map")
     return stem.with_suffix(".html")
