@@ -43,5 +43,5 @@ def test_wheel_runs_the_demo_without_the_repository(root: Path, tmp_path: Path) 
         command = [sys.executable, "-m", "pipeline", *words]
         done = subprocess.run(command, env=environment, cwd=tmp_path, capture_output=True, text=True)
         assert done.returncode == 0, done.stdout + done.stderr
-    for page in ("book/out/map.html", "own/out/form.html", "own/out/paper.html", "own/out/book.xlsx"):
+    for page in ("book/out/map.html", "own/out/private/form.html", "own/out/private/paper.html", "own/out/private/book.xlsx"):
         assert (tmp_path / page).exists(), page

@@ -67,7 +67,11 @@ def _connect(path: Path, write: bool) -> DuckDBPyConnection:
     import duckdb
 
     if write:
-        return duckdb.connect(str(path))
+        connection = duckdb.connect(str(path))
+        # exact places lie in it; a file system without rights keeps what it has
+        with suppress(OSError):
+            path.chmod(0o600)
+        return connection
     if path.exists():
         connection = duckdb.connect(str(path), read_only=True)
         if _has_tables(connection):

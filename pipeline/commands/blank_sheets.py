@@ -7,12 +7,12 @@ from pathlib import Path
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.entry import form, paper, workbook
-from pipeline.errors import RillbookError
 from pipeline.settings import read_settings
+from pipeline.writing.files import PRIVATE
 
 
 def write_sheets(folder: Path) -> list[Path]:
-    """Write the form, the paper sheet and the workbook under the book's `out/`.
+    """Write the form, the paper sheet and the workbook under the book's `out/private/`: they know its sites.
 
     Parameters
     ----------
@@ -32,13 +32,9 @@ def write_sheets(folder: Path) -> list[Path]:
     settings = read_settings(folder)
     with open_book(folder) as connection:
         known = known_rows(connection)
-    out = folder / "out"
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        return [
-            form.write(out, settings, known),
-            paper.write(out, settings, known),
-            workbook.write_workbook(out / workbook.FILE, settings, known),
-        ]
-    except OSError as problem:
-        raise RillbookError(f"the sheets cannot be written ({problem.strerror}).", "Close them in other programs.", str(out)) from None
+    out = folder / "out" / PRIVATE
+    return [
+        form.write(out, settings, known),
+        paper.write(out, settings, known),
+        workbook.write_workbook(out / workbook.FILE, settings, known),
+    ]

@@ -15,6 +15,7 @@ import pandas as pd
 from pipeline.reading.units import SPELLINGS, UNITS
 from pipeline.reading.values import NOTHING
 from pipeline.settings import Area, Settings
+from pipeline.writing.files import write_files
 from pipeline.writing.page import render
 from schemas.fields import Field
 from schemas.rules import COOL, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C, Rule
@@ -58,7 +59,7 @@ MADE_HERE = {"finds": ("find_id", "visit_id"), "availability": ("point_id", "vis
 def write(out_folder: Path, settings: Settings, known: Mapping[str, pd.DataFrame]) -> Path:
     """Write the form to `out_folder`/form.html and return that path; arguments as :func:`form_page`."""
     path = out_folder / FILE
-    path.write_text(form_page(settings, known), encoding="utf-8", newline="\n")
+    write_files({path: form_page(settings, known)}, "the form")
     return path
 
 

@@ -8,9 +8,9 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.errors import RillbookError
 from pipeline.reading.headings import filled_in, shown_unit
 from pipeline.settings import Settings
+from pipeline.writing.files import write_files
 from pipeline.writing.page import render
 from schemas.fields import Field
 from schemas.vocabulary import vocabulary
@@ -75,10 +75,7 @@ def write(out_folder: Path, settings: Settings, known: Mapping[str, pd.DataFrame
         The file cannot be written.
     """
     path = out_folder / FILE
-    try:
-        path.write_text(page(settings), encoding="utf-8", newline="\n")
-    except OSError as problem:
-        raise RillbookError(f"the paper sheet cannot be written ({problem.strerror}).", "Close it in other programs.", str(path)) from None
+    write_files({path: page(settings)}, "the paper sheet")
     return path
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 from collections.abc import Mapping
 from pathlib import Path
@@ -10,9 +11,9 @@ from typing import Any
 import pandas as pd
 
 from pipeline.entry.cell_rules import YES_NO, shown_when_chosen, validation
-from pipeline.errors import RillbookError
 from pipeline.reading.headings import CODE_SHEET, DATE_FORM, EXAMPLE, GUIDE_SHEET, filled_in, heading_of
 from pipeline.settings import Settings
+from pipeline.writing.files import write_files
 from schemas.fields import Field
 from schemas.tables import LOADED, key_of
 from schemas.vocabulary import codes, vocabulary
@@ -47,11 +48,10 @@ def write_workbook(path: Path, settings: Settings, known: Mapping[str, pd.DataFr
         The file cannot be written.
     """
     import xlsxwriter
-    from xlsxwriter.exceptions import FileCreateError
 
-    path.parent.mkdir(parents=True, exist_ok=True)
     # texts are written by write_string only: by `write` one that begins like a formula would become one
-    book = xlsxwriter.Workbook(str(path))
+    made = io.BytesIO()
+    book = xlsxwriter.Workbook(made, {"in_memory": True})
     looks = _looks(book)
     _guide(book.add_worksheet("guide"), settings, looks)
     sheets = {table: book.add_worksheet(table) for table in LOADED}
@@ -60,10 +60,8 @@ def write_workbook(path: Path, settings: Settings, known: Mapping[str, pd.DataFr
     for table, sheet in sheets.items():
         _table(book, sheet, table, settings, names, looks)
     sheets["visits"].activate()
-    try:
-        book.close()
-    except (FileCreateError, OSError) as problem:
-        raise RillbookError(f"the workbook cannot be written ({problem}).", "Close it in other programs.", str(path)) from None
+    book.close()
+    write_files({path: made.getvalue()}, "the workbook")
     return path
 
 
@@ -94,7 +92,7 @@ def _guide(sheet: Any, settings: Settings, looks: Mapping[str, Any]) -> None:
         "Drop-downs hold the codes; their meanings are on the sheet codes. A code of a site or a visit may also be new.",
         "Then: rillbook check FILE.xlsx, and rillbook load FILE.xlsx. rillbook check FILE.xlsx --mark MARKED.xlsx writes a copy with every "
         "fault in its cell.",
-        "A filled copy holds exact places. Do not share it.",
+        "Private: it names the sites of the book, and a filled copy holds exact places. Do not share it.",
     ]
     sheet.set_column(0, 0, 110)
     sheet.write_string(HEAD, 0, GUIDE_SHEET[0], looks["head"])

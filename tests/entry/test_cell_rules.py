@@ -57,7 +57,7 @@ def validations(path: Path, table: str) -> dict[str, DataValidation]:
 
 @pytest.mark.parametrize("table", LOADED)
 def test_cells_take_what_the_schema_takes(folder: Path, table: str) -> None:
-    path = folder / "out" / "book.xlsx"
+    path = folder / "out" / "private" / "book.xlsx"
     names = openpyxl.load_workbook(path).defined_names
     for name, one in validations(path, table).items():
         declared = fields(table)[name]

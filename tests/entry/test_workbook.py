@@ -122,7 +122,7 @@ def validations(path: Path, table: str) -> dict[str, DataValidation]:
 
 
 def test_every_table_has_a_sheet_with_the_columns_of_the_schema(folder: Path) -> None:
-    made = openpyxl.load_workbook(folder / "out" / "book.xlsx")
+    made = openpyxl.load_workbook(folder / "out" / "private" / "book.xlsx")
     assert [name for name in made.sheetnames if name not in ("guide", "codes")] == list(LOADED)
     for table in LOADED:
         sheet = made[table]
@@ -137,12 +137,16 @@ def test_every_table_has_a_sheet_with_the_columns_of_the_schema(folder: Path) ->
 
 def test_the_three_sheets_are_written_together_and_made_anew(folder: Path) -> None:
     made = run.write_sheets(folder)
-    assert [path.relative_to(folder).as_posix() for path in made] == ["out/form.html", "out/paper.html", "out/book.xlsx"]
+    assert [path.relative_to(folder).as_posix() for path in made] == [
+        "out/private/form.html",
+        "out/private/paper.html",
+        "out/private/book.xlsx",
+    ]
     assert all(path.stat().st_size > 1000 for path in made)
 
 
 def test_every_code_stands_on_the_sheet_of_codes(folder: Path) -> None:
-    sheet = openpyxl.load_workbook(folder / "out" / "book.xlsx")["codes"]
+    sheet = openpyxl.load_workbook(folder / "out" / "private" / "book.xlsx")["codes"]
     written = {(row[0], row[1]) for row in sheet.iter_rows(min_row=2, values_only=True)}
     used = {one.vocabulary for table in LOADED for one in filled_in(table).values() if one.kind == "code"}
     assert {(name.replace("_", " "), code) for name in used for code in codes(name)} <= written
@@ -150,7 +154,7 @@ def test_every_code_stands_on_the_sheet_of_codes(folder: Path) -> None:
 
 
 def test_ids_dates_and_times_stay_text(folder: Path) -> None:
-    sheet = openpyxl.load_workbook(folder / "out" / "book.xlsx")["visits"]
+    sheet = openpyxl.load_workbook(folder / "out" / "private" / "book.xlsx")["visits"]
     for name, column in columns(sheet).items():
         letter = sheet.cell(1, column).column_letter
         is_number = fields("visits")[name].kind in ("real", "whole")
@@ -193,7 +197,7 @@ def test_brackets_that_hold_no_unit_are_not_passed_over(heading: str) -> None:
 
 
 def test_a_workbook_in_fahrenheit(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", with_cell(GOOD, "finds", 0, water_temp_c=58), tmp_path / "f.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", with_cell(GOOD, "finds", 0, water_temp_c=58), tmp_path / "f.xlsx")
     made = openpyxl.load_workbook(path)
     made["finds"].cell(1, columns(made["finds"])["water_temp_c"]).value = "water_temp_c (°F)"
     made.save(path)
@@ -208,7 +212,7 @@ def known(folder: Path, table: str) -> pd.DataFrame:
 
 
 def test_a_filled_copy_loads_with_nothing_held_back(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
     report = run.load_files(folder, [path], today=TODAY)
     assert report.exit_code == 0 and report.held.empty
     for table, lines in GOOD.items():
@@ -220,7 +224,7 @@ def test_a_filled_copy_loads_with_nothing_held_back(folder: Path, tmp_path: Path
 
 
 def test_example_rows_are_never_loaded_and_the_account_says_so(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
     report = run.load_files(folder, [path], today=TODAY)
     (note,) = [note for note in report.notes if "xample" in note]
     for table in LOADED:
@@ -231,7 +235,7 @@ def test_example_rows_are_never_loaded_and_the_account_says_so(folder: Path, tmp
 
 
 def test_a_blank_workbook_brings_nothing(folder: Path) -> None:
-    report = run.check_files(folder, [folder / "out" / "book.xlsx"], today=TODAY)
+    report = run.check_files(folder, [folder / "out" / "private" / "book.xlsx"], today=TODAY)
     assert report.exit_code == 0 and report.account is not None and sum(report.account.rows.values()) == 0
 
 
@@ -246,12 +250,12 @@ def test_the_example_shows_what_would_be_taken(folder: Path, tmp_path: Path, set
                 parent = fields(table)[name].refers_to or table
                 line[name] = own.get(parent, "X9")
         rows[table] = [line]
-    report = run.check_files(folder, [filled(folder / "out" / "book.xlsx", rows, tmp_path / "x.xlsx")], today=TODAY)
+    report = run.check_files(folder, [filled(folder / "out" / "private" / "book.xlsx", rows, tmp_path / "x.xlsx")], today=TODAY)
     assert report.held.empty, report.held[["table", "field", "message"]].to_dict("records")
 
 
 def test_a_row_written_over_the_example_under_its_own_code_is_loaded(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
     made = openpyxl.load_workbook(path)
     made["sites"].cell(EXAMPLE_ROW + 1, 1).value = "S7"
     made.save(path)
@@ -260,7 +264,7 @@ def test_a_row_written_over_the_example_under_its_own_code_is_loaded(folder: Pat
 
 
 def test_explanations_alone_are_no_load(folder: Path, tmp_path: Path) -> None:
-    made = openpyxl.load_workbook(folder / "out" / "book.xlsx")
+    made = openpyxl.load_workbook(folder / "out" / "private" / "book.xlsx")
     for table in LOADED:
         del made[table]
     made.save(tmp_path / "guides.xlsx")
@@ -269,7 +273,7 @@ def test_explanations_alone_are_no_load(folder: Path, tmp_path: Path) -> None:
 
 
 def test_a_name_that_looks_like_a_formula_stays_a_text(folder: Path, tmp_path: Path) -> None:
-    blank = folder / "out" / "book.xlsx"
+    blank = folder / "out" / "private" / "book.xlsx"
     path = filled(blank, with_cell(GOOD, "finds", 0, svl_mm=HOSTILE), tmp_path / "filled.xlsx")
     run.check_files(folder, [path], today=TODAY, mark=tmp_path / "marked.xlsx")
     listed = [row[3] for row in openpyxl.load_workbook(tmp_path / "marked.xlsx")[marked_copy.SHEET].iter_rows(values_only=True)]
@@ -323,7 +327,7 @@ def marked_cells(path: Path) -> dict[tuple[str, int, str], str]:
 
 
 def test_the_marked_copy_points_at_each_planted_fault_and_loads_after_repair(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
     before, out = path.read_bytes(), tmp_path / "marked.xlsx"
     report = run.check_files(folder, [path], today=TODAY, mark=out)
     assert path.read_bytes() == before
@@ -353,7 +357,7 @@ def test_the_marked_copy_points_at_each_planted_fault_and_loads_after_repair(fol
 
 
 def test_the_copy_keeps_drop_downs_names_notes_and_formulas(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
     made = openpyxl.load_workbook(path)
     finds = made["finds"]
     note = finds.cell(BLANK_ROW, columns(finds)["water_temp_c"])
@@ -362,7 +366,7 @@ def test_the_copy_keeps_drop_downs_names_notes_and_formulas(folder: Path, tmp_pa
     own["A1"], own["A2"] = "sum", 3
     made.save(path)
     _formula(path, "my own", "B2", "A2*2", "6")
-    blank, out = folder / "out" / "book.xlsx", tmp_path / "marked.xlsx"
+    blank, out = folder / "out" / "private" / "book.xlsx", tmp_path / "marked.xlsx"
     run.check_files(folder, [path], today=TODAY, mark=out)
     copied = openpyxl.load_workbook(out)
     assert copied["my own"]["B2"].value == "=A2*2"
@@ -396,7 +400,7 @@ def _formula(path: Path, sheet: str, place: str, formula: str, result: str) -> N
 
 
 def test_a_marked_copy_that_is_marked_again_shows_what_is_wrong_now(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
     run.check_files(folder, [path], today=TODAY, mark=tmp_path / "first.xlsx")
     mended = filled(tmp_path / "first.xlsx", {"finds": [{"water_temp_c": 14}]}, tmp_path / "mended.xlsx")
     run.check_files(folder, [mended], today=TODAY, mark=tmp_path / "second.xlsx")
@@ -406,7 +410,7 @@ def test_a_marked_copy_that_is_marked_again_shows_what_is_wrong_now(folder: Path
 
 
 def test_no_file_is_ever_overwritten(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
     other = tmp_path / "other.xlsx"
     other.write_text("mine")
     for out in (path, other):
@@ -426,7 +430,7 @@ def test_no_file_is_ever_overwritten(folder: Path, tmp_path: Path) -> None:
     ],
 )
 def test_what_cannot_be_marked(folder: Path, tmp_path: Path, files: list[str], out: str, message: str) -> None:
-    filled(folder / "out" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
+    filled(folder / "out" / "private" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
     with pytest.raises(RillbookError, match=message):
         run.check_files(folder, [tmp_path / name for name in files], today=TODAY, mark=tmp_path / out)
     assert not (tmp_path / out).exists()
@@ -434,7 +438,7 @@ def test_what_cannot_be_marked(folder: Path, tmp_path: Path, files: list[str], o
 
 def test_a_copy_that_would_lose_a_cell_is_not_left_behind(folder: Path, tmp_path: Path) -> None:
     """A day number below zero under a date format: the copying library makes an error of it."""
-    path = filled(folder / "out" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
     made = openpyxl.load_workbook(path)
     cell = made["finds"].cell(BLANK_ROW, columns(made["finds"])["remarks"])
     cell.value, cell.number_format = -5000000, "yyyy-mm-dd"
@@ -446,7 +450,7 @@ def test_a_copy_that_would_lose_a_cell_is_not_left_behind(folder: Path, tmp_path
 
 def test_it_opens_in_another_program_with_its_drop_downs_alive(folder: Path, tmp_path: Path, soffice: str) -> None:
     """LibreOffice reads the filled workbook and writes it anew; then it is loaded as any other."""
-    path = filled(folder / "out" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
     profile, out = (tmp_path / "profile").as_uri(), tmp_path / "again"
     command = [soffice, f"-env:UserInstallation={profile}", "--headless", "--convert-to", "xlsx", "--outdir", str(out), str(path)]
     subprocess.run(command, check=True, capture_output=True, timeout=240)
