@@ -116,7 +116,9 @@ def statement(settings: Settings, licence: tuple[str, str], day: str, key: bytes
         f"Ask {author}: better data may be had on request."
     )
     citation = f"{author} ({day[:4]}). {title}. Version of {day}."
-    return Statement(title, author, settings.invented, *licence, citation, day, withheld, opaque(key, "dataset", "", ""))
+    return Statement(
+        title, author, settings.invented, *licence, citation, day, withheld, opaque(key, "dataset", "", ""), settings.contact.strip()
+    )
 
 
 def _write_codes(private: Path, codes: pd.DataFrame) -> None:

@@ -60,7 +60,7 @@ def archive_frames(tables: Mapping[str, pd.DataFrame], said: Statement) -> dict[
         "event": _events(visits, said),
         "occurrence": _occurrences(tables, taxa),
         "measurement": _measurements(tables),
-        "humboldt": _humboldt(visits, tables["absences"], taxa["scientific_name"].to_dict()),
+        "humboldt": _humboldt(visits, tables, taxa["scientific_name"].to_dict()),
     }
 
 
@@ -159,9 +159,9 @@ def _long(tables: Mapping[str, pd.DataFrame], accuracy: Mapping[str, str]) -> It
             )
 
 
-def _humboldt(visits: pd.DataFrame, absences: pd.DataFrame, names: Mapping[str, str]) -> pd.DataFrame:
+def _humboldt(visits: pd.DataFrame, tables: Mapping[str, pd.DataFrame], names: Mapping[str, str]) -> pd.DataFrame:
     text = _texts("visits", visits)
-    absent = absences.groupby("event_id")["taxon"].agg(list).to_dict()
+    absent = tables["absences"].groupby("event_id")["taxon"].agg(list).to_dict()
     effort = visits["search_minutes"].astype(float) * visits["observer_count"].astype(float) / 60
     scope, counted = text["target_taxa"], text["all_counted"]
     complete = np.select([(scope != "") & (counted == "true"), (scope != "") & (counted == "false")],
@@ -182,9 +182,10 @@ def _humboldt(visits: pd.DataFrame, absences: pd.DataFrame, names: Mapping[str, 
     frame["taxonCompletenessReported"] = complete
     full = np.where(complete == "reportedComplete", "true", "false")
     frame["isTaxonomicScopeFullyReported"] = np.where(complete == "notReported", "", full)
-    frame["isAbsenceReported"] = np.where(complete == "reportedComplete", "true", "false")
+    frame["isAbsenceReported"] = np.where(text["event_id"].isin(absent), "true", "false")
     frame["absentTaxa"] = [_names(absent.get(event, []), names) for event in text["event_id"]]
-    frame["isAbundanceReported"] = "true"
+    # every find states a number; a visit without a published find states none
+    frame["isAbundanceReported"] = np.where(text["event_id"].isin(tables["finds"]["event_id"]), "true", "false")
     return frame
 
 

@@ -69,7 +69,7 @@ def eml_xml(tables: Mapping[str, pd.DataFrame], said: Statement) -> str:
 def _versions() -> list[str]:
     words = standard_words()
     return [
-        f"Words of Darwin Core as issued on {words['version', 'darwin_core'][0]}: occurrenceStatus is detected or notDetected.",
+        f"Words of Darwin Core as issued on {words['version', 'darwin_core'][0]}: occurrenceStatus is present or absent, which that issue calls detected and notDetected.",
         f"Words of the Humboldt Extension as issued on {words['version', 'humboldt'][0]}.",
         "lifeStage is the standard's word; the word that was recorded is given as a measurement, life stage as recorded.",
     ]
@@ -91,7 +91,10 @@ def _paragraphs(parent: ET.Element, name: str, texts: list[str]) -> None:
 
 
 def _party(parent: ET.Element, name: str, said: Statement) -> None:
-    _text(ET.SubElement(parent, name), "organizationName", said.author)
+    party = ET.SubElement(parent, name)
+    _text(party, "organizationName", said.author)
+    if said.contact:
+        _text(party, "electronicMailAddress" if "@" in said.contact else "onlineUrl", said.contact)
 
 
 def _coverage(coverage: ET.Element, tables: Mapping[str, pd.DataFrame]) -> None:

@@ -34,6 +34,8 @@ class Statement:
         What is withheld, why, and how to ask.
     dataset : str
         Opaque code of the data set, the same at every publication of the book.
+    contact : str
+        Mail or web address for those who ask; empty where the book states none.
     """
 
     title: str
@@ -45,6 +47,7 @@ class Statement:
     published: str
     withheld: str
     dataset: str
+    contact: str = ""
 
 
 @cache

@@ -25,6 +25,7 @@ DEFAULTS: dict[str, Any] = {
     "public_precision_deg": "0.1",
     "licence": "",
     "author": "",
+    "contact": "",
     "warm_months": [6, 7, 8, 9],
     "cold_months": [12, 1, 2, 3],
     "seed": 1,
@@ -73,6 +74,7 @@ class Settings:
     public_precision_deg: str
     licence: str
     author: str
+    contact: str
     warm_months: tuple[int, ...]
     cold_months: tuple[int, ...]
     seed: int

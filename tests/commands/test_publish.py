@@ -101,8 +101,8 @@ def test_the_archive_is_read_whole_and_its_counts_are_those_of_the_book(demo):
         statuses = [one.data[DWC + "occurrenceStatus"] for row in reader for one in row.extensions if one.rowtype == DWC + "Occurrence"]
         assert len(reader.rows) == visits
     assert extensions.count(ECO + "Event") == visits
-    assert statuses.count("detected") == finds
-    assert statuses.count("notDetected") == len(absences(demo)) > 0
+    assert statuses.count("present") == finds
+    assert statuses.count("absent") == len(absences(demo)) > 0
     assert len(statuses) == finds + len(absences(demo))
     assert extensions.count(OBIS + "ExtendedMeasurementOrFact") == measurements(demo)
 
@@ -214,7 +214,7 @@ def test_every_column_is_a_term_and_meta_xml_says_which(demo):
 
 
 def test_words_of_the_standard_stand_beside_our_own(demo):
-    """GBIF vocabulary life_stage (standards.md §1.4): embryo, larva, juvenile, adult; occurrenceStatus as issued on 2026-05-26 (§1.1)."""
+    """GBIF vocabulary life_stage (standards.md §1.4): embryo, larva, juvenile, adult; occurrenceStatus as readers know it (§1.1: before 2026-05-26)."""
     whole = archive(demo)
     stage = {row["occurrenceID"]: row["lifeStage"] for row in rows_of(whole["occurrence.csv"])}
     pairs = {
@@ -226,8 +226,8 @@ def test_words_of_the_standard_stand_beside_our_own(demo):
         ("hatchling", "juvenile"), ("larva", "larva"), ("metamorph", "juvenile"), ("juvenile", "juvenile"), ("adult", "adult"),
         ("undetermined", ""),
     }  # fmt: skip
-    assert {row["occurrenceStatus"] for row in rows_of(whole["occurrence.csv"])} == {"detected", "notDetected"}
-    assert {row["individualCount"] for row in rows_of(whole["occurrence.csv"]) if row["occurrenceStatus"] == "notDetected"} == {"0"}
+    assert {row["occurrenceStatus"] for row in rows_of(whole["occurrence.csv"])} == {"present", "absent"}
+    assert {row["individualCount"] for row in rows_of(whole["occurrence.csv"]) if row["occurrenceStatus"] == "absent"} == {"0"}
     assert "2026-05-26" in whole["eml.xml"]
 
 
@@ -240,9 +240,11 @@ def test_scope_and_absence_agree_within_an_event(demo):
     for row in rows_of(whole["humboldt.csv"]):
         event = row["eventID"]
         scope, absent_taxa = set(row["targetTaxonomicScope"].split(" | ")), set(filter(None, row["absentTaxa"].split(" | ")))
-        assert reported.get((event, "notDetected"), set()) == absent_taxa
+        assert reported.get((event, "absent"), set()) == absent_taxa
+        assert (row["isAbsenceReported"] == "true") == bool(absent_taxa)
+        assert (row["isAbundanceReported"] == "true") == bool(reported.get((event, "present")))
         if row["isTaxonomicScopeFullyReported"] == "true":
-            assert scope - reported.get((event, "detected"), set()) == absent_taxa
+            assert scope - reported.get((event, "present"), set()) == absent_taxa
         else:
             assert not absent_taxa and row["taxonCompletenessReported"] in ("notReported", "reportedIncomplete")
 
