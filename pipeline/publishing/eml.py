@@ -69,7 +69,8 @@ def eml_xml(tables: Mapping[str, pd.DataFrame], said: Statement) -> str:
 def _versions() -> list[str]:
     words = standard_words()
     return [
-        f"Words of Darwin Core as issued on {words['version', 'darwin_core'][0]}: occurrenceStatus is present or absent, which that issue calls detected and notDetected.",
+        f"Words of Darwin Core as issued on {words['version', 'darwin_core'][0]}; but occurrenceStatus is present or absent, which that "
+        "issue calls detected and notDetected.",
         f"Words of the Humboldt Extension as issued on {words['version', 'humboldt'][0]}.",
         "lifeStage is the standard's word; the word that was recorded is given as a measurement, life stage as recorded.",
     ]

@@ -214,7 +214,7 @@ def test_every_column_is_a_term_and_meta_xml_says_which(demo):
 
 
 def test_words_of_the_standard_stand_beside_our_own(demo):
-    """GBIF vocabulary life_stage (standards.md §1.4): embryo, larva, juvenile, adult; occurrenceStatus as readers know it (§1.1: before 2026-05-26)."""
+    """GBIF vocabulary life_stage (standards.md §1.4): embryo, larva, juvenile, adult; occurrenceStatus as before 2026-05-26 (§1.1)."""
     whole = archive(demo)
     stage = {row["occurrenceID"]: row["lifeStage"] for row in rows_of(whole["occurrence.csv"])}
     pairs = {
