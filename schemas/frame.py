@@ -23,7 +23,7 @@ MEANINGS = {
     "n_animals": "animals that share them",
     "n_visits": "visits with a reading",
     "n_dates": "dates with a reading",
-    "n_sites": "sites with a reading",
+    "n_sites": "sites with a reading; in what is shared, the least number of their class (1, 3, 6, 11, 21, 51)",
     "n_years": "years with a reading",
     "site": "waterbody where filled, else site_id",
     "reason": "why refused, or what limits the row",

@@ -9,6 +9,7 @@ import pandas as pd
 
 from pipeline.settings import DEFAULTS
 from pipeline.targets.figures import n_visits
+from pipeline.targets.site_counts import in_class
 from pipeline.writing.words import GRADES, Cell, Row, between, counted, figure, month_name, month_runs, number, plain, share_of
 from schemas.vocabulary import EGGS
 
@@ -26,7 +27,8 @@ def evidence(key: Cell, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[s
     untimed = len(read) - len(timed)
     night = f"{share_of(timed)} of the {len(timed)} with a clock time" if len(timed) else "not known: no clock times"
     visits = counted(n_visits(read), "visit")
-    dates, sites = (counted(read[word].nunique(), word) for word in ("date", "site"))
+    dates = counted(read["date"].nunique(), "date")
+    sites = in_class(read.loc[~read["site"].isin(facts.get("hidden_sites", ())), "site"].nunique())
     lines = [
         ("Readings", f"{counted(len(read), 'reading')} at {counted(read['n_animals'].sum(), 'animal')} (one animal counts once a day)"),
         ("From", f"{visits} on {dates} at {sites} in {counted(len(years), 'year')} ({', '.join(map(str, years)) or 'not noted'})"),
@@ -76,7 +78,12 @@ def found(name: str, record: Row | None, values: tuple[float, ...]) -> Row | Non
     interval = "none: too few sites or dates" if low is None or high is None else between(low, high)
     return {
         "label": label,
-        "counts": [int(figure(record[column]) or 0) for column in ("n_readings", "n_dates", "n_sites", "n_years")],
+        "counts": [
+            int(figure(record["n_readings"]) or 0),
+            int(figure(record["n_dates"]) or 0),
+            in_class(record["n_sites"]).removesuffix(" sites"),
+            int(figure(record["n_years"]) or 0),
+        ],
         "span": "–" if ends[0] is None else between(ends[0], ends[1]) + span,
         "median": "–" if pd.isna(middle) else plain(middle),
         "interval": interval,

@@ -11,6 +11,7 @@ import pandas as pd
 from pipeline.errors import RillbookError
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import DEFAULTS
+from pipeline.targets.site_counts import in_class
 from pipeline.writing.words import GRADES, Row, advised, counted, degrees, fahrenheit, figure, month_name, month_runs, number
 from schemas.enums import Status
 
@@ -47,7 +48,7 @@ def month_row(month: int, record: Row | None, values: tuple[float, ...], ceiling
     if record["status"] == Status.REFUSED and not n and not figure(record["n_readings"]):
         return row
     reason = "" if pd.isna(record["reason"]) else str(record["reason"])
-    counts = f"{counted(record['n_readings'], 'reading')}, {counted(record['n_dates'], 'date')}, {counted(record['n_sites'], 'site')}"
+    counts = f"{counted(record['n_readings'], 'reading')}, {counted(record['n_dates'], 'date')}, {in_class(record['n_sites'])}"
     if record["status"] == Status.REFUSED or figure(record["band_high"]) is None:
         return {**row, "kind": "refused", "why": reason or "refused", "notes": [counts]}
     _refuse_contradiction(name, record, ceiling, floor)

@@ -19,7 +19,7 @@ from pipeline.care.evidence import own_rows
 from pipeline.checking import held_list
 from pipeline.errors import RillbookError
 from pipeline.intake.report import silent
-from pipeline.publishing.public_book import public_title
+from pipeline.publishing.public_book import public_title, withheld_sites
 from pipeline.settings import Settings, read_settings
 from pipeline.statistics.grades import least_allowed
 from pipeline.writing.files import PRIVATE, write_files
@@ -89,8 +89,9 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         readings, exclusions = evidence.readings(connection, settings)
         before, accepted = read_ledger(connection)
         hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
-        spans = site_spans.site_spans(connection)
         known = known_rows(connection)
+        hidden = withheld_sites(folder, settings, known)
+        spans = site_spans.site_spans(connection, hidden)
         more, damp = _further(connection, settings, readings, known)
         cycle, half_ranges = _daily_cycle(connection, settings, readings, known)
     progress("deriving")
@@ -119,7 +120,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
         "inputs": hashes["sha256"].tolist(), "warm_months": settings.warm_months, "cold_months": settings.cold_months,
         "cooling_c_per_hour": judgement("cooling_rate"),
-        "site_spans": spans, "further": more, **cycle,
+        "site_spans": spans, "further": more, "hidden_sites": _hidden_names(known["sites"], hidden), **cycle,
         "schedule": days, "schedule_weeks": season.by_week(days), "schedule_months": season.by_month(days),
         "selection": more["selection"], "detection": more["detection"],
         "method_note": METHOD_NOTE if changed else "",
@@ -130,8 +131,24 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         ],
     }  # fmt: skip
     files = {"schedule": facts["schedule_weeks"], **{name: frame for name, frame in more.items() if name != "wetness"}}
-    _write_targets(folder / "out", kept_targets, files, facts)
-    return Derived(kept_targets, readings, facts, kept)
+    derived = Derived(kept_targets, readings, facts, kept)
+    _write_targets(folder / "out", derived, files, settings)
+    return derived
+
+
+def _hidden_names(sites: pd.DataFrame, hidden: frozenset[str]) -> frozenset[str]:
+    """Names under which readings are counted of which every site is withheld."""
+    body = sites["waterbody"].fillna("").str.strip()
+    names = body.where(body != "", sites["site_id"])
+    return frozenset(names[sites["site_id"].isin(hidden)]) - frozenset(names[~sites["site_id"].isin(hidden)])
+
+
+def _told(derived: Derived, settings: Settings) -> pd.DataFrame:
+    """Targets as pages and tables for others have them."""
+    from pipeline.targets.site_counts import without_hidden
+
+    seasons = {"warm": settings.warm_months, "cold": settings.cold_months}
+    return without_hidden(derived.targets, derived.readings, derived.facts["hidden_sites"], seasons)
 
 
 def _held(targets: pd.DataFrame, visits: Any, open_part: pd.DataFrame, air: Any, before: pd.DataFrame, accepted: pd.DataFrame) -> Any:
@@ -197,7 +214,11 @@ def _daily_cycle(
     return facts, half_ranges
 
 
-def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFrame], facts: dict[str, Any]) -> None:
+def _write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame], settings: Settings) -> None:
+    """Write the tables to share, and those with every number of sites for the keeper alone."""
+    from pipeline.targets.site_counts import coarse_sites
+
+    facts, targets = derived.facts, coarse_sites(_told(derived, settings))
     rows = json.loads(targets.to_json(orient="records", force_ascii=False, double_precision=6))
     document = {
         "study": facts["title"], "invented": facts["invented"], "licence": facts["licence"],
@@ -211,8 +232,9 @@ def _write_targets(out: Path, targets: pd.DataFrame, more: dict[str, pd.DataFram
     }  # fmt: skip
     traced = {name: facts[name] for name in ("method_version", "seed", "input_hash", "inputs")}
     files: dict[Path, str | bytes | None] = {
-        out / f"{name}.csv": held_list.csv_text(frame) for name, frame in {"targets": targets, **more}.items()
+        out / f"{name}.csv": held_list.csv_text(coarse_sites(frame)) for name, frame in {"targets": targets, **more}.items()
     }
+    files[out / PRIVATE / "targets.csv"] = held_list.csv_text(derived.targets)
     files[out / "targets.json"] = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
     # a plain hash of a sheet gives its places away to whoever can guess the rest of it
     files[out / PRIVATE / "targets_inputs.json"] = json.dumps(traced, indent=1) + "\n"
@@ -240,7 +262,8 @@ def _pages(folder: Path, derived: Derived) -> tuple[tuple[pd.DataFrame, pd.DataF
     settings = read_settings(folder)
     seen = set(derived.facts["exclusions"]["taxon"]) | set(derived.readings["taxon"])
     taxa = [code for code in settings.taxa["code"] if code in seen]
-    return (derived.targets, derived.readings, settings.taxa), taxa, {**derived.facts, "statements": dict(_statements(derived, settings))}
+    frames = (_told(derived, settings), derived.readings, settings.taxa)
+    return frames, taxa, {**derived.facts, "statements": dict(_statements(derived, settings))}
 
 
 def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[str, str, str], dict[str, list[dict[str, str]]]]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -14,10 +15,12 @@ from pipeline.book.absences import silent_visits
 from pipeline.book.connection import is_empty, open_book
 from pipeline.book.current import known_rows
 from pipeline.errors import RillbookError
+from pipeline.formulas.grid_squares import WITHHELD
 from pipeline.formulas.places import place_figures
 from pipeline.publishing.joint import joint_classes
 from pipeline.publishing.memory import MEMORY, Memory, narrowed, read_memory, remember
 from pipeline.publishing.protect import BookRows, Withheld, public_rows
+from pipeline.publishing.site_squares import site_squares
 from pipeline.settings import Settings
 
 NAMES = {"sites": ("site_id", "site_name", "waterbody", "county"), "visits": ("observers",), "finds": ("identified_by",)}
@@ -72,6 +75,16 @@ def public_book(folder: Path, settings: Settings) -> PublicBook:
     memory = read_memory(folder)
     tables, withheld = public_rows(rows, settings, memory.key, memory.sites, joint_classes(folder, rows, settings))
     return PublicBook(tables, withheld, rows, memory)
+
+
+def withheld_sites(folder: Path, settings: Settings, known: Mapping[str, pd.DataFrame]) -> frozenset[str]:
+    """Codes of the book's sites that are withheld, from everyone; what was published before counts too, as far as it is remembered."""
+    rows = BookRows(known["sites"], known["visits"], known["finds"], known["availability"])
+    with suppress(RillbookError):
+        squares = site_squares(rows, settings, read_memory(folder).sites)
+        return frozenset(squares.loc[squares["left_out"] == WITHHELD, "site_id"])
+    squares = site_squares(rows, settings, {})
+    return frozenset(squares.loc[squares["left_out"] == WITHHELD, "site_id"])
 
 
 def open_to_all(folder: Path, settings: Settings, shown: PublicBook, anyway: tuple[str, str] | None = None) -> None:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import pandas as pd
 
 from pipeline.formulas.places import place_figures
+from pipeline.targets.site_counts import in_class
 
 LEAST_SITES, ELEVATION_STEP_M, CANOPY_STEP_PCT = (
     int(place_figures()[name]) for name in ("span_sites_least", "span_elevation_step_m", "span_canopy_step_pct")
 )
 
 SITES = f"""
-WITH found AS (SELECT DISTINCT f.taxon, s.* FROM finds f JOIN visits v USING (visit_id) JOIN sites s USING (site_id)),
+WITH found AS (SELECT DISTINCT f.taxon, s.* FROM finds f JOIN visits v USING (visit_id) JOIN sites s USING (site_id)
+  WHERE NOT list_contains($hidden::VARCHAR[], site_id)),
 spans AS (SELECT taxon, count(*) AS n_sites,
     count(elevation_m) AS n_elevation, count(latitude) AS n_latitude, count(canopy_pct) AS n_canopy,
     min(elevation_m) / {ELEVATION_STEP_M} AS lowest, max(elevation_m) / {ELEVATION_STEP_M} AS highest, round(avg(latitude)) AS latitude,
@@ -26,13 +29,15 @@ FROM spans ORDER BY taxon
 """
 
 
-def site_spans(connection: Any) -> dict[str, str]:
+def site_spans(connection: Any, hidden: Collection[str] = ()) -> dict[str, str]:
     """Say at what elevations, latitude and canopy each taxon was found (method §2).
 
     Parameters
     ----------
     connection : duckdb connection
         An open book.
+    hidden : collection of str
+        Codes of sites that are withheld: nothing is told of them, nor that there are any.
 
     Returns
     -------
@@ -40,7 +45,7 @@ def site_spans(connection: Any) -> dict[str, str]:
         Taxon to a sentence. Elevations and canopy are widened to whole steps (data/reference/places.csv), latitude rounded to a whole
         degree, and a figure that fewer than `span_sites_least` sites give is left out, so that no site can be told from it.
     """
-    frame = connection.execute(SITES).df()
+    frame = connection.execute(SITES, {"hidden": sorted(hidden)}).df()
     return {str(row.taxon): _sentence(row) for row in frame.itertuples()}
 
 
@@ -53,4 +58,4 @@ def _sentence(row: Any) -> str:
     if row.n_canopy >= LEAST_SITES:
         parts.append(f"canopy {row.canopy_low:.0f} to {row.canopy_high:.0f} %")
     said = "; ".join(parts) or "elevation, latitude and canopy are not noted, or not for enough sites to be told without giving one away"
-    return f"Found at {row.n_sites} sites: {said}."
+    return f"Found at {in_class(row.n_sites)}: {said}."
