@@ -9,6 +9,7 @@ from functools import cache
 import numpy as np
 import pandas as pd
 import pytest
+from examples import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -368,9 +369,9 @@ def moved(seed: int, some_sites, visits, finds, steps):
     return others, days, spots
 
 
-# 100 books are published three times: 200 times something is published again.
+# In a full run 100 books are published three times: 200 times something is published again.
 @pytest.mark.slow
-@settings(max_examples=100)
+@settings(max_examples=examples(100, 25))
 @given(st.integers(0, 2**32))
 def test_no_number_of_publications_places_a_site_finer_than_its_square(seed):
     book = invented(seed)

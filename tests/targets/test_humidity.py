@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from examples import examples
 from hypothesis import HealthCheck, given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
@@ -284,7 +285,7 @@ STUDIES = st.builds(
     seed=st.integers(0, 2**31), sites=st.integers(1, 8), dates=st.integers(3, 16), years=st.integers(1, 3),
     level=st.sampled_from([60.0, 80.0, 90.0, 97.0]), spread=st.sampled_from([0.0, 5.0, 15.0]),
 )  # fmt: skip
-many = hypothesis_settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
+many = hypothesis_settings(max_examples=examples(40, 12), suppress_health_check=[HealthCheck.too_slow])
 
 
 @many

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from examples import examples
 from hypothesis import HealthCheck, assume, given, note, settings
 from hypothesis import strategies as st
 from line_checks import assert_ordered, assert_steady
@@ -118,7 +119,7 @@ STUDIES = st.builds(
     visit_readings=st.sampled_from([0.0, 0.3, 1.0]),
 )
 MASKS = st.tuples(st.integers(0, 2**32), st.sampled_from([0.02, 0.3, 0.8, 1.0]))
-many = settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+many = settings(max_examples=examples(40, 12), suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 
 
 def derive(readings: pd.DataFrame, **words: Any) -> pd.DataFrame:
