@@ -6,17 +6,15 @@ import math
 from datetime import date, timedelta
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.commands.write_reports import _shared
-from pipeline.formulas.detection import COMPUTED, NOT_KNOWN, STATED, detections, searches
+from pipeline.formulas.detection import detections, searches
 from pipeline.formulas.grades import ORDER, grade_of, needs
 from pipeline.formulas.limits import judgement
-from pipeline.formulas.sample_size import visits_for_absence, wilks_minimum_n
 from pipeline.reports import gaps, gaps_page, revisit
 from pipeline.settings import Settings, parse_settings
 from pipeline.targets import derive
@@ -37,110 +35,6 @@ group = "cool_stream"
 """,
     "test",
 )
-
-
-# --- visits to absence -------------------------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(("detection", "visits"), [(0.2, 14), (0.3, 9), (0.5, 5), (0.67, 3), (0.85, 2)])
-def test_visits_to_absence_by_hand(detection: float, visits: int) -> None:
-    """n = ln 0.05 / ln(1 − p), McArdle 1990 (from memory); e.g. 0.8^13 = 0.055 and 0.8^14 = 0.044 by hand."""
-    assert visits_for_absence(detection, 0.95) == visits
-    assert (1 - detection) ** visits <= 0.05 < (1 - detection) ** (visits - 1)
-
-
-@pytest.mark.parametrize(("confidence", "content", "n"), [(0.95, 0.95, 59), (0.95, 0.9, 29), (0.95, 0.99, 299), (0.9, 0.95, 45)])
-def test_visits_to_absence_is_the_one_sided_figure_of_wilks(confidence: float, content: float, n: int) -> None:
-    """Check values C01, C05, C07 and C09: Wilks 1941; Hahn & Meeker 1991. Content 1 − detection, one block cut off."""
-    assert visits_for_absence(1 - content, confidence) == n
-
-
-@given(st.floats(0.02, 0.98), st.floats(0.5, 0.99))
-def test_visits_to_absence_agrees_with_wilks_everywhere(detection: float, confidence: float) -> None:
-    own, other = visits_for_absence(detection, confidence), wilks_minimum_n(confidence, 1 - detection, 1)
-    exact = math.log(1 - confidence) / math.log(1 - detection)
-    assert own == other or abs(exact - round(exact)) < 1e-6
-
-
-def test_a_quotient_that_is_whole_is_not_rounded_up() -> None:
-    """(1 − 0.5)^3 is 0.125 exactly: three visits for a confidence of 0.875."""
-    assert visits_for_absence(0.5, 0.875) == 3
-
-
-@pytest.mark.parametrize(("detection", "confidence"), [(0, 0.95), (1, 0.95), (1.2, 0.95), (0.3, 0), (0.3, 1), (math.nan, 0.95)])
-def test_no_search_is_sure(detection: float, confidence: float) -> None:
-    with pytest.raises(ValueError, match="between 0 and 1"):
-        visits_for_absence(detection, confidence)
-
-
-# --- detection ---------------------------------------------------------------------------------------------------------------------------
-
-
-def history(rows: str, targets: str = "EWIL|GPOR") -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Visits and finds from lines such as ``A 0101000``: a site and whether each of its visits found EWIL."""
-    visits, finds = [], []
-    for line in rows.split("\n"):
-        site, found = line.split()
-        for day, mark in enumerate(found):
-            name = f"{site}{day}"
-            when = pd.Timestamp(2024, 3, 1) + timedelta(days=14 * day)
-            visits.append(
-                {
-                    "visit_id": name,
-                    "site_id": site,
-                    "visit_date": when,
-                    "start_time": None,
-                    "target_taxa": targets,
-                    "incomplete": mark == "?",
-                }
-            )
-            if mark == "1":
-                finds += [{"visit_id": name, "taxon": "EWIL"}] * 2
-    return pd.DataFrame(visits), pd.DataFrame(finds, columns=["visit_id", "taxon"])
-
-
-def test_detection_by_hand() -> None:
-    """A: after its first find 1, 0, 1; B: 0, 0; C was found on its last visit only; D never; E has two visits, too few to count."""
-    visits, finds = history("A 01101\nB 100\nC 0001\nD 000\nE 11")
-    ewil, gpor = detections(searches(visits, finds), ["EWIL", "GPOR"], {}).to_dict("records")
-    assert (ewil["n_found_again"], ewil["n_later"], ewil["n_sites"], ewil["basis"]) == (2, 5, 2, COMPUTED)
-    assert ewil["detection"] == 0.4 and ewil["visits_to_absence"] == 6  # 0.6^5 = 0.078, 0.6^6 = 0.047
-    assert gpor["basis"] == NOT_KNOWN and math.isnan(gpor["visits_to_absence"]) and "no site" in gpor["why"]
-
-
-def test_a_visit_whose_finds_are_held_back_says_nothing() -> None:
-    visits, finds = history("A 1?0?1")
-    (row,) = detections(searches(visits, finds), ["EWIL"], {}).to_dict("records")
-    assert (row["n_found_again"], row["n_later"]) == (1, 2)
-
-
-def test_absence_is_for_target_taxa_only() -> None:
-    visits, finds = history("A 10101", targets="GPOR")
-    assert set(searches(visits, finds)["taxon"]) == {"GPOR"}
-    visits["target_taxa"] = None
-    assert searches(visits, finds).empty
-
-
-@pytest.mark.parametrize("marks", ["1111", "1000"])
-def test_all_or_none_is_not_known(marks: str) -> None:
-    visits, finds = history(f"A {marks}")
-    (row,) = detections(searches(visits, finds), ["EWIL"], {}).to_dict("records")
-    assert row["basis"] == NOT_KNOWN and math.isnan(row["detection"]) and ("all" if marks == "1111" else "none") in row["why"]
-
-
-def test_what_a_person_states_stands() -> None:
-    visits, finds = history("A 11111")
-    (row,) = detections(searches(visits, finds), ["EWIL"], {"EWIL": 0.3}).to_dict("records")
-    assert (row["basis"], row["detection"], row["visits_to_absence"]) == (STATED, 0.3, 9)
-
-
-def test_the_share_after_the_first_find_is_that_of_the_animal() -> None:
-    """Drawn with a detection of 0.3 at half of 400 sites: the share is 0.3 within three standard errors, however many sites are empty."""
-    rng = np.random.default_rng(5)
-    lines = [f"S{site} " + "".join("1" if site % 2 and draw < 0.3 else "0" for draw in rng.uniform(size=10)) for site in range(400)]
-    visits, finds = history("\n".join(lines))
-    (row,) = detections(searches(visits, finds), ["EWIL"], {}).to_dict("records")
-    assert abs(row["detection"] - 0.3) < 3 * math.sqrt(0.3 * 0.7 / row["n_later"])
 
 
 # --- what a cell lacks -------------------------------------------------------------------------------------------------------------------

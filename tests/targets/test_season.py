@@ -7,10 +7,8 @@ almanac in test_sun.
 
 from __future__ import annotations
 
-import csv
 import itertools
 import math
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -19,9 +17,6 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.formulas.harmonic import cosinor, cosinor_at
-from pipeline.formulas.weights import site_day_weights
-from pipeline.formulas.year_days import day_of_year
 from pipeline.settings import parse_settings
 from pipeline.targets.course import runs, slowed, span
 from pipeline.targets.daily_cycle import corrected_readings, half_range_for, logger_half_range, night_drop
@@ -49,42 +44,6 @@ CELL = ["taxon", "population", "life_stage", "medium"]
 YEAR = tuple(range(1, 13))
 
 
-# --- the harmonic
-
-
-def _checks() -> list[dict[str, str]]:
-    with (Path(__file__).parents[1] / "check_values" / "season.csv").open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
-
-
-@pytest.mark.parametrize("row", _checks(), ids=lambda row: row["id"])
-def test_published_cosinor(row: dict[str, str]) -> None:
-    times, values = ([float(word) for word in row[name].split()] for name in ("times", "values"))
-    fit = cosinor(times, values, np.full(len(times), 0.25), float(row["period"]))
-    assert getattr(fit, row["attribute"]) == pytest.approx(float(row["expected"]), rel=0, abs=float(row["tolerance"]))
-
-
-@given(seed=st.integers(0, 2**32), n=st.integers(6, 60))
-def test_cosinor_is_weighted_least_squares_of_statsmodels(seed: int, n: int) -> None:
-    from statsmodels.regression.linear_model import WLS
-
-    rng = np.random.default_rng(seed)
-    days, weights = rng.choice(np.arange(1, 366), n, replace=False), rng.uniform(0.1, 3, n)
-    values = 10 + 7 * np.cos(2 * np.pi * (days - 200) / 365.25) + rng.normal(0, 1, n)
-    fit = cosinor(days, values, weights)
-    angle = 2 * np.pi * days / 365.25
-    other = WLS(values, np.stack([np.ones(n), np.cos(angle), np.sin(angle)], axis=1), weights=weights).fit()
-    assert [fit.mesor, fit.cosine, fit.sine] == pytest.approx(list(other.params), rel=1e-6, abs=1e-7)
-    slope = np.array([0, fit.cosine, fit.sine]) / fit.amplitude
-    assert fit.amplitude_se == pytest.approx(math.sqrt(slope @ other.cov_params() @ slope), rel=1e-6)
-    assert cosinor_at(fit, [fit.peak])[0] == pytest.approx(fit.mesor + fit.amplitude)
-
-
-def test_two_days_make_no_course() -> None:
-    with pytest.raises(ValueError, match="three different days"):
-        cosinor([10, 10, 200], [1.0, 2.0, 3.0], [1, 1, 1])
-
-
 # --- runs and days
 
 
@@ -108,11 +67,6 @@ def test_days_reach_a_week_beyond_the_visits() -> None:
     assert span((6, 7), np.array([210, 154, 180])).tolist() == list(range(147, 218))
     assert span((12, 1), np.array([354, 4])).tolist() == [*range(347, 366), *range(1, 12)]
     assert span(YEAR, np.array([40])).tolist() == list(range(1, 366))
-
-
-def test_29_february_counts_as_the_28th() -> None:
-    dates = pd.Series(pd.to_datetime(["2020-02-28", "2020-02-29", "2020-03-01", "2021-03-01", "2020-12-31", "2021-01-01"]))
-    assert day_of_year(dates).tolist() == [59, 59, 60, 60, 365, 1]
 
 
 @given(st.lists(st.floats(-5, 30), min_size=1, max_size=60), st.booleans())
@@ -583,12 +537,3 @@ def test_correction_takes_the_hour_of_the_day_out() -> None:
 
 
 # --- the plot
-
-
-def test_weights_are_those_of_the_targets() -> None:
-    # One site read in June ten times and one once: the fit at June weighs them alike, so it passes through their middle.
-    rows = [("a", 6, day, 12.0) for day in range(1, 11)] + [("b", 6, 5, 16.0)]
-    rows += [(site, month, day, 10.0) for site in "ab" for month in (4, 9) for day in (5, 15)]
-    frame = pd.DataFrame(rows, columns=["site", "month", "d", "value"])
-    weights = site_day_weights(frame["site"], frame["month"], frame["d"])
-    assert weights[:10].sum() == pytest.approx(weights[10]) == pytest.approx(1 / 6)
