@@ -22,7 +22,8 @@ def test_rules_of_groups_see_the_rows_that_the_book_holds_already(book: Settings
         for table, one in run(base(), book).tables.items()
     }
     finds = (
-        "find_id,visit_id,taxon,life_stage,count,microhabitat,svl_mm,total_length_mm,mass_g\nTWIN,V1,GPOR,adult,1,rock_in_flow,80,140,9.0\n"
+        "find_id,visit_id,found_at,taxon,life_stage,gills,count,microhabitat,svl_mm,total_length_mm,mass_g,water_temp_c\n"
+        "TWIN,V1,20:20,GPOR,adult,none,1,rock_in_flow,80,140,9.0,12.6\n"
     )
     visits = "visit_id,site_id,visit_date,start_time,protocol,search_minutes\nAGAIN,S1,2023-06-10,20:00,visual_encounter,10\n"
     checked = run(write(tmp_path, finds=finds, visits=visits), book, known)
