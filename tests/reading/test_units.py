@@ -58,7 +58,7 @@ def test_units(stored: str, unit: str) -> None:
     ("text", "parts"),
     [
         ("58F", ("58", "F")), ("58 °F", ("58", "°F")), ("-4.5 cm", ("-4.5", "cm")), ("\u22124.5cm", ("\u22124.5", "cm")),
-        (".5 m", (".5", "m")), ("1,5 m", ("1,5", "m")), ("58", None), ("F", None), ("", None), ("58 ", None), ("m 58", None), ("1-2 m", None),
+        (".5 m", (".5", "m")), ("1,5 m", ("1,5", "m")), ("58", None), ("F", None), ("", None), ("58 ", None), ("m 58", None),
     ],
 )  # fmt: skip
 def test_a_number_and_its_unit_part(text: str, parts: tuple[str, str] | None) -> None:

@@ -3,39 +3,19 @@
 from __future__ import annotations
 
 import math
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 import pandas as pd
 import pytest
+from gap_study import READ, SETTINGS, SITES, row_of, study, visits_of
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.commands.write_reports import _shared
 from pipeline.formulas.detection import detections, searches
 from pipeline.formulas.grades import ORDER, grade_of, needs
-from pipeline.formulas.limits import judgement
 from pipeline.reports import gaps, gaps_page, revisit
-from pipeline.settings import Settings, parse_settings
 from pipeline.targets import derive
-from schemas.frames import Readings
-
-SETTINGS = parse_settings(
-    """
-[book]
-time_zone = "America/New_York"
-[[taxon]]
-code = "EWIL"
-scientific_name = "Eurycea wilderae"
-group = "cool_stream"
-[[taxon]]
-code = "GPOR"
-scientific_name = "Gyrinophilus porphyriticus"
-group = "cool_stream"
-""",
-    "test",
-)
-
 
 # --- what a cell lacks -------------------------------------------------------------------------------------------------------------------
 
@@ -100,64 +80,10 @@ def test_lacks_by_hand() -> None:
 
 # --- a small study -----------------------------------------------------------------------------------------------------------------------
 
-SITES = pd.DataFrame({
-    "site_id": ["A", "B", "C", "D", "E"], "site_name": ["", "", "", None, "<b>E</b>"], "waterbody": ["a", "b", None, "d", "d"],
-    "population": ["north"] * 5,
-})  # fmt: skip
-
-
-def reading(site: str, day: str, stage: str = "larva", medium: str = "water", value: float = 12.0, **more: Any) -> dict[str, Any]:
-    when = pd.Timestamp(day)
-    return {
-        "taxon": "EWIL", "population": "north", "life_stage": stage, "medium": medium, "month": when.month, "site": site,
-        "visit_id": f"{site} {day}", "date": when, "year": when.year, "hour": 10.0, "night": False, "value": value, "accuracy_c": 0.2,
-        "from_visit": False, "medium_assumed": False, "at_nest": stage == "egg_mass", "depth_cm": math.nan, "n_animals": 1, **more,
-    }  # fmt: skip
-
-
-def typed(rows: list[dict[str, Any]]) -> pd.DataFrame:
-    frame = pd.DataFrame(rows)
-    return Readings.validate(
-        frame.astype({"month": "Int64", "year": "Int64", "n_animals": "Int64", "night": "boolean", "date": "datetime64[us]"})
-    )
-
-
-DAYS = ["2024-05-02", "2024-05-20", "2024-06-05", "2024-06-25", "2024-07-10"]
-READ = typed([
-    *(reading(site, day, value=10 + place) for place, site in enumerate("abC") for day in DAYS),
-    *(reading(site, DAYS[0], "adult", "surface", night=True) for site in "ab"),
-    *(reading("a", day, "egg_mass", "edge") for day in DAYS),
-    *(reading("a", DAYS[2], "adult", "land") for _ in range(1)),
-])  # fmt: skip
-
-
-def visits_of(last: str = "2024-07-10") -> tuple[pd.DataFrame, pd.DataFrame]:
-    days = [*DAYS[:-1], last]
-    visits = pd.DataFrame([
-        {"visit_id": f"{site} {day}", "site_id": site, "visit_date": pd.Timestamp(day), "start_time": "10:00",
-         "target_taxa": "EWIL|GPOR", "incomplete": False}
-        for site in "ABC" for day in days
-    ])  # fmt: skip
-    return visits, pd.DataFrame({"visit_id": visits["visit_id"], "taxon": "EWIL", "life_stage": "larva"})
-
-
-def study(settings: Settings = SETTINGS) -> dict[str, Any]:
-    targets = derive.targets(READ, settings.taxa, settings, replicates=200)
-    shared = _shared(READ, derive.distinct_values)
-    visits, finds = visits_of()
-    looked = searches(visits, finds)
-    listed = gaps.gap_list(targets, shared, gaps.searched(READ, looked, SITES, settings))
-    return {"targets": targets, "shared": shared, "gaps": listed, "looked": looked, "visits": visits, "finds": finds}
-
 
 @pytest.fixture(scope="module")
 def small() -> dict[str, Any]:
     return study()
-
-
-def row_of(frame: pd.DataFrame, stage: str, medium: str, month: str) -> dict[str, Any]:
-    (row,) = frame[frame["life_stage"].eq(stage) & frame["medium"].eq(medium) & frame["month"].eq(month)].to_dict("records")
-    return dict(row)
 
 
 def test_no_egg_cell_is_ever_listed(small: dict[str, Any]) -> None:
@@ -245,78 +171,6 @@ def test_months_that_raise_most_a_day_come_first() -> None:
 # --- the plan ----------------------------------------------------------------------------------------------------------------------------
 
 
-def planned(today: date, last: str = "2024-07-10") -> pd.DataFrame:
-    made = study()
-    visits, finds = visits_of(last)
-    looked = searches(visits, finds)
-    past = revisit.history(looked, detections(looked, ["EWIL", "GPOR"], {"GPOR": 0.3}), SITES["site_id"].tolist())
-    return revisit.plan(made["gaps"], READ, SITES, visits, past, today)
-
-
-@given(
-    today=st.dates(date(2024, 7, 1), date(2025, 12, 31)),
-    ago=st.integers(0, 40),
-)
-def test_no_site_twice_within_a_fortnight(today: date, ago: int) -> None:
-    """Method §11. A day planned, any other day planned and any day in the past lie 14 days apart, whichever day of each window is taken."""
-    rest = 14
-    assert judgement("revisit_days_least") == rest
-    visits, _ = visits_of(f"{today - timedelta(days=ago)}")
-    looked = SMALL["looked"]
-    past = revisit.history(looked, detections(looked, ["EWIL", "GPOR"], {"GPOR": 0.3}), SITES["site_id"].tolist())
-    plan = revisit.plan(SMALL["gaps"], READ, SITES, visits, past, today)
-    assert len(plan)
-    for site, rows in plan.groupby("site_id"):
-        pairs = zip(rows["from"], rows["until"], strict=True)
-        windows = [(date.fromisoformat(start), date.fromisoformat(until)) for start, until in pairs]
-        past_days = [day.date() for day in visits.loc[visits["site_id"].eq(site), "visit_date"] if day.date() <= today]
-        ends = [*past_days, *(until for _, until in windows)]
-        assert all(today <= start <= until for start, until in windows)
-        for start, until in windows:
-            assert all((start - end).days >= rest for end in ends if end < until)
-    assert not plan.duplicated(["month", "site_id"]).any()
-
-
-SMALL = study()
-
-
-def test_the_plan_asks_for_no_eggs_and_says_when_not_to_go() -> None:
-    plan = planned(date(2025, 5, 1))
-    assert len(plan) and not plan["look_for"].str.contains("egg").any()
-    assert plan["go_only_if"].eq(revisit.GO_ONLY_IF).all() and "rises" in revisit.GO_ONLY_IF
-    night = plan["look_for"].str.contains("surface")
-    assert night.any() and plan.loc[night, "company"].str.contains("two people").all()
-
-
-def test_of_two_sites_on_one_waterbody_one_stands() -> None:
-    plan = planned(date(2025, 5, 1))
-    for _, rows in plan.groupby("month"):
-        assert len({"D", "E"} & set(rows["site_id"])) <= 1
-
-
-def test_a_site_that_a_cell_has_already_is_not_asked_for_new_sites() -> None:
-    """Larvae in water in May lack 4 visits, 3 of them at new sites; a cell that lacks new sites only is served by none of its own."""
-    cell = row_of(SMALL["gaps"], "larva", "water", "5")
-    only_new = pd.DataFrame([{**cell, "more_visits": 3, "more_sites": 3}])
-    visits, _ = visits_of()
-    looked = SMALL["looked"]
-    past = revisit.history(looked, detections(looked, ["EWIL"], {}), SITES["site_id"].tolist())
-    plan = revisit.plan(only_new, READ, SITES, visits, past, date(2025, 5, 1))
-    assert set(plan.loc[plan["look_for"].ne(""), "site_id"]) == {"D"}
-    assert plan.iloc[0]["score"] == round(1 / cell["trips"], 3)
-
-
-def test_absence_at_a_site_by_hand() -> None:
-    """GPOR was looked for five times at A, B and C and not found; at a detection of 0.3 nine visits state absence: four to go."""
-    looked = SMALL["looked"]
-    past = revisit.history(looked, detections(looked, ["EWIL", "GPOR"], {"GPOR": 0.3}), SITES["site_id"].tolist())
-    gpor = past[past["taxon"].eq("GPOR")]
-    assert gpor["n_looked"].tolist() == [5, 5, 5] and gpor["visits_to_absence"].tolist() == [4, 4, 4]
-    assert past.loc[past["taxon"].eq("EWIL"), "visits_to_absence"].isna().all()
-    enough = revisit.history(looked, detections(looked, ["EWIL", "GPOR"], {"GPOR": 0.5}), SITES["site_id"].tolist())
-    assert enough.loc[enough["taxon"].eq("GPOR"), "visits_to_absence"].tolist() == [0, 0, 0]
-
-
 def test_a_book_without_readings_has_an_empty_list() -> None:
     empty = READ.iloc[:0]
     targets = derive.targets(empty, SETTINGS.taxa, SETTINGS)
@@ -333,12 +187,3 @@ def test_a_book_without_readings_has_an_empty_list() -> None:
     assert len(never) == 10 and never.loc[0, "why"] == "never found" and "found, not measured" in set(never["why"])
     assert "No reading counts yet" in gaps_page.page(listed, months, absence, never, 0, SETTINGS, date(2025, 1, 1))
     assert "No visit of the coming months" in revisit.page(plan, past, absence, SITES, SETTINGS, date(2025, 1, 1))
-
-
-def test_a_hostile_name_is_text_on_the_plan() -> None:
-    plan = planned(date(2025, 5, 1))
-    sites = SITES.assign(site_name="<script>x</script>")
-    absence = detections(SMALL["looked"], ["EWIL"], {})
-    past = revisit.history(SMALL["looked"], absence, ["A"])
-    text = revisit.page(plan, past, absence, sites, SETTINGS, date(2025, 5, 1))
-    assert "<script>" not in text and "&lt;script&gt;" in text
