@@ -7,28 +7,12 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from care_study import HOSTILE, NORTH, SITE, Text, rows_of, sheet, study
 from conftest import offline_pages
 
 from pipeline.care.sheet import page, write
 from pipeline.errors import RillbookError
-from pipeline.writing.words import fahrenheit, number
-
-
-# °F. Definition of the degree Fahrenheit: °F = 1.8 °C + 32; 20 °C is 68 °F and 10 °C is 50 °F exactly.
-@pytest.mark.parametrize(
-    ("printed", "up", "expected"), [(20.0, False, 68), (10.0, True, 50), (14.0, False, 57), (14.0, True, 58), (19.5, False, 67)]
-)
-def test_fahrenheit(printed: float, up: bool, expected: int) -> None:
-    assert fahrenheit(printed, up=up) == expected
-
-
-def test_fahrenheit_is_within_a_degree_and_never_on_the_unsafe_side() -> None:
-    for printed in np.arange(-1.0, 26.0, 0.5):
-        exact = printed * 1.8 + 32
-        assert exact - 1 < fahrenheit(printed) <= exact <= fahrenheit(printed, up=True) < exact + 1
 
 
 def test_opening_and_closing_words(text: str) -> None:
@@ -135,10 +119,6 @@ def test_plots_say_the_same_in_words(html: str) -> None:
     north = next(svg for svg in svgs if "Larvae, in water, north" in svg)
     assert "October: 8 readings from 7.7 to 12.4, band 9 to 12, act above 14." in north
     assert "January" not in north and "Never above 18, not a temperature to keep." in north
-
-
-def test_numbers_are_written_as_people_read_them() -> None:
-    assert [number(12.0), number(12.5), number(-0.5), number(-0.04, 1), number(7.26, 1)] == ["12", "12.5", "−0.5", "0.0", "7.3"]
 
 
 # The browser: what a person sees, with no network.
