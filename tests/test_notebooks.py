@@ -20,6 +20,7 @@ from benchmarks import validate_bound
 from nbclient import NotebookClient
 
 from pipeline.commands import run
+from schemas.tables import LOADED
 
 ROOT = Path(__file__).resolve().parent.parent
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
@@ -176,7 +177,7 @@ def test_no_output_names_a_place_of_the_machine(name: str, request: pytest.Fixtu
 def test_every_row_and_cell_of_the_sheets_is_in_the_accounting(tour: Ran, study: Path) -> None:
     """Counted anew with the csv module."""
     rows, cells, _ = (by_label(table) for table in tour.tables("Every row and every cell is somewhere"))
-    sheets = [list(csv.reader((study / "sheets" / f"{name}.csv").open(encoding="utf-8", newline=""))) for name in run.LOADED[:4]]
+    sheets = [list(csv.reader((study / "sheets" / f"{name}.csv").open(encoding="utf-8", newline=""))) for name in LOADED[:4]]
     assert rows["rows"].astype(int).sum() == sum(len(sheet) - 1 for sheet in sheets)
     assert cells["cells"].astype(int).sum() == sum(len(sheet[0]) * (len(sheet) - 1) for sheet in sheets)
 

@@ -14,29 +14,13 @@ import pandera.errors
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pandera.engines.pandas_engine import Engine
+from sound_rows import ALL_FIELDS, DTYPES
 
-from schemas.column_faults import COLUMN_FAULTS
 from schemas.ddl import create_table
-from schemas.enums import EFFECTS
 from schemas.fields import Field
-from schemas.rules import RULES
-from schemas.tables import LOADED, MODELS, fields, key_of, keys_of, purpose
+from schemas.tables import LOADED, MODELS, fields
 from schemas.vocabulary import codes, medium_of, vocabulary, vocabulary_names
 
-DTYPES = {
-    "text": "str",
-    "code": "str",
-    "codes": "str",
-    "clock": "str",
-    "real": "float64",
-    "whole": "Int64",
-    "yes_no": "boolean",
-    "day": "datetime64[us]",
-    "instant": "datetime64[us]",
-}
-SQL_TYPES = {"real": "DOUBLE", "whole": "BIGINT", "yes_no": "BOOLEAN", "day": "DATE", "instant": "TIMESTAMP"}
-ALL_FIELDS = [field for table in MODELS for field in fields(table).values()]
 # Half of the surrogates cannot be written as UTF-8, so no file can bring them.
 ANY_TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=6)
 CLOCKS = st.times().map(lambda time: time.strftime("%H:%M"))
@@ -194,16 +178,6 @@ def sample(field: Field) -> Any:
     return {"text": "x", "whole": 1, "day": datetime.date(2024, 5, 6)}[field.kind]
 
 
-@pytest.mark.parametrize("table", MODELS)
-def test_types_of_the_columns_agree(database: duckdb.DuckDBPyConnection, table: str) -> None:
-    described = {name: kind for name, kind, *_ in database.execute(f"DESCRIBE {table}").fetchall()}
-    columns = MODELS[table].to_schema().columns
-    assert list(described) == list(columns) == list(fields(table))
-    for name, field in fields(table).items():
-        assert described[name] == SQL_TYPES.get(field.kind, "VARCHAR"), name
-        assert columns[name].dtype.check(Engine.dtype(DTYPES[field.kind])), name
-
-
 @pytest.mark.parametrize("table", LOADED)
 def test_pandera_refuses_a_column_of_another_type(table: str) -> None:
     first = {name: sample(field) if field.required else None for name, field in fields(table).items()}
@@ -211,79 +185,6 @@ def test_pandera_refuses_a_column_of_another_type(table: str) -> None:
         frame = typed(table, first)
         frame[name] = pd.Series([object()], dtype="object")
         assert name in pandera_refuses(table, frame)
-
-
-def test_the_ddl_puts_further_columns_first_and_takes_another_name() -> None:
-    connection = duckdb.connect()
-    connection.execute(create_table("sites", "sites_all", "load_id BIGINT NOT NULL"))
-    described = [name for name, *_ in connection.execute("DESCRIBE sites_all").fetchall()]
-    assert described == ["load_id", *fields("sites")]
-
-
-def test_every_table_has_one_required_key_and_a_purpose() -> None:
-    for table in MODELS:
-        keys = [field for field in fields(table).values() if field.key]
-        assert [field.name for field in keys] == list(keys_of(table)) and keys[0].name == key_of(table)
-        # what a logger writes is named by the logger and the instant
-        assert len(keys) == (2 if table == "logger_readings" else 1)
-        assert all(field.required for field in keys) and purpose(table).endswith(".")
-
-
-@pytest.mark.parametrize("field", ALL_FIELDS, ids=lambda field: f"{field.table}.{field.name}")
-def test_a_field_is_declared_whole(field: Field) -> None:
-    assert field.kind in DTYPES
-    assert field.title and field.meaning
-    if field.kind == "code":
-        assert field.vocabulary in vocabulary_names()
-    if field.kind in ("real", "whole"):
-        assert field.possible and field.possible[0] < field.possible[1]
-    if field.expected:
-        assert field.possible
-        assert field.possible[0] <= field.expected[0] < field.expected[1] <= field.possible[1]
-    if field.refers_to:
-        assert field.refers_to in MODELS
-    assert not (field.required and field.derived)
-
-
-# The unit stands in the name as well (house rule 4); UNIT_ENDINGS says how each unit is spelt in a name.
-UNIT_ENDINGS = {
-    "°C": "_c", "%": "_pct", "mm": "_mm", "cm": "_cm", "m": "_m", "m2": "_m2", "g": "_g",
-    "mg/L": "_mg_l", "µS/cm": "_us_cm", "min": "_minutes",
-}  # fmt: skip
-WITH_UNIT = [field for field in ALL_FIELDS if field.unit in UNIT_ENDINGS]
-WET_READINGS = [field for field in ALL_FIELDS if field.name in ("water_temp_c", "substrate_temp_c")]
-PRIVATE = {
-    "site_id", "site_name", "waterbody", "latitude", "longitude", "verbatim_coordinates", "observers", "remarks", "permit", "photo",
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("field", WITH_UNIT, ids=lambda field: f"{field.table}.{field.name}")
-def test_the_unit_stands_in_the_name(field: Field) -> None:
-    assert field.name.endswith(UNIT_ENDINGS[field.unit])
-
-
-# Source: ISO 6709 order and sign as used by Darwin Core decimalLatitude and decimalLongitude (spans of -90 to 90 and -180 to 180).
-@pytest.mark.parametrize("table", ["sites", "finds"])
-def test_coordinates_span_the_earth(table: str) -> None:
-    assert fields(table)["latitude"].possible == (-90, 90)
-    assert fields(table)["longitude"].possible == (-180, 180)
-
-
-# Source: Darwin Core coordinateUncertaintyInMeters: zero is not valid.
-def test_an_uncertainty_of_zero_is_not_possible() -> None:
-    possible = fields("sites")["coordinate_uncertainty_m"].possible
-    assert possible and possible[0] > 0
-
-
-# The rule of the design that a water or substrate reading below -0.5 or above 30 °C is held; common practice, no source.
-@pytest.mark.parametrize("field", WET_READINGS, ids=lambda field: field.table)
-def test_water_and_substrate_span_of_the_design(field: Field) -> None:
-    assert field.possible == (-0.5, 30)
-
-
-def test_places_names_and_free_text_are_protected() -> None:
-    for field in ALL_FIELDS:
-        assert field.protected or field.name not in PRIVATE, (field.table, field.name)
 
 
 @pytest.mark.parametrize("name", vocabulary_names())
@@ -308,13 +209,3 @@ def test_every_microhabitat_but_unknown_has_a_medium() -> None:
         assert (medium_of(code) in ("water", "edge", "land", "surface")) is (code != "unknown")
         assert entry["in_channel"] in ("yes", "no")
         assert entry["in_channel"] == "no" or medium_of(code) == "water"
-
-
-def test_rules_are_declared_whole() -> None:
-    ids = [rule.id for rule in RULES] + [fault.id for fault in COLUMN_FAULTS]
-    assert len(set(ids)) == len(ids)
-    for rule in RULES:
-        assert rule.table in LOADED and rule.effect in EFFECTS
-        assert rule.fields and set(rule.fields) <= set(fields(rule.table)), rule.id
-        assert rule.message.endswith(".") and rule.remedy.endswith(".") and rule.source, rule.id
-    assert {rule.effect for rule in RULES} == set(EFFECTS)

@@ -9,7 +9,7 @@ import pandas as pd
 
 from pipeline.settings import DEFAULTS
 from pipeline.targets.figures import n_visits
-from pipeline.targets.site_counts import in_class
+from pipeline.writing.site_counts import in_class
 from pipeline.writing.words import GRADES, Cell, Row, between, counted, figure, month_name, month_runs, number, plain, share_of
 from schemas.vocabulary import EGGS
 

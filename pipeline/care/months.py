@@ -11,7 +11,7 @@ import pandas as pd
 from pipeline.errors import RillbookError
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import DEFAULTS
-from pipeline.targets.site_counts import in_class
+from pipeline.writing.site_counts import in_class
 from pipeline.writing.words import GRADES, Row, advised, counted, degrees, fahrenheit, figure, month_name, month_runs, number
 from schemas.enums import Status
 

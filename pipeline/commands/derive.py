@@ -145,7 +145,7 @@ def _hidden_names(sites: pd.DataFrame, hidden: frozenset[str]) -> frozenset[str]
 
 def _told(derived: Derived, settings: Settings) -> pd.DataFrame:
     """Targets as pages and tables for others have them."""
-    from pipeline.targets.site_counts import without_hidden
+    from pipeline.writing.site_counts import without_hidden
 
     seasons = {"warm": settings.warm_months, "cold": settings.cold_months}
     return without_hidden(derived.targets, derived.readings, derived.facts["hidden_sites"], seasons)
@@ -216,7 +216,7 @@ def _daily_cycle(
 
 def _write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame], settings: Settings) -> None:
     """Write the tables to share, and those with every number of sites for the keeper alone."""
-    from pipeline.targets.site_counts import coarse_sites
+    from pipeline.writing.site_counts import coarse_sites
 
     facts, targets = derived.facts, coarse_sites(_told(derived, settings))
     rows = json.loads(targets.to_json(orient="records", force_ascii=False, double_precision=6))

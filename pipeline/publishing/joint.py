@@ -67,7 +67,7 @@ def _classes_beside(other: Path, rows: BookRows) -> Mapping[str, str]:
         near = np.asarray(their_places["site_id"] == site)
         if not (pd.isna(latitude) or pd.isna(longitude)) and len(their_places):
             apart = distance_m(latitude, longitude, their_places["latitude"].to_numpy(float), their_places["longitude"].to_numpy(float))
-            near |= np.nan_to_num(apart, nan=np.inf) <= reach
+            near = near | (np.nan_to_num(apart, nan=np.inf) <= reach)
         if near.any():
             found[site] = grid_step(*squares[their_places.loc[near, "site_id"]])
     return found

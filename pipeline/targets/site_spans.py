@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.formulas.places import place_figures
-from pipeline.targets.site_counts import in_class
+from pipeline.writing.site_counts import in_class
 
 LEAST_SITES, ELEVATION_STEP_M, CANOPY_STEP_PCT = (
     int(place_figures()[name]) for name in ("span_sites_least", "span_elevation_step_m", "span_canopy_step_pct")

@@ -5,9 +5,6 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-import pytest
-
-from pipeline.checking.nearest import nearest
 from pipeline.commands import run
 
 CASES = Path(__file__).parents[1] / "cases"
@@ -32,21 +29,6 @@ protocol = { constant = "visual_encounter" }
 """
 PLACES = "Site,Lat,Long\nMill 2,36.21,-81.91\nKT-01,36.22,-81.92\nUnvisited,36.23,-81.93\n"
 TRIPS = "Site,Date\nMill  2,2023-06-10\nkt-01,2023-06-11\nkt-01,2023-06-12\nOther,2023-06-13\n"
-
-
-@pytest.mark.parametrize(
-    ("key", "found"),
-    [
-        ("kt-01", ["KT-01"]),
-        ("KT 01", ["KT-01"]),
-        ("KT-O1", ["KT-01"]),
-        ("Mil 2", ["Mill 2"]),
-        ("elsewhere", []),
-        ("KT-01", ["KT-02"]),
-    ],
-)
-def test_nearest_codes(key: str, found: list[str]) -> None:
-    assert nearest(key, ["KT-01", "KT-02", "Mill 2"]) == found
 
 
 def test_files_that_do_not_join_are_told_before_anything_is_stored(tmp_path: Path) -> None:

@@ -13,8 +13,8 @@ from openpyxl.worksheet.datavalidation import DataValidation
 
 from pipeline.commands import demo_study as demo
 from pipeline.commands import run
-from pipeline.entry.cell_rules import validation
-from pipeline.entry.workbook import FIRST, LONGEST_MESSAGE, LONGEST_TITLE
+from pipeline.entry.cell_rules import LONGEST_MESSAGE, LONGEST_TITLE, validation
+from pipeline.entry.workbook import FIRST
 from pipeline.reading.headings import filled_in
 from schemas.tables import LOADED, fields
 

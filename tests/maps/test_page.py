@@ -6,97 +6,34 @@ import dataclasses
 import html
 import json
 import re
-import xml.etree.ElementTree as ElementTree
-from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 import pytest
 from examples import examples
+from map_books import (
+    KEY,
+    LEAST_FINDS,
+    LEAST_VISITS,
+    SETTINGS,
+    TRICK,
+    book,
+    cells_of,
+    crowd,
+    enough,
+    exact_parts_of,
+    finds_of,
+    parts_of,
+    site,
+    study,
+)
 
 from pipeline.errors import RillbookError
-from pipeline.formulas.places import place_figures
-from pipeline.maps import figures_table
 from pipeline.maps import layers as map_layers
 from pipeline.maps import page as map_page
 from pipeline.maps import parts as map_parts
-from pipeline.maps.frames import exact_cells, map_figures
+from pipeline.maps.frames import map_figures
 from pipeline.publishing import protect
-from pipeline.settings import parse_settings
-from schemas.tables import fields
-
-SETTINGS = parse_settings(
-    """
-    [book]
-    title = "Rill survey"
-    invented = true
-    time_zone = "America/New_York"
-    licence = "CC BY 4.0"
-    author = "Field group"
-    [[taxon]]
-    code = "DA"
-    scientific_name = "Desmognathus alpha"
-    group = "cool_stream"
-    [[taxon]]
-    code = "EB"
-    scientific_name = "Eurycea beta"
-    group = "cool_stream"
-    sensitivity = "1"
-    [[taxon]]
-    code = "GG"
-    scientific_name = "Gyrinophilus gamma"
-    group = "cool_stream"
-    sensitivity = "withheld"
-    """,
-    "test",
-)
-TRICK = "${document.title='x'}`\\u0041<img src=x onerror=\"document.title='y'\"> {{7*7}}"
-
-
-def frame(table, rows):
-    """Rows as the book's view has them: every declared field, missing where not given."""
-    kinds = {"real": "float64", "whole": "Int64", "yes_no": "boolean", "day": "datetime64[us]"}
-    declared = fields(table)
-    whole = pd.DataFrame(rows, columns=[*declared])
-    return whole.astype({name: kinds.get(field.kind, "str") for name, field in declared.items()})
-
-
-def site(name, latitude=None, longitude=None, **more):
-    usual = {"site_name": f"Name {name}", "habitat": "stream", "datum": "WGS84"}
-    return {"site_id": f"SITE-{name}", "latitude": latitude, "longitude": longitude, **usual, **more}
-
-
-def visit(name, site_name, date="2021-06-17", **more):
-    usual = {"start_time": "21:43", "protocol": "night_search", "target_taxa": "DA", "all_counted": True}
-    return {"visit_id": f"V-{name}", "site_id": f"SITE-{site_name}", "visit_date": date, **usual, **more}
-
-
-def find(name, visit_name, taxon="DA", stage="adult", **more):
-    usual = {"count": 1, "microhabitat": "rock_in_flow", "found_at": "22:37"}
-    return {"find_id": f"F-{name}", "visit_id": f"V-{visit_name}", "taxon": taxon, "life_stage": stage, **usual, **more}
-
-
-def book(sites, visits, finds, incomplete=(), points=()):
-    all_visits = frame("visits", visits)
-    all_visits["incomplete"] = all_visits["visit_id"].isin([f"V-{name}" for name in incomplete])
-    return frame("sites", sites), all_visits, frame("finds", finds), frame("availability", points)
-
-
-KEY = b"a secret of this test"
-LEAST_FINDS, LEAST_VISITS = int(place_figures()["few_finds"]), int(map_figures()["public_visits_least"])
-
-
-def parts_of(frames, settings=SETTINGS, published=None, doubts=(), key=KEY, shapes=None, tiles=""):
-    tables, _ = protect.public_rows(protect.BookRows(*frames), settings, key, published or {})
-    return map_parts.public_parts(tables, doubts, settings, shapes, tiles)
-
-
-def known_of(frames):
-    return dict(zip(("sites", "visits", "finds", "availability"), frames, strict=True))
-
-
-def exact_parts_of(frames, settings=SETTINGS, shapes=None, tiles=""):
-    return map_parts.exact_parts(known_of(frames), settings, shapes, tiles)
 
 
 def public(frames, settings=SETTINGS, **more):
@@ -105,14 +42,6 @@ def public(frames, settings=SETTINGS, **more):
 
 def exact(frames, settings=SETTINGS, **more):
     return map_page.page(exact_parts_of(frames, settings, **more))
-
-
-def cells_of(frames, settings=SETTINGS, **more):
-    return parts_of(frames, settings, **more).cells
-
-
-def finds_of(cells):
-    return cells[~cells["layer"].isin(["nothing_found", "visits", "available"])]
 
 
 def own_text(page):
@@ -129,116 +58,13 @@ def document_of(page):
     return json.loads(drawn) | {"cells": json.loads(cells)}
 
 
-def enough(site_name="A", month="2021-06", taxon="DA", stage="adult", visits=3, finds=6, start=0, **more):
-    """So many visits in a month, and so many finds spread over them."""
-    all_visits = [visit(f"{site_name}{month}{start + n}", site_name, f"{month}-{n + 1:02d}") for n in range(visits)]
-    own = f"{site_name}{month}{taxon}{stage}"
-    all_finds = [find(f"{own}{start + n}", f"{site_name}{month}{start + n % visits}", taxon, stage, **more) for n in range(finds)]
-    return all_visits, all_finds
-
-
-def study(*several, sites=None):
-    """A book of the visits and finds that :func:`enough` gives."""
-    visits = {one["visit_id"]: one for all_visits, _ in several for one in all_visits}
-    finds = {one["find_id"]: one for _, all_finds in several for one in all_finds}
-    return book(sites or [site("A", 36.21437, -81.93783)], list(visits.values()), list(finds.values()))
-
-
-def crowd(seed=7, trick=True):
-    """Fourteen invented sites and their finds in an invented study; a taxon of a coarser class at every third site."""
-    draw = np.random.default_rng(seed)
-    habitats = ["stream"] * 7 + ["headwater"] * 3 + ["seep", "spring", "forest", "forest"]
-    sites = [
-        site(
-            f"{n:02d}",
-            float(36.12 + 0.24 * draw.random()),
-            float(-82.07 + 0.33 * draw.random()),
-            habitat=kind,
-            coordinate_uncertainty_m=30.0,
-            remarks="Gate code in the shed",
-        )
-        for n, kind in enumerate(habitats)
-    ]
-    if trick:
-        sites[3].update(site_name=TRICK, remarks=TRICK)
-    visits, finds, points = [], [], []
-    for n in range(140):
-        where, month = int(draw.integers(14)), int(draw.integers(3, 12))
-        visits.append(
-            visit(
-                f"{n:03d}",
-                f"{where:02d}",
-                f"{2021 + n % 2}-{month:02d}-{int(draw.integers(10, 28))}",
-                start_time=f"{draw.integers(19, 23)}:{draw.integers(31, 59)}",
-                target_taxa="DA|EB" if n % 5 else "DA",
-                search_minutes=40.0,
-            )
-        )
-        points.append({"point_id": f"P-{n:03d}", "visit_id": f"V-{n:03d}", "microhabitat": "rock_in_flow", "water_temp_c": 8.0 + month})
-        for k in range(int(draw.integers(0, 6)) * (n % 4 > 0)):
-            stage = str(
-                draw.choice(["larva", "adult", "juvenile", "metamorph", "egg_mass", "hatchling"], p=[0.35, 0.3, 0.15, 0.08, 0.07, 0.05])
-            )
-            wet = stage in ("larva", "hatchling")
-            finds.append(
-                find(
-                    f"{n:03d}-{k}",
-                    f"{n:03d}",
-                    str(draw.choice(["DA", "DA", "EB" if where % 3 == 0 else "DA", "GG"])),
-                    stage,
-                    count=int(draw.integers(1, 5)),
-                    microhabitat=str(draw.choice(["rock_in_flow", "leaf_pack"] if wet else ["rock_at_edge", "rock_on_bank", "on_surface"])),
-                    water_temp_c=round(float(8 + month + draw.normal()), 1),
-                    substrate_temp_c=round(float(8 + month + draw.normal()), 1),
-                    air_temp_c=round(float(9 + month + draw.normal()), 1),
-                    found_at=f"{draw.integers(20, 23)}:{draw.integers(31, 59)}",
-                    latitude=sites[where]["latitude"] + 0.0003,
-                    longitude=sites[where]["longitude"] - 0.0004,
-                    remarks=TRICK if trick and k == 0 else None,
-                )
-            )
-    return book(sites, visits, finds, points=points)
-
-
 # --- what the public map may show
-
-
-def test_a_find_stands_in_the_square_of_its_site():
-    cells = finds_of(cells_of(study(enough(count=2, water_temp_c=14.0, latitude=36.25777, longitude=-81.85555))))
-    # The find's own coordinates lie in another square; the site's count.
-    assert cells[["south", "west", "north", "east", "step"]].to_numpy().tolist() == [[36.2, -82.0, 36.3, -81.9, "0.1"]]
-    assert cells[["n_finds", "n_animals", "n_visits", "n_readings"]].to_numpy().tolist() == [[6, 12, 3, 3]]
-    assert cells[["months", "year_from", "year_to", "temp_median_c", "few"]].to_numpy().tolist() == [["6", 2021, 2021, 14.0, False]]
-
-
-def test_a_site_stands_in_one_square_as_coarse_as_what_was_found_there_asks_for():
-    frames = study(enough(), enough(taxon="EB"), enough("B"), sites=[site("A", 36.21437, -81.93783), site("B", 36.31437, -81.93783)])
-    assert set(cells_of(frames).loc[lambda frame: frame["taxon"] == "Eurycea beta", "step"]) == {"1"}
-    assert {(row.step, row.south) for row in cells_of(frames).itertuples()} == {("1", 36.0), ("0.1", 36.3)}
-
-
-@pytest.mark.parametrize("habitat", ["spring", "seep", "cave"])
-def test_springs_seeps_and_caves_are_never_finer_than_a_degree(habitat):
-    settings = dataclasses.replace(SETTINGS, public_precision_deg="0.001")
-    place = [site("A", 36.2143, -81.9378, habitat=habitat, public_precision_deg="0.001")]
-    assert set(cells_of(study(enough(), sites=place), settings)["step"]) == {"1"}
-    assert set(cells_of(study(enough(microhabitat="seep_edge")), settings)["step"]) == {"1"}
 
 
 @pytest.mark.parametrize("group", ["warm_spring", "cave"])
 def test_taxa_of_springs_and_caves_are_never_finer_than_a_degree(group):
     settings = dataclasses.replace(SETTINGS, public_precision_deg="0.001", taxa=SETTINGS.taxa.assign(group=group, sensitivity=None))
     assert set(cells_of(study(enough()), settings)["step"]) == {"1"}
-
-
-@pytest.mark.parametrize(
-    ("book_class", "site_class", "step"), [("0.1", "0.001", "0.1"), ("0.001", None, "0.001"), ("0.001", "0.01", "0.01"), ("0.01", "1", "1")]
-)
-def test_step_is_the_coarsest_of_book_and_site(book_class, site_class, step):
-    settings = dataclasses.replace(SETTINGS, public_precision_deg=book_class)
-    assert set(cells_of(study(enough(), sites=[site("A", 36.21437, -81.93783, public_precision_deg=site_class)]), settings)["step"]) == {
-        step
-    }
 
 
 def test_eggs_nests_withheld_and_unknown_taxa_are_not_there_and_nobody_is_told_of_them():
@@ -258,14 +84,6 @@ def test_eggs_nests_withheld_and_unknown_taxa_are_not_there_and_nobody_is_told_o
     assert cells_of(frames, everything_withheld).empty and "There is nothing to show yet." in public(frames, everything_withheld)
 
 
-def test_not_found_is_stated_only_where_the_search_was_complete():
-    visits, finds = enough(finds=1)
-    frames = book([site("A", 36.21437, -81.93783)], [*visits, visit("x", "A", "2021-06-20", all_counted=False)], finds)
-    cells = cells_of(frames).set_index("layer")
-    assert cells.loc["nothing_found", ["n_visits", "n_without"]].tolist() == [3, 2]
-    assert cells.loc["visits", "n_visits"] == 4
-
-
 def test_the_datum_is_changed_before_the_square_is_chosen():
     # NAD27 lies about 21 m off at 37 N 80 W (EPSG operation 1173): enough to cross a line of the 0.001 degree grid.
     settings = dataclasses.replace(SETTINGS, public_precision_deg="0.001")
@@ -279,23 +97,6 @@ def test_coordinates_as_written_serve_where_the_numbers_are_missing():
 
 
 # --- cells that no visit stands alone in
-
-
-def few_parts(several):
-    return finds_of(cells_of(study(*several)))
-
-
-def test_what_is_too_little_for_its_month_and_year_is_put_together_step_by_step():
-    two_years = few_parts([enough(month=f"{year}-06", visits=2, finds=3) for year in (2021, 2023)])
-    assert two_years[["months", "year_from", "year_to", "n_finds", "n_visits"]].to_numpy().tolist() == [["6", 2021, 2023, 6, 4]]
-    season = few_parts([enough(month=f"2021-{month}", visits=2, finds=3) for month in ("06", "08")])
-    assert season[["months", "year_from", "n_finds"]].to_numpy().tolist() == [["6|8", 2021, 6]]
-    year = few_parts([enough(month=f"2021-{month}", visits=2, finds=3) for month in ("02", "07", "10")])
-    assert year[["months", "medium", "n_finds"]].to_numpy().tolist() == [["2|7|10", "water", 9]]
-    places = few_parts(
-        [enough(visits=2, finds=3), enough(month="2022-07", visits=2, finds=3, microhabitat="under_log", substrate_temp_c=12.0)]
-    )
-    assert places[["months", "medium", "n_finds"]].to_numpy().tolist() == [["6|7", "several", 6]]
 
 
 @pytest.mark.parametrize(("visits", "finds"), [(LEAST_VISITS - 1, 40), (LEAST_VISITS, LEAST_FINDS - 1), (1, 1)])
@@ -318,30 +119,6 @@ def page_words(page):
     return " ".join(
         re.sub(r"<[^>]+>", " ", re.sub(r"<script.*?</script>|<style.*?</style>|<svg.*?</svg>", " ", page, flags=re.DOTALL)).split()
     )
-
-
-@pytest.mark.parametrize("seed", range(8))
-def test_cells_are_a_partition_and_each_rests_on_enough(seed):
-    frames = crowd(seed)
-    tables, _ = protect.public_rows(protect.BookRows(*frames), SETTINGS, KEY, {})
-    cells = cells_of(frames)
-    shown = cells[~cells["few"]]
-    counted = finds_of(shown)
-    assert (counted["n_finds"] >= LEAST_FINDS).all() and (shown["n_visits"] >= LEAST_VISITS).all() and len(counted) > 5
-    # Nothing stands in two cells, so no cell can be taken from another: what the cells hold and what they hide is the whole.
-    place = ["step", "south", "west", "layer", "taxon"]
-    hidden = cells[cells["few"]].merge(shown[place].drop_duplicates(), on=place, how="left", indicator=True)
-    lost = len(tables["finds"]) - counted["n_finds"].sum()
-    assert 0 <= lost < (len(finds_of(cells)) - len(counted)) * 40 and (lost > 0) == bool(len(finds_of(hidden)))
-    overlap = counted.groupby([*place, "medium", "months", "year_from", "year_to"]).size()
-    assert (overlap == 1).all()
-
-
-def test_a_pattern_by_month_holds_no_month_that_the_cells_hide():
-    shown = parts_of(study(enough(), enough(month="2021-07", visits=1, finds=1), enough(month="2021-08", visits=2, finds=6))).pattern
-    assert shown[["month", "n_animals"]].to_numpy().tolist() == [[6, 6.0]]
-    few = parts_of(study(enough(), enough(microhabitat="leaf_pack", finds=2, start=30))).pattern
-    assert few["n_animals"].isna().tolist() == [True, False] or few["n_animals"].isna().tolist() == [False, True]
 
 
 def moved_within_squares(frames, step, draw):
@@ -441,11 +218,6 @@ def test_the_public_page_is_blind_to_everything_finer_than_its_squares_and_month
     assert public(shuffled, key=b"another secret") == page
 
 
-def test_cells_are_ordered_by_square():
-    cells = cells_of(crowd())
-    assert cells[["south", "west"]].apply(tuple, axis=1).is_monotonic_increasing and len(cells) > 50
-
-
 def test_the_same_book_gives_the_same_files_to_the_byte(tmp_path):
     for turn in ("one", "two"):
         map_page.write(parts_of(crowd()), tmp_path / turn)
@@ -469,68 +241,6 @@ def test_frames_straight_from_the_database_give_the_same_page():
     assert public(read_back) == public(frames) and exact(read_back) == exact(frames)
 
 
-# --- figures
-
-
-def test_temperatures_follow_the_medium_and_count_once():
-    finds = [
-        find("1", "1", water_temp_c=12.0),
-        find("2", "1", water_temp_c=12.0),
-        find("3", "1", water_temp_c=14.0, condition="dead"),
-        find("4", "1", microhabitat="under_log", air_temp_c=25.0, substrate_temp_c=15.0),
-        find("5", "1", microhabitat="under_log", air_temp_c=26.0),
-        find("6", "1", microhabitat="under_log", substrate_temp_c=20.0, reading_place="beside"),
-        find("7", "1", microhabitat="on_surface", air_temp_c=17.0),
-        find("8", "2"),
-        find("9", "2", microhabitat="rock_at_edge"),
-    ]
-    frames = book([site("A", 36.2143, -81.9378)], [visit("1", "A"), visit("2", "A", water_temp_c=10.0)], finds)
-    cells = finds_of(exact_cells(known_of(frames), SETTINGS.taxa)).set_index("medium")
-    assert cells["n_readings"].to_dict() == {"water": 2, "land": 1, "surface": 1, "edge": 0}
-    assert cells["temp_median_c"].dropna().to_dict() == {"water": 11.0, "land": 15.0, "surface": 17.0}
-    assert cells["n_finds"].to_dict() == {"water": 4, "land": 3, "surface": 1, "edge": 1}
-
-
-def test_a_flag_that_nobody_settled_takes_a_find_out_of_its_stage_and_its_reading_off_the_map():
-    frames = study(enough(stage="larva", water_temp_c=14.0))
-    known = known_of(frames)
-    known["finds"] = known["finds"].assign(in_doubt=True)
-    cells = finds_of(exact_cells(known, SETTINGS.taxa))
-    assert set(cells["layer"]) == {"in_doubt"} and cells["n_readings"].sum() == 0 and cells["n_finds"].sum() == 6
-    _, withheld = protect.public_rows(protect.BookRows(*frames), SETTINGS, KEY, {})
-    doubts = map_parts.public_doubts({"visits": (), "finds": set(frames[2]["find_id"])}, withheld.codes)
-    shown = parts_of(frames, doubts=doubts)
-    assert set(finds_of(shown.cells)["layer"]) == {"in_doubt"} and finds_of(shown.cells)["n_readings"].sum() == 0
-    assert any("nobody has settled" in note for note in shown.facts["notes"]) and shown.pattern.empty
-    # the visit's own water reading is in doubt: it stands in for nothing
-    visits = frames[1].assign(water_temp_c=27.0, in_doubt=True)
-    cells = finds_of(exact_cells({**known_of(study(enough())), "visits": visits}, SETTINGS.taxa))
-    assert cells["n_readings"].sum() == 0
-
-
-def test_not_found_counts_by_taxon_on_the_exact_map():
-    visits = [visit("1", "A", target_taxa="DA|EB"), visit("2", "A", target_taxa="DA|EB"), visit("3", "A", target_taxa=None)]
-    frames = book([site("A", 36.2143, -81.9378)], [*visits, visit("4", "A")], [find("1", "1")], incomplete=["4"])
-    cells = exact_cells(known_of(frames), SETTINGS.taxa)
-    nothing = cells[cells["layer"] == "nothing_found"].set_index("taxon")
-    assert nothing[["n_visits", "n_without"]].T.to_dict("list") == {"": [1, 1], "Desmognathus alpha": [2, 1], "Eurycea beta": [2, 2]}
-    assert cells.loc[cells["layer"] == "visits", ["n_visits", "n_without"]].to_numpy().tolist() == [[3, 2]]
-
-
-def test_a_visit_whose_only_find_was_an_egg_mass_did_not_find_nothing():
-    frames = book([site("A", 36.2143, -81.9378)], [visit("1", "A")], [find("1", "1", stage="egg_mass")])
-    assert "nothing_found" not in set(exact_cells(known_of(frames), SETTINGS.taxa)["layer"])
-    assert "nothing_found" not in set(cells_of(frames)["layer"])
-
-
-def test_readings_where_no_animal_was_stand_in_a_layer_of_their_own():
-    frames = crowd()
-    exact_ones = exact_cells(known_of(frames), SETTINGS.taxa).loc[lambda frame: frame["layer"] == "available"]
-    assert exact_ones["n_finds"].sum() == len(frames[3]) and (exact_ones["n_animals"] == 0).all() and exact_ones["n_readings"].sum() > 100
-    public_ones = cells_of(frames).loc[lambda frame: frame["layer"] == "available"]
-    assert len(public_ones) and (public_ones.loc[~public_ones["few"], "n_visits"] >= LEAST_VISITS).all()
-
-
 # --- the exact map
 
 
@@ -546,27 +256,6 @@ def test_the_exact_map_shows_eggs_names_places_and_single_finds_and_says_so():
     assert "Exact places" not in public(frames)
     without = book([site("A")], *[list(table.to_dict("records")) for table in study(enough())[1:3]])
     assert exact_parts_of(without).facts["notes"] == ["1 site is not on the map for want of coordinates; 6 finds were made there."]
-
-
-def test_single_finds_are_listed_in_small_books_only():
-    least = int(map_figures()["single_finds_below"])
-    visits = [visit("1", "A")]
-    for number, listed in ((least - 1, least - 1), (least, 0)):
-        finds = frame("finds", [find("1", "1")]).loc[[0] * number].reset_index(drop=True)
-        finds["find_id"] = [f"F{n}" for n in range(number)]
-        frames = (frame("sites", [site("A", 36.2, -81.9)]), *book([], visits, [])[1:2], finds, frame("availability", []))
-        assert len(exact_parts_of(frames).finds) == listed
-
-
-def test_a_large_book_has_a_shorter_table():
-    cells = exact_cells(known_of(crowd()), SETTINGS.taxa)
-    rows, said = figures_table.table_rows(cells, True)
-    assert said == "" and len(rows) == len(cells)
-    many = pd.concat([cells] * 20, ignore_index=True)
-    rows, said = figures_table.table_rows(many, True)
-    assert len(rows) <= int(map_figures()["table_rows_most"]) < len(many) and "leaves out months" in said
-    assert rows["n_animals"].sum() == many["n_animals"].sum()
-    assert figures_table.table(rows, True).count("<tr>") == len(rows) + 1
 
 
 def test_the_document_of_the_page_says_what_the_cells_say():
@@ -632,19 +321,6 @@ def test_an_invented_study_says_so_on_every_page():
         assert "Invented study" not in make(frames, dataclasses.replace(SETTINGS, invented=False))
 
 
-def test_safe_leaves_nothing_that_html_or_a_template_literal_would_read():
-    escaped = map_layers.safe(TRICK + "\n'")
-    assert not re.search(r"[<>\"'$`\\{}\n]", escaped)
-    assert html.unescape(escaped) == TRICK + " '"
-    assert map_layers.safe(None) == map_layers.safe(float("nan")) == map_layers.safe(pd.NA) == ""
-
-
-def test_embed_leaves_nothing_that_html_would_read_and_loses_nothing():
-    document = {TRICK: [TRICK, "</script><!--", "\u2028", 'a "quote" \\', 1.5, None, True, {"x": []}]}
-    text = map_layers.embed(document)
-    assert json.loads(text) == document and not re.search(r"[<>&$`'\u2028]|\{\{", text)
-
-
 def test_no_text_of_a_person_reaches_a_page_unescaped():
     settings = dataclasses.replace(SETTINGS, title=TRICK, author=TRICK, licence=TRICK, taxa=SETTINGS.taxa.assign(scientific_name=TRICK))
     for make in (public, exact):
@@ -680,51 +356,9 @@ def test_a_map_that_cannot_be_written_says_so(tmp_path):
         map_page.write(parts_of(study(enough())), tmp_path)
 
 
-def test_still_pictures_are_sound_and_text_in_them_is_text(tmp_path):
-    settings = dataclasses.replace(SETTINGS, title=TRICK + " $x_1$", author="$y^2$")
-    for parts, said in (
-        (parts_of(crowd(), settings), "Places are grid squares"),
-        (exact_parts_of(crowd(), settings), "EXACT PLACES. DO NOT SHARE."),
-    ):
-        path = map_page.write(parts, tmp_path).with_suffix(".svg")
-        root = ElementTree.fromstring(path.read_text(encoding="utf-8"))
-        names = {node.tag.rpartition("}")[2] for node in root.iter()}
-        assert not names & {"script", "image", "foreignObject", "a"}
-        words = " ".join("".join(node.itertext()) for node in root.iter() if node.tag.rpartition("}")[2] == "text")
-        assert said in words and "Invented study" in words and "document.title='x'" in words and "$y^2$" in words
-        for edge in map_layers.heat_words():
-            assert edge in words
-
-
 def test_empty_tables_make_a_page_that_says_so():
     frames = book([], [], [])
     assert "There is nothing to show yet." in public(frames) and "There is nothing to show yet." in exact(frames)
-
-
-def luminance(colour):
-    """Relative luminance of WCAG 2.2, https definition of "relative luminance": 0 black, 1 white."""
-    parts = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
-    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
-    return float(np.dot([0.2126, 0.7152, 0.0722], linear))
-
-
-def test_the_scale_of_temperature_reads_in_grey_and_its_letters_on_it():
-    shades = [luminance(colour) for colour in map_layers.HEAT]
-    assert all(later > 1.5 * earlier for earlier, later in pairwise(shades))
-    for number, shade in enumerate(shades):
-        ink = 1.0 if number < map_layers.LIGHT_INK else 0.0
-        # WCAG 2.2, success criterion 1.4.3: at least 4.5 to 1
-        assert (max(ink, shade) + 0.05) / (min(ink, shade) + 0.05) >= 4.5
-    outlines = [(outline, letter) for letter, _, outline in map_layers.SYMBOLS.values()]
-    assert len({letter for _, letter in outlines}) == len(outlines)
-
-
-@pytest.mark.parametrize(
-    "address", ["http://tiles.invalid/{z}/{x}/{y}.png", "https://tiles.invalid/{z}/{x}.png", "tiles", "https://a@b/{z}{x}{y}"]
-)
-def test_an_address_that_is_none_of_tiles_is_refused(address):
-    with pytest.raises(RillbookError, match="no address of map tiles"):
-        map_parts.tiles_address(address)
 
 
 TILES = "https://tiles.invalid/{z}/{x}/{y}.png"

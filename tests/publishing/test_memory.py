@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import RillbookError
-from pipeline.publishing.memory import MEMORY, Memory, narrowed, read_memory, remember
+from pipeline.publishing.memory import MEMORY, PUBLISHED, Memory, narrowed, read_memory, remember
 from pipeline.publishing.shown import Shown
 
 FINE, COARSE = Shown("0.1", 36.2, -82.0), Shown("1", 36.0, -82.0)
@@ -58,3 +58,14 @@ def test_a_damaged_file_is_an_error_and_never_made_anew(tmp_path: Path, kept: st
 )
 def test_what_an_observer_of_all_publications_would_learn_is_noticed(before: Shown, now: Shown, narrower: bool):
     assert narrowed(Memory(b"", history={"S1": [before]}), {"S1": now, "S2": FINE}) == (["S1"] if narrower else [])
+
+
+def test_a_book_that_was_never_published_gets_a_new_secret_each_time(tmp_path: Path):
+    one, other = read_memory(tmp_path), read_memory(tmp_path)
+    assert len(one.key) == 32 and one.key != other.key and one.sites == {}
+
+
+def test_a_memory_that_is_gone_after_a_publication_is_an_error(tmp_path: Path):
+    (tmp_path / PUBLISHED).mkdir(parents=True)
+    with pytest.raises(RillbookError, match="is gone"):
+        read_memory(tmp_path)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -12,80 +11,14 @@ import pytest
 from examples import examples
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from public_cases import CLASSES, KEY, book_settings, find, published, rows, site, visit
 
 from pipeline.formulas.grid_squares import public_uncertainty_m
-from pipeline.publishing.protect import BookRows, opaque, public_rows
+from pipeline.publishing.protect import opaque
 from pipeline.publishing.shown import Shown
 from pipeline.publishing.site_squares import site_squares, uncertainty_class_m
-from pipeline.publishing.squares import squares
-from pipeline.settings import parse_settings
 from schemas.public import BY_HAND, NEW, NOT_SHARED, PUBLIC_TABLES, is_shared, public_fields
 from schemas.tables import fields
-
-KEY = b"0123456789abcdef0123456789abcdef"
-CLASSES = {"AA": "0.01", "BB": "0.1", "CC": "1", "DD": "withheld"}
-
-
-@cache
-def book_settings(step: str = "0.01", **classes: str):
-    taxa = "".join(
-        f'[[taxon]]\ncode = "{code}"\nscientific_name = "Genus {code.lower()}"\ngroup = "cool_stream"\nsensitivity = "{own}"\n'
-        for code, own in (classes or CLASSES).items()
-    )
-    text = f'[book]\ntitle = "t"\nauthor = "a"\nlicence = "CC0-1.0"\ntime_zone = "UTC"\npublic_precision_deg = "{step}"\n{taxa}'
-    return parse_settings(text, "test")
-
-
-def frame(table: str, rows: list[dict]) -> pd.DataFrame:
-    """Rows as the book's view has them."""
-    kinds = {"real": "float64", "whole": "Int64", "yes_no": "boolean", "day": "datetime64[us]", "instant": "datetime64[us]"}
-    declared = fields(table)
-    return pd.DataFrame(rows, columns=list(declared)).astype({name: kinds.get(one.kind, "str") for name, one in declared.items()})
-
-
-def site(name: str, latitude=35.61234, longitude=-83.48901, **more) -> dict:
-    usual = {"habitat": "stream", "datum": "WGS84", "coordinate_uncertainty_m": 12.0, "site_name": f"Old mill {name}"}
-    return {"site_id": name, "latitude": latitude, "longitude": longitude, **usual, **more}
-
-
-def visit(name: str, at: str, **more) -> dict:
-    usual = {
-        "visit_date": "2024-06-17",
-        "start_time": "21:43",
-        "protocol": "night_search",
-        "target_taxa": "AA|BB|CC|DD",
-        "all_counted": True,
-    }
-    return {"visit_id": name, "site_id": at, **usual, **more}
-
-
-def find(name: str, at: str, taxon: str = "AA", stage: str = "adult", **more) -> dict:
-    return {
-        "find_id": name,
-        "visit_id": at,
-        "taxon": taxon,
-        "life_stage": stage,
-        "count": 1,
-        "microhabitat": "rock_in_flow",
-        "id_certainty": "certain",
-        **more,
-    }
-
-
-def rows(sites: list[dict], visits: list[dict], finds: list[dict] = (), points: list[dict] = (), held=(), unsettled=()) -> BookRows:
-    all_visits = frame("visits", visits)
-    all_visits["incomplete"] = all_visits["visit_id"].isin(held)
-    return BookRows(
-        frame("sites", sites), all_visits, frame("finds", list(finds)), frame("availability", list(points)), frozenset(unsettled)
-    )
-
-
-def steps_of(kept) -> dict[str, str]:
-    return {site: one.step for site, one in kept.shown.items()}
-
-
-def published(given_rows: BookRows, chosen=None, before=None):
-    return public_rows(given_rows, chosen or book_settings(), KEY, before or {})
 
 
 # Generalising of the point 35.61234, -83.48901: ../shared/reference/standards.md §4.5, geodesic on WGS 84.
@@ -120,6 +53,10 @@ def test_squares_are_floored_in_decimals(latitude, longitude, south, west):
     one = rows([site("S1", latitude, longitude)], [visit("V1", "S1")], [find("F1", "V1", "BB")])
     square = site_squares(one, book_settings(), {}).iloc[0]
     assert (square["south"], square["west"]) == (south, west)
+
+
+def steps_of(kept) -> dict[str, str]:
+    return {site: one.step for site, one in kept.shown.items()}
 
 
 def test_a_datum_is_changed_before_the_square_is_chosen():
@@ -287,23 +224,6 @@ def test_no_free_text_and_nothing_protected_is_public():
     )
     for table, name in NOT_SHARED:
         assert name in fields(table) and not fields(table)[name].protected, f"{table}.{name} needs no line in NOT_SHARED"
-
-
-def test_few_finds_are_merged():
-    """5 finds stand alone; fewer go together over the months; where that is still fewer, words stand for the number."""
-    days = {"V1": "2024-06-01", "V2": "2024-07-01", "V3": "2024-08-01"}
-    finds = (
-        [find(f"A{n}", "V1", count=2) for n in range(5)] + [find(f"B{n}", "V2") for n in range(3)] + [find(f"C{n}", "V3") for n in range(4)]
-    )
-    finds += [find("L1", "V1", stage="larva")]
-    tables, _ = published(rows([site("S1")], [visit(name, "S1", visit_date=day) for name, day in days.items()], finds))
-    table = squares(tables)[["life_stage", "month_of_year", "n_finds", "n_animals", "n_visits", "few"]].astype(object)
-    found = [tuple(None if pd.isna(value) else value for value in row) for row in table.itertuples(index=False)]
-    assert found == [
-        ("larva", None, None, None, None, "fewer than 5"),
-        ("adult", 6, 5, 10, 1, None),
-        ("adult", None, 7, 7, 2, None),
-    ]
 
 
 # The adversary. He has every publication of a book, each with more finds than the one before. He knows the method and the code, and not

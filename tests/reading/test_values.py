@@ -1,17 +1,12 @@
 """Typing of text, cell by cell.
 
-`check_values/event_dates.csv` and `event_durations.csv` hold the published conformance rows for dates of the TDWG Biodiversity Data Quality
-tests (CC BY 4.0; each row states its source): we may refuse what they read, and never read another date. `check_values/units.csv` holds
-published conversions.
 Spreadsheet day numbers: ECMA-376 part 1 §18.17.4 (1900 date base; 1900-01-01 is 1, and day 60 is the day that never was).
 """
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import math
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -20,12 +15,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.reading.values import CLOCKS, UNITS, Style, as_text, empty_column, number_of, possible_days, read_column
+from pipeline.reading.values import CLOCKS, Style, as_text, empty_column, number_of, possible_days, read_column
 from schemas.fields import Field
 from schemas.tables import LOADED, MODELS, fields
 from schemas.vocabulary import codes
 
-CHECKS = Path(__file__).parents[1] / "check_values"
 REAL, WHOLE, YES_NO = fields("visits")["air_temp_c"], fields("finds")["count"], fields("finds")["tail_whole"]
 DAY, CLOCK, STAGE = fields("visits")["visit_date"], fields("visits")["start_time"], fields("finds")["life_stage"]
 
@@ -233,85 +227,6 @@ def test_a_date_in_a_stated_order_is_read_back(day: dt.date, order: str, sign: s
     assert possible_days(text, Style(date_order=order, pivot=49)) == {day}
     # without the order the right date is always among those that it can mean
     assert day in possible_days(text)
-
-
-def _checks(name: str) -> list[dict[str, str]]:
-    with (CHECKS / name).open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
-
-
-REFUSED = {
-    "402": "year-day-month",
-    "687": "weekday and 29th",
-    "690": "Roman month",
-    "691": "no day", "696": "no day", "699": "no day", "439": "no day", "440": "no day",
-    "694": "Chinese signs",
-    "697": "Danish month",
-    "698": "a span", "701": "a span", "431": "a span",
-    "700": "Roman month",
-    "433": "an hour without minutes",
-    "435": "a time in UTC: the local date may be another",
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("row", _checks("event_dates.csv"), ids=lambda row: row["data_id"])
-def test_no_published_date_is_read_as_another(row: dict[str, str]) -> None:
-    days = possible_days(row["text"])
-    if row["expected"] in ("none", "not valid"):
-        assert len(days) != 1
-    elif row["data_id"] in REFUSED:
-        assert days == set()
-    else:
-        expected = row["text"][:10] if row["expected"] == "valid" else row["expected"]
-        assert days == {dt.date.fromisoformat(expected)}
-
-
-def test_every_refusal_of_a_published_date_is_listed() -> None:
-    good = [row for row in _checks("event_dates.csv") if row["expected"] not in ("none", "not valid")]
-    assert {row["data_id"] for row in good if not possible_days(row["text"])} == set(REFUSED)
-
-
-# Rows of the same tests that no field of ours can meet: 396, 426 and 681 are empty (see the columns of nothing below); 680 and 683 to 685
-# hold a second date beside the one as written, for which a visit has one field.
-LONGER_THAN_A_DAY = {
-    "1065": "three days", "1071": "a span of more than a year", "1072": "a year", "1073": "a leap year",
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("row", _checks("event_durations.csv"), ids=lambda row: row["data_id"])
-def test_published_durations_of_a_date(row: dict[str, str]) -> None:
-    """MEASURE_EVENTDATE_DURATIONINSECONDS: a visit's date is one day of 86,400 s; what lasts longer is refused, not cut."""
-    days = possible_days(row["text"])
-    if row["expected"] == "NOT_REPORTED":
-        assert days == set()
-    elif row["data_id"] in LONGER_THAN_A_DAY:
-        assert days == set() and int(row["expected"]) > 86400
-    else:
-        (day,) = days
-        assert int(row["expected"]) == (dt.timedelta(days=1)).total_seconds() and day.isoformat() == row["text"]
-
-
-@pytest.mark.parametrize("row", _checks("units.csv"), ids=lambda row: row["id"])
-def test_published_conversions(row: dict[str, str]) -> None:
-    field = next(field for table in MODELS for field in fields(table).values() if field.unit == row["stored_unit"] and field.kind == "real")
-    assert _read(field, row["text"], unit=row["unit"]) == pytest.approx(float(row["expected"]), abs=float(row["tolerance"]))
-
-
-# Exact by definition: NIST SP 811 (2008) appendix B.8 (foot, inch, degree Fahrenheit), and SI prefixes
-EXACT = {
-    ("°C", "K"): (273.15, 0), ("m", "km"): (1.5, 1500), ("m", "cm"): (150, 1.5), ("cm", "m"): (1.5, 150), ("cm", "mm"): (15, 1.5),
-    ("cm", "in"): (1, 2.54), ("cm", "ft"): (1, 30.48), ("mm", "cm"): (1.5, 15), ("mm", "m"): (0.015, 15), ("mm", "in"): (2, 50.8),
-    ("m", "ft"): (10, 3.048), ("m2", "ha"): (0.5, 5000), ("m2", "ft2"): (1, 0.09290304), ("min", "h"): (1.5, 90), ("min", "s"): (90, 1.5),
-    ("g", "mg"): (1500, 1.5), ("g", "kg"): (0.0015, 1.5), ("%", "fraction"): (0.95, 95), ("µS/cm", "mS/cm"): (0.15, 150),
-    ("µS/cm", "mS/m"): (15, 150), ("mg/L", "ug/L"): (1500, 1.5), ("d", "h"): (36, 1.5), ("L", "mL"): (1500, 1.5), ("°C", "degF"): (50, 10),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize(("stored", "unit"), [(stored, unit) for stored, units in UNITS.items() for unit in units])
-def test_units(stored: str, unit: str) -> None:
-    field = next(field for table in MODELS for field in fields(table).values() if field.unit == stored and field.kind == "real")
-    given, expected = (12.5, 12.5) if UNITS[stored][unit] == (1, 0) else EXACT[stored, unit]
-    assert _read(field, str(given), unit=unit) == pytest.approx(expected, abs=1e-9)
 
 
 def test_one_unreadable_cell_hides_no_other() -> None:

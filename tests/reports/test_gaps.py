@@ -3,145 +3,19 @@
 from __future__ import annotations
 
 import math
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import pytest
+from gap_study import READ, SETTINGS, SITES, row_of, study, visits_of
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.commands.gaps import _shared
 from pipeline.reports import gaps, gaps_page, revisit
-from pipeline.settings import Settings, parse_settings
-from pipeline.settings.limits import judgement
-from pipeline.statistics.detection import COMPUTED, NOT_KNOWN, STATED, detections, searches
+from pipeline.statistics.detection import detections, searches
 from pipeline.statistics.grades import ORDER, grade_of, needs
-from pipeline.statistics.sample_size import visits_for_absence, wilks_minimum_n
 from pipeline.targets import derive
-from schemas.frames import Readings
-
-SETTINGS = parse_settings(
-    """
-[book]
-time_zone = "America/New_York"
-[[taxon]]
-code = "EWIL"
-scientific_name = "Eurycea wilderae"
-group = "cool_stream"
-[[taxon]]
-code = "GPOR"
-scientific_name = "Gyrinophilus porphyriticus"
-group = "cool_stream"
-""",
-    "test",
-)
-
-
-# --- visits to absence -------------------------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(("detection", "visits"), [(0.2, 14), (0.3, 9), (0.5, 5), (0.67, 3), (0.85, 2)])
-def test_visits_to_absence_by_hand(detection: float, visits: int) -> None:
-    """n = ln 0.05 / ln(1 − p), McArdle 1990 (from memory); e.g. 0.8^13 = 0.055 and 0.8^14 = 0.044 by hand."""
-    assert visits_for_absence(detection, 0.95) == visits
-    assert (1 - detection) ** visits <= 0.05 < (1 - detection) ** (visits - 1)
-
-
-@pytest.mark.parametrize(("confidence", "content", "n"), [(0.95, 0.95, 59), (0.95, 0.9, 29), (0.95, 0.99, 299), (0.9, 0.95, 45)])
-def test_visits_to_absence_is_the_one_sided_figure_of_wilks(confidence: float, content: float, n: int) -> None:
-    """Check values C01, C05, C07 and C09: Wilks 1941; Hahn & Meeker 1991. Content 1 − detection, one block cut off."""
-    assert visits_for_absence(1 - content, confidence) == n
-
-
-@given(st.floats(0.02, 0.98), st.floats(0.5, 0.99))
-def test_visits_to_absence_agrees_with_wilks_everywhere(detection: float, confidence: float) -> None:
-    own, other = visits_for_absence(detection, confidence), wilks_minimum_n(confidence, 1 - detection, 1)
-    exact = math.log(1 - confidence) / math.log(1 - detection)
-    assert own == other or abs(exact - round(exact)) < 1e-6
-
-
-def test_a_quotient_that_is_whole_is_not_rounded_up() -> None:
-    """(1 − 0.5)^3 is 0.125 exactly: three visits for a confidence of 0.875."""
-    assert visits_for_absence(0.5, 0.875) == 3
-
-
-@pytest.mark.parametrize(("detection", "confidence"), [(0, 0.95), (1, 0.95), (1.2, 0.95), (0.3, 0), (0.3, 1), (math.nan, 0.95)])
-def test_no_search_is_sure(detection: float, confidence: float) -> None:
-    with pytest.raises(ValueError, match="between 0 and 1"):
-        visits_for_absence(detection, confidence)
-
-
-# --- detection ---------------------------------------------------------------------------------------------------------------------------
-
-
-def history(rows: str, targets: str = "EWIL|GPOR") -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Visits and finds from lines such as ``A 0101000``: a site and whether each of its visits found EWIL."""
-    visits, finds = [], []
-    for line in rows.split("\n"):
-        site, found = line.split()
-        for day, mark in enumerate(found):
-            name = f"{site}{day}"
-            when = pd.Timestamp(2024, 3, 1) + timedelta(days=14 * day)
-            visits.append(
-                {
-                    "visit_id": name,
-                    "site_id": site,
-                    "visit_date": when,
-                    "start_time": None,
-                    "target_taxa": targets,
-                    "incomplete": mark == "?",
-                }
-            )
-            if mark == "1":
-                finds += [{"visit_id": name, "taxon": "EWIL"}] * 2
-    return pd.DataFrame(visits), pd.DataFrame(finds, columns=["visit_id", "taxon"])
-
-
-def test_detection_by_hand() -> None:
-    """A: after its first find 1, 0, 1; B: 0, 0; C was found on its last visit only; D never; E has two visits, too few to count."""
-    visits, finds = history("A 01101\nB 100\nC 0001\nD 000\nE 11")
-    ewil, gpor = detections(searches(visits, finds), ["EWIL", "GPOR"], {}).to_dict("records")
-    assert (ewil["n_found_again"], ewil["n_later"], ewil["n_sites"], ewil["basis"]) == (2, 5, 2, COMPUTED)
-    assert ewil["detection"] == 0.4 and ewil["visits_to_absence"] == 6  # 0.6^5 = 0.078, 0.6^6 = 0.047
-    assert gpor["basis"] == NOT_KNOWN and math.isnan(gpor["visits_to_absence"]) and "no site" in gpor["why"]
-
-
-def test_a_visit_whose_finds_are_held_back_says_nothing() -> None:
-    visits, finds = history("A 1?0?1")
-    (row,) = detections(searches(visits, finds), ["EWIL"], {}).to_dict("records")
-    assert (row["n_found_again"], row["n_later"]) == (1, 2)
-
-
-def test_absence_is_for_target_taxa_only() -> None:
-    visits, finds = history("A 10101", targets="GPOR")
-    assert set(searches(visits, finds)["taxon"]) == {"GPOR"}
-    visits["target_taxa"] = None
-    assert searches(visits, finds).empty
-
-
-@pytest.mark.parametrize("marks", ["1111", "1000"])
-def test_all_or_none_is_not_known(marks: str) -> None:
-    visits, finds = history(f"A {marks}")
-    (row,) = detections(searches(visits, finds), ["EWIL"], {}).to_dict("records")
-    assert row["basis"] == NOT_KNOWN and math.isnan(row["detection"]) and ("all" if marks == "1111" else "none") in row["why"]
-
-
-def test_what_a_person_states_stands() -> None:
-    visits, finds = history("A 11111")
-    (row,) = detections(searches(visits, finds), ["EWIL"], {"EWIL": 0.3}).to_dict("records")
-    assert (row["basis"], row["detection"], row["visits_to_absence"]) == (STATED, 0.3, 9)
-
-
-def test_the_share_after_the_first_find_is_that_of_the_animal() -> None:
-    """Drawn with a detection of 0.3 at half of 400 sites: the share is 0.3 within three standard errors, however many sites are empty."""
-    rng = np.random.default_rng(5)
-    lines = [f"S{site} " + "".join("1" if site % 2 and draw < 0.3 else "0" for draw in rng.uniform(size=10)) for site in range(400)]
-    visits, finds = history("\n".join(lines))
-    (row,) = detections(searches(visits, finds), ["EWIL"], {}).to_dict("records")
-    assert abs(row["detection"] - 0.3) < 3 * math.sqrt(0.3 * 0.7 / row["n_later"])
-
 
 # --- what a cell lacks -------------------------------------------------------------------------------------------------------------------
 
@@ -206,64 +80,10 @@ def test_lacks_by_hand() -> None:
 
 # --- a small study -----------------------------------------------------------------------------------------------------------------------
 
-SITES = pd.DataFrame({
-    "site_id": ["A", "B", "C", "D", "E"], "site_name": ["", "", "", None, "<b>E</b>"], "waterbody": ["a", "b", None, "d", "d"],
-    "population": ["north"] * 5,
-})  # fmt: skip
-
-
-def reading(site: str, day: str, stage: str = "larva", medium: str = "water", value: float = 12.0, **more: Any) -> dict[str, Any]:
-    when = pd.Timestamp(day)
-    return {
-        "taxon": "EWIL", "population": "north", "life_stage": stage, "medium": medium, "month": when.month, "site": site,
-        "visit_id": f"{site} {day}", "date": when, "year": when.year, "hour": 10.0, "night": False, "value": value, "accuracy_c": 0.2,
-        "from_visit": False, "medium_assumed": False, "at_nest": stage == "egg_mass", "depth_cm": math.nan, "n_animals": 1, **more,
-    }  # fmt: skip
-
-
-def typed(rows: list[dict[str, Any]]) -> pd.DataFrame:
-    frame = pd.DataFrame(rows)
-    return Readings.validate(
-        frame.astype({"month": "Int64", "year": "Int64", "n_animals": "Int64", "night": "boolean", "date": "datetime64[us]"})
-    )
-
-
-DAYS = ["2024-05-02", "2024-05-20", "2024-06-05", "2024-06-25", "2024-07-10"]
-READ = typed([
-    *(reading(site, day, value=10 + place) for place, site in enumerate("abC") for day in DAYS),
-    *(reading(site, DAYS[0], "adult", "surface", night=True) for site in "ab"),
-    *(reading("a", day, "egg_mass", "edge") for day in DAYS),
-    *(reading("a", DAYS[2], "adult", "land") for _ in range(1)),
-])  # fmt: skip
-
-
-def visits_of(last: str = "2024-07-10") -> tuple[pd.DataFrame, pd.DataFrame]:
-    days = [*DAYS[:-1], last]
-    visits = pd.DataFrame([
-        {"visit_id": f"{site} {day}", "site_id": site, "visit_date": pd.Timestamp(day), "start_time": "10:00",
-         "target_taxa": "EWIL|GPOR", "incomplete": False}
-        for site in "ABC" for day in days
-    ])  # fmt: skip
-    return visits, pd.DataFrame({"visit_id": visits["visit_id"], "taxon": "EWIL", "life_stage": "larva"})
-
-
-def study(settings: Settings = SETTINGS) -> dict[str, Any]:
-    targets = derive.targets(READ, settings.taxa, settings, replicates=200)
-    shared = _shared(READ, derive.distinct_values)
-    visits, finds = visits_of()
-    looked = searches(visits, finds)
-    listed = gaps.gap_list(targets, shared, gaps.searched(READ, looked, SITES, settings))
-    return {"targets": targets, "shared": shared, "gaps": listed, "looked": looked, "visits": visits, "finds": finds}
-
 
 @pytest.fixture(scope="module")
 def small() -> dict[str, Any]:
     return study()
-
-
-def row_of(frame: pd.DataFrame, stage: str, medium: str, month: str) -> dict[str, Any]:
-    (row,) = frame[frame["life_stage"].eq(stage) & frame["medium"].eq(medium) & frame["month"].eq(month)].to_dict("records")
-    return dict(row)
 
 
 def test_no_egg_cell_is_ever_listed(small: dict[str, Any]) -> None:
@@ -351,78 +171,6 @@ def test_months_that_raise_most_a_day_come_first() -> None:
 # --- the plan ----------------------------------------------------------------------------------------------------------------------------
 
 
-def planned(today: date, last: str = "2024-07-10") -> pd.DataFrame:
-    made = study()
-    visits, finds = visits_of(last)
-    looked = searches(visits, finds)
-    past = revisit.history(looked, detections(looked, ["EWIL", "GPOR"], {"GPOR": 0.3}), SITES["site_id"].tolist())
-    return revisit.plan(made["gaps"], READ, SITES, visits, past, today)
-
-
-@given(
-    today=st.dates(date(2024, 7, 1), date(2025, 12, 31)),
-    ago=st.integers(0, 40),
-)
-def test_no_site_twice_within_a_fortnight(today: date, ago: int) -> None:
-    """Method §11. A day planned, any other day planned and any day in the past lie 14 days apart, whichever day of each window is taken."""
-    rest = 14
-    assert judgement("revisit_days_least") == rest
-    visits, _ = visits_of(f"{today - timedelta(days=ago)}")
-    looked = SMALL["looked"]
-    past = revisit.history(looked, detections(looked, ["EWIL", "GPOR"], {"GPOR": 0.3}), SITES["site_id"].tolist())
-    plan = revisit.plan(SMALL["gaps"], READ, SITES, visits, past, today)
-    assert len(plan)
-    for site, rows in plan.groupby("site_id"):
-        pairs = zip(rows["from"], rows["until"], strict=True)
-        windows = [(date.fromisoformat(start), date.fromisoformat(until)) for start, until in pairs]
-        past_days = [day.date() for day in visits.loc[visits["site_id"].eq(site), "visit_date"] if day.date() <= today]
-        ends = [*past_days, *(until for _, until in windows)]
-        assert all(today <= start <= until for start, until in windows)
-        for start, until in windows:
-            assert all((start - end).days >= rest for end in ends if end < until)
-    assert not plan.duplicated(["month", "site_id"]).any()
-
-
-SMALL = study()
-
-
-def test_the_plan_asks_for_no_eggs_and_says_when_not_to_go() -> None:
-    plan = planned(date(2025, 5, 1))
-    assert len(plan) and not plan["look_for"].str.contains("egg").any()
-    assert plan["go_only_if"].eq(revisit.GO_ONLY_IF).all() and "rises" in revisit.GO_ONLY_IF
-    night = plan["look_for"].str.contains("surface")
-    assert night.any() and plan.loc[night, "company"].str.contains("two people").all()
-
-
-def test_of_two_sites_on_one_waterbody_one_stands() -> None:
-    plan = planned(date(2025, 5, 1))
-    for _, rows in plan.groupby("month"):
-        assert len({"D", "E"} & set(rows["site_id"])) <= 1
-
-
-def test_a_site_that_a_cell_has_already_is_not_asked_for_new_sites() -> None:
-    """Larvae in water in May lack 4 visits, 3 of them at new sites; a cell that lacks new sites only is served by none of its own."""
-    cell = row_of(SMALL["gaps"], "larva", "water", "5")
-    only_new = pd.DataFrame([{**cell, "more_visits": 3, "more_sites": 3}])
-    visits, _ = visits_of()
-    looked = SMALL["looked"]
-    past = revisit.history(looked, detections(looked, ["EWIL"], {}), SITES["site_id"].tolist())
-    plan = revisit.plan(only_new, READ, SITES, visits, past, date(2025, 5, 1))
-    assert set(plan.loc[plan["look_for"].ne(""), "site_id"]) == {"D"}
-    assert plan.iloc[0]["score"] == round(1 / cell["trips"], 3)
-
-
-def test_absence_at_a_site_by_hand() -> None:
-    """GPOR was looked for five times at A, B and C and not found; at a detection of 0.3 nine visits state absence: four to go."""
-    looked = SMALL["looked"]
-    past = revisit.history(looked, detections(looked, ["EWIL", "GPOR"], {"GPOR": 0.3}), SITES["site_id"].tolist())
-    gpor = past[past["taxon"].eq("GPOR")]
-    assert gpor["n_looked"].tolist() == [5, 5, 5] and gpor["visits_to_absence"].tolist() == [4, 4, 4]
-    assert past.loc[past["taxon"].eq("EWIL"), "visits_to_absence"].isna().all()
-    enough = revisit.history(looked, detections(looked, ["EWIL", "GPOR"], {"GPOR": 0.5}), SITES["site_id"].tolist())
-    assert enough.loc[enough["taxon"].eq("GPOR"), "visits_to_absence"].tolist() == [0, 0, 0]
-
-
 def test_a_book_without_readings_has_an_empty_list() -> None:
     empty = READ.iloc[:0]
     targets = derive.targets(empty, SETTINGS.taxa, SETTINGS)
@@ -439,12 +187,3 @@ def test_a_book_without_readings_has_an_empty_list() -> None:
     assert len(never) == 10 and never.loc[0, "why"] == "never found" and "found, not measured" in set(never["why"])
     assert "No reading counts yet" in gaps_page.page(listed, months, absence, never, 0, SETTINGS, date(2025, 1, 1))
     assert "No visit of the coming months" in revisit.page(plan, past, absence, SITES, SETTINGS, date(2025, 1, 1))
-
-
-def test_a_hostile_name_is_text_on_the_plan() -> None:
-    plan = planned(date(2025, 5, 1))
-    sites = SITES.assign(site_name="<script>x</script>")
-    absence = detections(SMALL["looked"], ["EWIL"], {})
-    past = revisit.history(SMALL["looked"], absence, ["A"])
-    text = revisit.page(plan, past, absence, sites, SETTINGS, date(2025, 5, 1))
-    assert "<script>" not in text and "&lt;script&gt;" in text

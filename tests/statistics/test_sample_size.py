@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from pipeline.statistics import sample_size
+from pipeline.statistics.sample_size import visits_for_absence, wilks_minimum_n
 
 
 def test_icc_against_one_way_anova() -> None:
@@ -81,3 +82,34 @@ def test_wilks_minimum_n_is_the_least(confidence: float, content: float, m: int)
 def test_wilks_refuses_nonsense(confidence: float, m: int) -> None:
     with pytest.raises(ValueError, match="between 0 and 1"):
         sample_size.wilks_minimum_n(confidence, 0.95, m)
+
+
+@pytest.mark.parametrize(("detection", "visits"), [(0.2, 14), (0.3, 9), (0.5, 5), (0.67, 3), (0.85, 2)])
+def test_visits_to_absence_by_hand(detection: float, visits: int) -> None:
+    """n = ln 0.05 / ln(1 − p), McArdle 1990 (from memory); e.g. 0.8^13 = 0.055 and 0.8^14 = 0.044 by hand."""
+    assert visits_for_absence(detection, 0.95) == visits
+    assert (1 - detection) ** visits <= 0.05 < (1 - detection) ** (visits - 1)
+
+
+@pytest.mark.parametrize(("confidence", "content", "n"), [(0.95, 0.95, 59), (0.95, 0.9, 29), (0.95, 0.99, 299), (0.9, 0.95, 45)])
+def test_visits_to_absence_is_the_one_sided_figure_of_wilks(confidence: float, content: float, n: int) -> None:
+    """Check values C01, C05, C07 and C09: Wilks 1941; Hahn & Meeker 1991. Content 1 − detection, one block cut off."""
+    assert visits_for_absence(1 - content, confidence) == n
+
+
+@given(st.floats(0.02, 0.98), st.floats(0.5, 0.99))
+def test_visits_to_absence_agrees_with_wilks_everywhere(detection: float, confidence: float) -> None:
+    own, other = visits_for_absence(detection, confidence), wilks_minimum_n(confidence, 1 - detection, 1)
+    exact = math.log(1 - confidence) / math.log(1 - detection)
+    assert own == other or abs(exact - round(exact)) < 1e-6
+
+
+def test_a_quotient_that_is_whole_is_not_rounded_up() -> None:
+    """(1 − 0.5)^3 is 0.125 exactly: three visits for a confidence of 0.875."""
+    assert visits_for_absence(0.5, 0.875) == 3
+
+
+@pytest.mark.parametrize(("detection", "confidence"), [(0, 0.95), (1, 0.95), (1.2, 0.95), (0.3, 0), (0.3, 1), (math.nan, 0.95)])
+def test_no_search_is_sure(detection: float, confidence: float) -> None:
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        visits_for_absence(detection, confidence)

@@ -7,101 +7,21 @@ arithmetic of method §5 can be done on paper. Weighted quantiles are held again
 
 from __future__ import annotations
 
-import itertools
 import math
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
+from worked_fields import BOOK, COLD, WARM, derived, field, printed
 
-from pipeline.settings import parse_settings
 from pipeline.settings.limits import ctmax_limit, group_cap
-from pipeline.statistics.grades import down, grade_of, missing_for_c, needs, up, worse
-from pipeline.statistics.weights import site_day_weights
 from pipeline.targets import lines
 from pipeline.targets.derive import group_allowances, targets
 from pipeline.targets.figures import distinct_values
-from pipeline.targets.ledger import CELL, METHOD_VERSION, hold_to_published, method_changed, to_publish, visits_of_cells
-from schemas.frames import TARGET_COLUMNS, Readings, check_targets
-
-TOML = """
-[book]
-time_zone = "America/New_York"
-[[taxon]]
-code = "COOL"
-scientific_name = "Desmognathus fuscus"
-group = "cool_stream"
-[[taxon]]
-code = "SPRING"
-scientific_name = "Eurycea neotenes"
-group = "warm_spring"
-[[taxon]]
-code = "OTHER"
-scientific_name = "Desmognathus fuscus"
-group = "other"
-"""
-BOOK = parse_settings(TOML, "test")
-WARM, COLD = (6, 7, 8, 9), (12, 1, 2, 3)
-# At 22:00 the daily swing crosses zero: cos(2π·6/24) = 0, and it is night in all months here.
-NEUTRAL_HOUR = 22.0
-
-
-def field(months: Any, values: list[float], *, sites: int = 12, dates: int = 6, years: int = 3, **columns: Any) -> pd.DataFrame:
-    """Every site read on every date of every month, each time the same values; dates go round the years."""
-    rows = [
-        {
-            "month": month,
-            "site": f"s{site:02}",
-            "year": 2018 + day % years,
-            "date": pd.Timestamp(2018 + day % years, month, day + 1),
-            "value": value,
-        }
-        for month, day, site, value in itertools.product(months, range(dates), range(sites), values)
-    ]
-    frame = pd.DataFrame(rows).assign(
-        taxon="COOL", population="", life_stage="larva", medium="water", hour=NEUTRAL_HOUR, night=True, accuracy_c=0.5, from_visit=False,
-        medium_assumed=False, at_nest=False, depth_cm=np.nan, n_animals=1,
-    )  # fmt: skip
-    frame["visit_id"] = frame["site"] + frame["date"].astype("str")
-    frame = frame.assign(**columns)
-    text = {name: "str" for name in ("taxon", "population", "life_stage", "medium", "site", "visit_id")}
-    types = {"month": "Int64", "year": "Int64", "n_animals": "Int64", "night": "boolean", "date": "datetime64[us]", "hour": "float64"}
-    return Readings.validate(
-        frame.astype({**text, **types, "accuracy_c": "float64"})[[name for name in Readings.to_schema().columns if name in frame]]
-    )
-
-
-def derived(*frames: pd.DataFrame, **words: Any) -> pd.DataFrame:
-    """Targets of one group, by month."""
-    return targets(pd.concat(frames, ignore_index=True), BOOK.taxa, BOOK, **{"replicates": 200, **words}).set_index("month")
-
-
-def printed(row: pd.Series) -> tuple[float, ...]:
-    return tuple(row[name] for name in ("band_low", "set_point", "band_high", "act_line", "ceiling"))
-
+from schemas.frames import TARGET_COLUMNS
 
 # --- weights and quantiles
-
-
-def test_weights_by_hand() -> None:
-    # Two sites: 1/2 each. Site a: two months, 1/4 each. Its June: two days, 1/8 each; the second day has two values, 1/16 each.
-    frame = pd.DataFrame({"site": list("aaaab"), "month": [6, 6, 6, 7, 6], "date": [1, 2, 2, 3, 1]})
-    weights = site_day_weights(frame["site"], frame["month"], frame["date"])
-    assert weights.tolist() == [1 / 8, 1 / 16, 1 / 16, 1 / 4, 1 / 2]
-
-
-def test_quantiles_agree_with_numpy() -> None:
-    rng = np.random.default_rng(3)
-    frame = field(WARM, [1.0, 2.0], sites=7)
-    frame["value"] = rng.normal(14, 2, len(frame)).round(1)
-    frame = frame[rng.random(len(frame)) < 0.6]
-    values = distinct_values(frame)
-    weights = site_day_weights(values["site"], values["month"].astype("int64"), values["date"])
-    row = derived(frame).loc["warm"]
-    for name, probability in {"p05": 0.05, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p95": 0.95}.items():
-        assert row[name] == np.quantile(values["value"], probability, weights=weights, method="inverted_cdf")
-    assert (row["min"], row["max"]) == (values["value"].min(), values["value"].max())
 
 
 def test_a_much_visited_warm_site_does_not_set_the_figure() -> None:
@@ -118,27 +38,6 @@ def test_clock_times_do_not_add_weight() -> None:
     often = pd.concat([frame, *(frame[frame["value"] == 12.0].assign(hour=float(hour)) for hour in range(6))])
     assert derived(often).loc["6", "p50"] == derived(frame).loc["6", "p50"] == 10.0
     assert derived(often).loc["6", "n_readings"] == 4 * len(frame)
-
-
-def test_counts() -> None:
-    row = derived(field(WARM, [8.0, 10.0], sites=4, dates=3, years=2, n_animals=3, from_visit=True)).loc["warm"]
-    assert [row[f"n_{name}"] for name in ("readings", "animals", "visits", "dates", "sites", "years")] == [96, 288, 48, 12, 4, 2]
-    assert (row["from_visit_share"], row["night_share"], row["n_eff"]) == (1.0, 1.0, 12.0)
-
-
-def test_a_value_read_by_day_too_is_not_of_the_night() -> None:
-    # Half of the values were read at night; one half of those again by day: a quarter stays.
-    frame = field(WARM, [8.0, 10.0, 12.0, 14.0])
-    by_day = frame.assign(night=frame["night"].mask(frame["value"] > 10.0, False))
-    assert derived(by_day).loc["warm", "night_share"] == 0.5
-    again = frame[frame["value"] == 10.0].assign(hour=12.0, night=False)
-    assert derived(by_day, again).loc["warm", "night_share"] == 0.25
-
-
-def test_p50_interval_needs_five_sites_and_six_dates() -> None:
-    for sites, dates, there in ((5, 6, True), (4, 6, False), (5, 5, False)):
-        row = derived(field([6], [8.0, 10.0], sites=sites, dates=dates)).loc["6"]
-        assert math.isnan(row["p50_low"]) != there
 
 
 # --- allowances and the day shift
@@ -350,80 +249,6 @@ def lines_draws(values: pd.DataFrame) -> np.ndarray:
     return draws_of(values, ("COOL", "", "larva", "water", "warm"), BOOK.seed, 200)
 
 
-def test_visits_that_share_a_reading_are_all_counted() -> None:
-    frame = field([7], [10.0], sites=3, dates=2)
-    shared = frame.assign(visit_ids=[f"{code}\n{code} other reach" for code in frame["visit_id"]])
-    assert derived(frame).loc["7", ["n_readings", "n_visits"]].tolist() == [6, 6]
-    assert derived(shared).loc["7", ["n_readings", "n_visits"]].tolist() == [6, 12]
-
-
-# --- grades
-
-
-ENOUGH = {"sites": 12, "dates": 24, "visits": 60, "years": 3, "night_share": 0.2, "half_width": 1.5}
-
-
-@pytest.mark.parametrize(
-    ("change", "grade"),
-    [
-        ({}, "A"),
-        ({"sites": 11}, "B"),
-        ({"dates": 23}, "B"),
-        ({"visits": 59}, "B"),
-        ({"years": 2}, "B"),
-        ({"night_share": 0.19}, "B"),
-        ({"half_width": 1.51}, "B"),
-        ({"half_width": 2.51}, "C"),
-        ({"half_width": math.nan}, "C"),
-        ({"years": 1}, "C"),
-        ({"years": 0, "night_share": 0.0}, "C"),
-        ({"sites": 5}, "C"),
-        ({"dates": 11}, "C"),
-        ({"visits": 29}, "C"),
-        ({"sites": 2}, "D"),
-        ({"dates": 5}, "D"),
-        ({"visits": 9}, "D"),
-    ],
-)
-def test_grade_thresholds(change: dict[str, float], grade: str) -> None:
-    assert grade_of({**ENOUGH, **change}, monthly=False, only_from_visit=False) == grade
-
-
-def test_months_need_a_third_rounded_up() -> None:
-    assert [(needs(grade, True)["dates"], needs(grade, True)["visits"], needs(grade, True)["sites"]) for grade in "ABC"] == [
-        (8, 20, 12), (4, 10, 6), (2, 4, 3),
-    ]  # fmt: skip
-    assert missing_for_c({"sites": 2, "dates": 1, "visits": 4}, monthly=True) == "2 of 3 sites, 1 of 2 dates needed"
-
-
-def test_visit_readings_alone_are_provisional_at_most() -> None:
-    assert grade_of(ENOUGH, monthly=False, only_from_visit=True) == "C"
-    assert derived(field(WARM, [8.0, 16.0], from_visit=True)).loc["warm", "grade"] == "C"
-    assert worse("A", "C") == worse("C", "A") == "C" and worse("D", None) == "D"
-
-
-def test_years_and_nights_of_a_month_are_the_groups() -> None:
-    # July was visited in one year by day; the other months bring years and nights: 8 dates, 12 sites, 96 visits in July.
-    july = field([7], [8.0, 10.0], dates=8, years=1, night=False)
-    assert derived(july).loc["7", "grade"] == "C"
-    assert derived(july, field([6, 8], [8.0, 10.0])).loc["7", "grade"] == "A"
-
-
-def test_rounding() -> None:
-    assert [down(value, "A") for value in (15.49, 15.5, 15.99, -0.2)] == [15.0, 15.5, 15.5, -0.5]
-    assert [up(value, "A") for value in (8.0, 8.1, 8.6)] == [8.0, 8.5, 9.0]
-    assert [down(value, grade) for value, grade in ((15.9, "B"), (15.9, "C"), (15.9, "D"))] == [15.0] * 3
-    assert down(16.3 - 1.3, "C") == 15.0 and up(0.1 + 0.2 + 2.7, "C") == 3.0
-
-
-def test_capped_grade() -> None:
-    frame = field(WARM, [8.2, 10.3, 16.0])
-    cell = ("COOL", "", "larva", "water", "warm")
-    assert derived(frame, grade_cap={cell: "C"}).loc["warm", ["grade", "ceiling"]].tolist() == ["C", 17.0]
-    row = derived(frame, grade_cap=lambda name: "D" if name == cell else None).loc["warm"]
-    assert (row["status"], row["reason"]) == ("refused", "held at grade D by hand")
-
-
 # --- borrowing
 
 WEAK: dict[str, Any] = {"sites": 2, "dates": 1}
@@ -537,109 +362,3 @@ def test_every_group_has_fourteen_rows_in_the_declared_columns() -> None:
 
 
 # --- the ledger
-
-NOBODY = pd.DataFrame(columns=[*CELL, "quantity", "value"])
-
-
-def ledger_case(first: pd.DataFrame, second: pd.DataFrame, accepted: pd.DataFrame = NOBODY) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Publish from the first readings, then print from the second."""
-    words: dict[str, Any] = {"replicates": 200}
-    published = to_publish(targets(first, BOOK.taxa, BOOK, **words), visits_of_cells(first, BOOK.taxa, BOOK))
-    rows, notes = hold_to_published(
-        targets(second, BOOK.taxa, BOOK, **words), visits_of_cells(second, BOOK.taxa, BOOK), published, accepted
-    )
-    return rows.set_index("month"), notes
-
-
-def test_fewer_visits_keep_the_lower_values() -> None:
-    # Six sites read 8, 10, 14 and six 8, 10, 18. All: P75 14, so band top 14, act line 16; ceiling: the second-warmest day, 18. Without the
-    # cool sites P75 is 18, the bound 17.5: top 17, act line 18, ceiling 19 (B).
-    cool, warm = (
-        field(WARM, [8.0, 10.0, 14.0], sites=6),
-        field(WARM, [8.0, 10.0, 18.0], sites=6).assign(site=lambda rows: "w" + rows["site"]),
-    )
-    both = pd.concat([cool, warm], ignore_index=True)
-    assert printed(derived(both).loc["warm"]) == (8.0, 10.0, 14.0, 16.0, 18.0)
-    assert printed(derived(warm).loc["warm"]) == (8.0, 10.0, 17.0, 18.0, 19.0)
-    rows, notes = ledger_case(both, warm)
-    assert printed(rows.loc["warm"]) == (8.0, 10.0, 14.0, 16.0, 18.0)
-    assert rows.loc["warm", "reason"] == ("kept as published from the same visits or more: ceiling 18 °C, band high 14 °C, act line 16 °C")
-    warm_notes = notes[notes["month"] == "warm"].set_index("quantity")
-    assert warm_notes[["derived", "kept"]].to_dict("index") == {
-        "band_high": {"derived": 17.0, "kept": 14.0},
-        "act_line": {"derived": 18.0, "kept": 16.0},
-    }
-
-
-def edited(rows: pd.DataFrame, month: str, **values: float) -> pd.DataFrame:
-    """Published entries with some values changed."""
-    visits = visits_of_cells(rows, BOOK.taxa, BOOK)
-    cell = ("COOL", "", "larva", "water", month)
-    entries = [(*cell, name, value, visits[cell], METHOD_VERSION) for name, value in values.items()]
-    return pd.DataFrame(entries, columns=[*CELL, "quantity", "value", "visits", "method"])
-
-
-def hold(frame: pd.DataFrame, published: pd.DataFrame, accepted: pd.DataFrame = NOBODY) -> pd.DataFrame:
-    rows, _ = hold_to_published(
-        targets(frame, BOOK.taxa, BOOK, replicates=200), visits_of_cells(frame, BOOK.taxa, BOOK), published, accepted
-    )
-    return check_targets(rows).set_index("month")
-
-
-def test_ledger_by_hand() -> None:
-    frame = pd.concat([field(WARM, [8.2, 10.3, 16.0]), field(COLD, [4.0, 6.0, 8.0])], ignore_index=True)
-    raw = derived(frame)
-    assert printed(raw.loc["warm"]) == (8.5, 10.0, 15.5, 16.5, 17.5) and raw.loc["warm", "floor"] == 4.0
-    # An equal set is a subset: a ceiling of 13 once published stays, and brings band and act line under it.
-    held = hold(frame, edited(frame, "ceiling", ceiling=13.0))
-    assert printed(held.loc["warm"]) == (8.5, 10.0, 12.0, 12.5, 13.0) and held.loc["warm", "cut_by_ceiling"]
-    assert held.loc["warm", "reason"] == "kept as published from the same visits or more: ceiling 13 °C"
-    assert printed(held.loc["1"])[:4] == printed(raw.loc["1"])[:4]
-    # Month values are held one by one, and the lines stay in order.
-    july = hold(frame, edited(frame, "7", set_point=9.0, act_line=12.0)).loc["7"]
-    assert printed(july) == (9.0, 9.0, 12.0, 12.0, 17.5)
-    # A floor never falls; a higher one raises the least set point.
-    assert hold(frame, edited(frame, "floor", floor=5.0)).loc["1", ["floor", "set_point_low"]].tolist() == [5.0, 6.0]
-    assert hold(frame, edited(frame, "floor", floor=3.0)).loc["1", "floor"] == 4.0
-    # Of several earlier floors the highest holds.
-    floors = pd.concat([edited(frame, "floor", floor=5.0), edited(frame, "floor", floor=4.5)], ignore_index=True)
-    assert hold(frame, floors).loc["1", "floor"] == 5.0
-    # A floor that new winter visits would raise past a set point that is held gives way: nothing gets warmer.
-    both = hold(frame, pd.concat([edited(frame, "1", set_point=4.0), edited(frame, "floor", floor=2.0)], ignore_index=True))
-    assert both.loc["1", ["floor", "set_point"]].tolist() == [3.0, 4.0]
-    # A ceiling far under the median is still no reason to print nothing.
-    low = hold(frame, edited(frame, "ceiling", ceiling=9.0)).loc["7"]
-    assert (low["status"], low["set_point"], low["band_high"], low["act_line"]) == ("target", 8.0, 8.0, 8.5)
-    # A warmer published value, or another cell's, changes nothing.
-    assert hold(frame, edited(frame, "ceiling", ceiling=19.0)).equals(raw)
-
-
-def test_lines_of_an_earlier_method_hold_nothing_and_it_is_said_once() -> None:
-    frame = field(WARM, [8.2, 10.3, 16.0])
-    old = edited(frame, "ceiling", ceiling=13.0).assign(method=None)
-    assert hold(frame, old).loc["warm", "ceiling"] == 17.5
-    assert method_changed(old)
-    new = edited(frame, "ceiling", ceiling=17.5)
-    assert not method_changed(pd.concat([old, new])) and not method_changed(new) and not method_changed(new.iloc[:0])
-
-
-def test_new_visits_and_named_persons_free_a_value() -> None:
-    old = field(WARM, [8.2, 10.3, 16.0], sites=11)
-    new = field(WARM, [8.2, 10.3, 16.0], sites=12)
-    published = edited(old, "ceiling", ceiling=13.0)
-    assert hold(new, published).loc["warm", "ceiling"] == 17.5, "one more site: not a subset"
-    assert hold(old, published).loc["warm", "ceiling"] == 13.0
-    accepted = edited(old, "ceiling", ceiling=14.0).drop(columns=["visits", "method"])
-    assert hold(old, published, accepted).loc["warm", "ceiling"] == 14.0, "accepted up to 14 and no further"
-    # The lowest of several earlier values holds.
-    assert hold(old, pd.concat([published, edited(new, "ceiling", ceiling=12.0)])).loc["warm", "ceiling"] == 12.0
-
-
-def test_sets_of_visits_by_cell() -> None:
-    frame = pd.concat([field(WARM, [10.0], sites=1, dates=1), field([1], [4.0], sites=1, dates=2)], ignore_index=True)
-    sets = visits_of_cells(frame, BOOK.taxa, BOOK)
-    cell = ("COOL", "", "larva", "water")
-    assert sets[(*cell, "6")] == {"s00 2018-06-01"} and len(sets[(*cell, "warm")]) == len(sets[(*cell, "ceiling")]) == 4
-    assert len(sets[(*cell, "floor")]) == len(sets[(*cell, "cold")]) == 2 and sets[(*cell, "5")] == frozenset()
-    nest = frame.assign(life_stage="egg_mass", at_nest=True)
-    assert len(visits_of_cells(nest, BOOK.taxa, BOOK)["COOL", "", "egg_mass", "water", "ceiling"]) == 6

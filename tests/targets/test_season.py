@@ -7,10 +7,7 @@ almanac in test_sun.
 
 from __future__ import annotations
 
-import csv
 import itertools
-import math
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,17 +15,12 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from typed_readings import CELL, finished
 
-from pipeline.formulas.year_days import day_of_year
 from pipeline.settings import parse_settings
-from pipeline.statistics.harmonic import cosinor, cosinor_at
-from pipeline.statistics.weights import site_day_weights
-from pipeline.targets.course import runs, slowed, span
-from pipeline.targets.daily_cycle import corrected_readings, half_range_for, logger_half_range, night_drop
 from pipeline.targets.derive import targets
 from pipeline.targets.season import by_month, by_week, schedule
-from schemas.field_frames import CORRECTED_COLUMNS, HALF_RANGE_COLUMNS, NIGHT_DROP_COLUMNS
-from schemas.frames import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS, Readings
+from schemas.frames import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS
 
 BOOK = parse_settings(
     """
@@ -45,93 +37,7 @@ group = "warm_spring"
 """,
     "test",
 )
-CELL = ["taxon", "population", "life_stage", "medium"]
 YEAR = tuple(range(1, 13))
-
-
-# --- the harmonic
-
-
-def _checks() -> list[dict[str, str]]:
-    with (Path(__file__).parents[1] / "check_values" / "season.csv").open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
-
-
-@pytest.mark.parametrize("row", _checks(), ids=lambda row: row["id"])
-def test_published_cosinor(row: dict[str, str]) -> None:
-    times, values = ([float(word) for word in row[name].split()] for name in ("times", "values"))
-    fit = cosinor(times, values, np.full(len(times), 0.25), float(row["period"]))
-    assert getattr(fit, row["attribute"]) == pytest.approx(float(row["expected"]), rel=0, abs=float(row["tolerance"]))
-
-
-@given(seed=st.integers(0, 2**32), n=st.integers(6, 60))
-def test_cosinor_is_weighted_least_squares_of_statsmodels(seed: int, n: int) -> None:
-    from statsmodels.regression.linear_model import WLS
-
-    rng = np.random.default_rng(seed)
-    days, weights = rng.choice(np.arange(1, 366), n, replace=False), rng.uniform(0.1, 3, n)
-    values = 10 + 7 * np.cos(2 * np.pi * (days - 200) / 365.25) + rng.normal(0, 1, n)
-    fit = cosinor(days, values, weights)
-    angle = 2 * np.pi * days / 365.25
-    other = WLS(values, np.stack([np.ones(n), np.cos(angle), np.sin(angle)], axis=1), weights=weights).fit()
-    assert [fit.mesor, fit.cosine, fit.sine] == pytest.approx(list(other.params), rel=1e-6, abs=1e-7)
-    slope = np.array([0, fit.cosine, fit.sine]) / fit.amplitude
-    assert fit.amplitude_se == pytest.approx(math.sqrt(slope @ other.cov_params() @ slope), rel=1e-6)
-    assert cosinor_at(fit, [fit.peak])[0] == pytest.approx(fit.mesor + fit.amplitude)
-
-
-def test_two_days_make_no_course() -> None:
-    with pytest.raises(ValueError, match="three different days"):
-        cosinor([10, 10, 200], [1.0, 2.0, 3.0], [1, 1, 1])
-
-
-# --- runs and days
-
-
-@pytest.mark.parametrize(
-    ("months", "expected"),
-    [
-        ([6, 7, 8], [(6, 7, 8)]),
-        ([11, 12, 1, 2, 6], [(6,), (11, 12, 1, 2)]),
-        ([1, 12], [(12, 1)]),
-        (list(YEAR), [YEAR]),
-        ([], []),
-        ([month for month in YEAR if month != 2], [(3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 1)]),
-    ],
-)
-def test_runs_pass_new_year(months: list[int], expected: list[tuple[int, ...]]) -> None:
-    assert runs(months) == expected
-
-
-def test_days_reach_a_week_beyond_the_visits() -> None:
-    # By hand: 3 June is day 154, 29 July day 210; a week on either side. 20 December is day 354, 4 January day 4.
-    assert span((6, 7), np.array([210, 154, 180])).tolist() == list(range(147, 218))
-    assert span((12, 1), np.array([354, 4])).tolist() == [*range(347, 366), *range(1, 12)]
-    assert span(YEAR, np.array([40])).tolist() == list(range(1, 366))
-
-
-def test_29_february_counts_as_the_28th() -> None:
-    dates = pd.Series(pd.to_datetime(["2020-02-28", "2020-02-29", "2020-03-01", "2021-03-01", "2020-12-31", "2021-01-01"]))
-    assert day_of_year(dates).tolist() == [59, 59, 60, 60, 365, 1]
-
-
-@given(st.lists(st.floats(-5, 30), min_size=1, max_size=60), st.booleans())
-def test_slowing_lowers_no_more_than_it_must(values: list[float], closed: bool) -> None:
-    curve = np.array(values)
-    slow = slowed(curve, closed)
-    assert (slow <= curve).all()
-    around = np.append(slow, slow[0]) if closed else slow
-    assert (np.abs(np.diff(around)) <= 1 / 7 + 1e-9).all()
-    # The highest such curve: a curve that keeps to the rate is left as it is.
-    assert slowed(slow, closed) == pytest.approx(slow)
-    assert slow.min() == curve.min()
-
-
-def test_slowing_by_hand() -> None:
-    # A step of 3 °C up on day 7 takes three weeks: 10 + (day − 6)/7.
-    slow = slowed(np.array([10.0] * 7 + [13.0] * 28), closed=False)
-    assert slow[:7].tolist() == [10.0] * 7
-    assert slow[[13, 20, 27, 34]] == pytest.approx([11, 12, 13, 13])
 
 
 # --- the schedule
@@ -154,18 +60,6 @@ def field(
     frame = pd.DataFrame(rows)
     frame["value"] = (course(frame["date"].dt.day_of_year) + rng.normal(0, 1, len(frame)) * noise).round(2)
     return finished(frame, **columns)
-
-
-def finished(frame: pd.DataFrame, **columns: Any) -> pd.DataFrame:
-    frame = frame.assign(
-        taxon="COOL", population="", life_stage="larva", medium="water", hour=22.0, night=True, accuracy_c=0.2, from_visit=False,
-        medium_assumed=False, at_nest=False, depth_cm=np.nan, n_animals=1, visit_id=frame["site"] + frame["date"].astype("str"),
-    ).assign(**columns)  # fmt: skip
-    text = {name: "str" for name in (*CELL, "site", "visit_id")}
-    types = {"month": "Int64", "year": "Int64", "n_animals": "Int64", "night": "boolean", "date": "datetime64[us]", "hour": "float64"}
-    return Readings.validate(
-        frame.astype({**text, **types, "accuracy_c": "float64"})[[name for name in Readings.to_schema().columns if name in frame]]
-    )
 
 
 def planned(readings: pd.DataFrame, **words: Any) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -423,84 +317,6 @@ def test_missing_evidence_warms_no_day(readings: pd.DataFrame, seed: int, share:
 
 # --- loggers
 
-SITES = pd.DataFrame(
-    {
-        "site_id": ["A1", "A2", "B"],
-        "waterbody": ["brook", "brook", None],
-        "latitude": [40.0, 40.0, np.nan],
-        "longitude": [-75.0, -75.0, np.nan],
-    }
-)
-EASTERN = "America/New_York"
-
-
-def hung(**changes: Any) -> pd.DataFrame:
-    row = {"logger_id": "L1", "site_id": "A1", "enclosure_id": None, "medium": "water", "height_or_depth_cm": np.nan, **changes}
-    return pd.DataFrame([row])
-
-
-def series(first: str, last: str, minutes: int, value: Any, logger_id: str = "L1") -> pd.DataFrame:
-    """Readings in UTC; `value` is given the local clock hour."""
-    at = pd.date_range(first, last, freq=f"{minutes}min", unit="us", tz=EASTERN, inclusive="left")
-    hour = at.hour + at.minute / 60
-    return pd.DataFrame({"logger_id": logger_id, "read_at": at.tz_convert("UTC").tz_localize(None), "temp_c": [value(one) for one in hour]})
-
-
-def test_night_drop_by_hand() -> None:
-    # At 40° N, 75° W in early July the sun is up from about 5:35 to 20:32, so the hours 6 to 20 are day: 18 °C against 14 °C.
-    readings = series("2021-07-01", "2021-07-11", 60, lambda hour: 18.0 if 6 <= hour <= 20 else 14.0)
-    found = night_drop(readings, hung(), SITES, EASTERN)
-    assert list(found.columns) == list(NIGHT_DROP_COLUMNS)
-    # Ten days, of which the last has only the evening of its night.
-    assert found[["site", "medium", "month", "night_drop", "n_days", "n_years"]].to_numpy().tolist() == [["brook", "water", 7, 4.0, 9, 1]]
-
-
-def test_night_drop_is_paired_and_a_median() -> None:
-    # From 6:00 on the 9th all is 16 °C warmer, day and night: each pair still differs by 4 °C.
-    readings = series("2021-07-01", "2021-07-12", 60, lambda hour: 18.0 if 6 <= hour <= 20 else 14.0)
-    spike = readings["read_at"] >= "2021-07-09 10:00"
-    readings["temp_c"] += 16 * spike
-    # The daylight of the 4th is lost: that pair goes, the night of the 3rd stays with the 3rd.
-    lost = readings["read_at"].between("2021-07-04 10:00", "2021-07-05 00:00")
-    found = night_drop(readings[~lost], hung(), SITES, EASTERN)
-    assert found["night_drop"].tolist() == [4.0] and found["n_days"].tolist() == [9]
-
-
-def test_places_media_and_months_stay_apart() -> None:
-    water = series("2021-06-25", "2021-07-06", 60, lambda hour: 18.0 if 6 <= hour <= 20 else 14.0)
-    deep = series("2021-06-25", "2021-07-06", 60, lambda hour: 12.0 if 6 <= hour <= 20 else 12.5, "L2")
-    place = pd.concat(
-        [hung(), hung(logger_id="L2", site_id="A2", medium="land", height_or_depth_cm=25.0), hung(logger_id="L3", site_id="B")]
-    )
-    nowhere = series("2021-06-25", "2021-07-06", 60, lambda hour: 1.0, "L3")
-    found = night_drop(pd.concat([water, deep, nowhere]), place, SITES, EASTERN)
-    rows = found[["medium", "month", "night_drop", "n_days"]].to_numpy().tolist()
-    assert rows == [["land", 6, -0.5, 6], ["land", 7, -0.5, 4], ["water", 6, 4.0, 6], ["water", 7, 4.0, 4]]
-
-
-def test_half_range_by_hand() -> None:
-    readings = series("2021-07-01", "2021-07-05", 30, lambda hour: 14 + 2 * np.cos(2 * np.pi * (hour - 16) / 24))
-    winter = series("2021-01-01", "2021-01-05", 30, lambda hour: 3.0)
-    found = logger_half_range(pd.concat([readings, winter]), hung(), SITES, EASTERN, (6, 7, 8, 9))
-    assert list(found.columns) == list(HALF_RANGE_COLUMNS)
-    assert found["half_range"].tolist() == [pytest.approx(2.0)] and found["n_days"].tolist() == [4]
-    # Half a day is no day.
-    half = readings[readings["read_at"] < "2021-07-04 16:00"]
-    assert logger_half_range(half, hung(), SITES, EASTERN, (7,))["n_days"].tolist() == [3]
-
-
-def test_half_range_stands_only_where_every_reading_has_a_logger() -> None:
-    ranges = pd.DataFrame(
-        {"site": ["brook", "rill"], "medium": "land", "height_or_depth_cm": [4.0, 12.0], "half_range": [0.4, 0.9], "n_days": 9}
-    )
-    rows = finished(pd.DataFrame({"site": ["brook", "rill"], "date": pd.Timestamp("2021-07-01"), "month": 7, "year": 2021, "value": 14.0}))
-    land = rows.assign(medium="land", depth_cm=[0.0, 10.0])
-    assert half_range_for(land, ranges) == 0.9
-    assert half_range_for(land.assign(depth_cm=[0.0, 2.0]), ranges) is None
-    assert half_range_for(land.assign(depth_cm=np.nan), ranges) is None
-    assert half_range_for(land.assign(medium="water"), ranges) is None
-    assert half_range_for(land.iloc[:0], ranges) is None
-
 
 def test_a_logger_lowers_the_day_shift_and_never_raises_it() -> None:
     # Read at 16:00: the whole half-range counts. 1.5 °C is the judgement daytime_half_range.
@@ -515,80 +331,4 @@ def test_a_logger_lowers_the_day_shift_and_never_raises_it() -> None:
     assert shifts == pytest.approx([1.5, 0.5, 1.5, 1.5])
 
 
-def test_corrected_by_hand() -> None:
-    # 14 °C ± 2 °C around the day, warmest at 16:00: at 16:00 a reading stands 2 °C above its day's mean, at 4:00 as much below.
-    logger = series("2021-07-01", "2021-07-08", 30, lambda hour: 14 + 2 * np.cos(2 * np.pi * (hour - 16) / 24))
-    frame = pd.DataFrame(
-        {"site": "brook", "date": pd.Timestamp("2021-07-03"), "month": 7, "year": 2021, "value": 15.0, "hour": [16.0, 4.0, 10.25]}
-    )
-    readings = finished(frame.drop(columns="hour"), hour=[16.0, 4.0, 10.25])
-    shown = corrected_readings(readings, logger, hung(), SITES, EASTERN)
-    assert list(shown.columns) == [name for name in CORRECTED_COLUMNS if name != "visit_ids"]
-    # 10:15 lies between the readings of 10:00 (14.0) and 10:30: 14 + 2·cos(−82.5°)/2.
-    between = 14 + math.cos(math.radians(82.5))
-    assert shown["logger_then"].tolist() == pytest.approx([16.0, 12.0, between])
-    assert shown["logger_day_mean"].tolist() == pytest.approx([14.0] * 3)
-    assert shown["corrected"].tolist() == pytest.approx([13.0, 17.0, 15 + 14 - between])
-    assert shown["value"].tolist() == [15.0] * 3 and shown["logger_id"].tolist() == ["L1"] * 3
-
-
-@pytest.mark.parametrize(
-    ("reading", "logger"),
-    [
-        ({"hour": np.nan}, {}),
-        ({"medium": "edge"}, {}),
-        ({"site": "B"}, {}),
-        ({"date": pd.Timestamp("2021-07-20")}, {}),
-        ({"medium": "land", "depth_cm": 0.0}, {"medium": "land", "height_or_depth_cm": 20.0}),
-        ({"medium": "land"}, {"medium": "land", "height_or_depth_cm": 0.0}),
-        ({}, {"site_id": None, "enclosure_id": "E1"}),
-    ],
-)
-def test_nothing_is_corrected_by_a_logger_elsewhere(reading: dict[str, Any], logger: dict[str, Any]) -> None:
-    series_ = series("2021-07-01", "2021-07-08", 60, lambda hour: 14.0 + hour / 10)
-    frame = pd.DataFrame({"site": ["brook"], "date": [pd.Timestamp("2021-07-03")], "month": 7, "year": 2021, "value": 15.0})
-    usual = corrected_readings(finished(frame, hour=12.0), series_, hung(), SITES, EASTERN)
-    assert usual["corrected"].notna().all()
-    shown = corrected_readings(finished(frame, **{"hour": 12.0, **reading}), series_, hung(**logger), SITES, EASTERN)
-    assert shown["corrected"].isna().all() and shown["logger_id"].tolist() == [""] and shown["value"].tolist() == [15.0]
-
-
-def test_a_gap_is_not_bridged_and_the_nearest_depth_is_taken() -> None:
-    logger = series("2021-07-01", "2021-07-08", 30, lambda hour: 14.0)
-    at_noon = pd.Timestamp("2021-07-03 16:00")
-    frame = finished(
-        pd.DataFrame({"site": ["brook"], "date": [pd.Timestamp("2021-07-03")], "month": 7, "year": 2021, "value": 15.0}), hour=12.0
-    )
-    one_lost = logger[logger["read_at"] != at_noon]
-    assert corrected_readings(frame, one_lost, hung(), SITES, EASTERN)["corrected"].tolist() == [15.0]
-    two_lost = one_lost[one_lost["read_at"] != at_noon + pd.Timedelta(minutes=30)]
-    assert corrected_readings(frame, two_lost, hung(), SITES, EASTERN)["corrected"].isna().all()
-    place = pd.concat([hung(medium="land", height_or_depth_cm=4.0), hung(logger_id="L0", medium="land", height_or_depth_cm=0.0)])
-    both = pd.concat([logger, logger.assign(logger_id="L0", temp_c=10.0)])
-    land = frame.assign(medium="land", depth_cm=3.0)
-    assert corrected_readings(land, both, place, SITES, EASTERN)["logger_id"].tolist() == ["L1"]
-
-
-def test_correction_takes_the_hour_of_the_day_out() -> None:
-    """Planted: readings of a stream at random hours; corrected, they scatter by the thermometer alone."""
-    rng = np.random.default_rng(4)
-    logger = series("2021-06-01", "2021-09-01", 60, lambda hour: 14 + 3 * np.cos(2 * np.pi * (hour - 16) / 24))
-    hour = rng.uniform(0, 24, 200)
-    dates = pd.Timestamp("2021-06-05") + pd.to_timedelta(rng.integers(0, 80, 200), unit="D")
-    frame = pd.DataFrame({"site": "brook", "date": dates, "month": dates.month, "year": 2021})
-    frame["value"] = 14 + 3 * np.cos(2 * np.pi * (hour - 16) / 24) + rng.normal(0, 0.1, 200)
-    shown = corrected_readings(finished(frame, hour=hour), logger, hung(), SITES, EASTERN)
-    assert shown["value"].std() > 2 and shown["corrected"].std() < 0.15
-    assert shown["corrected"].mean() == pytest.approx(14.0, abs=0.05)
-
-
 # --- the plot
-
-
-def test_weights_are_those_of_the_targets() -> None:
-    # One site read in June ten times and one once: the fit at June weighs them alike, so it passes through their middle.
-    rows = [("a", 6, day, 12.0) for day in range(1, 11)] + [("b", 6, 5, 16.0)]
-    rows += [(site, month, day, 10.0) for site in "ab" for month in (4, 9) for day in (5, 15)]
-    frame = pd.DataFrame(rows, columns=["site", "month", "d", "value"])
-    weights = site_day_weights(frame["site"], frame["month"], frame["d"])
-    assert weights[:10].sum() == pytest.approx(weights[10]) == pytest.approx(1 / 6)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from pipeline.targets.site_counts import coarse_sites, in_class, least_of_class, without_hidden
+from pipeline.writing.site_counts import coarse_sites, in_class, least_of_class, without_hidden
 
 
 @pytest.mark.parametrize(

@@ -53,10 +53,9 @@ def without_hidden(
         return targets
     cell = ["taxon", "population", "life_stage", "medium"]
     told = readings[~readings["site"].isin(hidden)]
-    groups = {key: group for key, group in told.groupby(cell)}
-    counts = []
-    for row in targets[[*cell, "month"]].itertuples(index=False):
-        group = groups.get(tuple(row)[:4])
-        months = seasons.get(row.month) or (int(row.month),)
-        counts.append(0 if group is None else group.loc[group["month"].isin(months), "site"].nunique())
-    return targets.assign(n_sites=pd.Series(counts, index=targets.index).clip(upper=targets["n_sites"]).astype(targets["n_sites"].dtype))
+    spans = {**seasons, **{str(month): (month,) for month in range(1, 13)}}
+    parts = [told[told["month"].isin(months)].groupby(cell)["site"].nunique() for months in spans.values()]
+    counts = pd.concat(parts, keys=spans, names=["month", *cell]).reorder_levels([*cell, "month"])
+    wanted = pd.MultiIndex.from_frame(targets[[*cell, "month"]])
+    found = pd.Series(counts.reindex(wanted).fillna(0).to_numpy(), index=targets.index).clip(upper=targets["n_sites"])
+    return targets.assign(n_sites=found.astype(targets["n_sites"].dtype))

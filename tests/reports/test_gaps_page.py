@@ -1,0 +1,42 @@
+"""The page of the gap list: what is lacked in words, and no text of a person runs."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+from gap_study import SETTINGS
+
+from pipeline.reports import gaps
+from pipeline.reports.gaps_page import page
+from pipeline.statistics.detection import detections
+
+LOOKED = pd.DataFrame({"visit_id": [], "site_id": [], "visit_date": [], "taxon": [], "found": []}).astype({"found": "bool"})
+CELL = {
+    **dict.fromkeys(gaps.GAP_COLUMNS, 0), "taxon": "EWIL", "population": "north", "life_stage": "larva", "medium": "water", "month": "5",
+    "grade": "C", "next_grade": "B", "interval": "", "company": "", "trips_basis": gaps.SHARE, "at_animal": False,
+    "more_visits": 4, "more_sites": 3, "more_years": 1, "trips": 4, "n_searches": 6, "n_with_reading": 6,
+    "n_sites": 3, "n_dates": 2, "n_visits": 6,
+}  # fmt: skip
+
+
+def text(**changes: object) -> str:
+    listed = pd.DataFrame([{**CELL, **changes}], columns=list(gaps.GAP_COLUMNS))
+    months = pd.DataFrame(columns=list(gaps.MONTH_COLUMNS))
+    never = pd.DataFrame(columns=["taxon", "life_stage", "why"])
+    return page(listed, months, detections(LOOKED, ["EWIL"], {}), never, 12, SETTINGS, date(2025, 1, 1))
+
+
+def test_what_a_cell_lacks_is_said_in_words() -> None:
+    said = text()
+    assert "4 visits (3 at new sites, in 1 new year)" in said and "so about 4 days of search" in said and "May" in said
+    assert "3 sites, 2 dates, 6 visits" in said and "2025-01-01" in said
+
+
+def test_night_is_never_for_one_alone_and_a_cell_never_searched_says_so() -> None:
+    assert "4 visits (2 at night, never alone)" in text(more_sites=0, more_years=0, more_at_night=2)
+    assert "not searched" in text(n_searches=0, n_with_reading=0, trips_basis=gaps.NEVER_SEARCHED)
+
+
+def test_a_name_with_signs_of_html_stays_text() -> None:
+    assert "<script>x" not in text(population="<script>x</script>")
