@@ -7,6 +7,7 @@ from pipeline.commands.book_state import status as status
 from pipeline.commands.book_state import undo as undo
 from pipeline.commands.check import check_files as check_files
 from pipeline.commands.check import check_tables as check_tables
+from pipeline.commands.column_map import propose as propose
 from pipeline.commands.compare import compare_populations as compare_populations
 from pipeline.commands.demo import Demo as Demo
 from pipeline.commands.demo import run_demo as run_demo
