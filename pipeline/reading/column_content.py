@@ -17,6 +17,9 @@ EXAMPLES = 3
 FEW_CODES = 12
 # decimals from which a number within the span of degrees may be a place, and the size from which it may be one in metres: judgement
 PLACE_DECIMALS, PLACE_METRES = 3, 50_000
+PLACE_WORDS = frozenset(
+    ("x", "y", "lat", "latitude", "lon", "long", "lng", "longitude", "utm", "easting", "northing", "coord", "coords", "gps")
+)
 
 
 @dataclass(frozen=True)
@@ -74,6 +77,8 @@ class Content:
         """Whether its cells may say where something is, so that none of them may be shown."""
         if not self.filled:
             return False
+        if PLACE_WORDS & set(self.words) or self.text.str.contains(r"\d{6}", regex=True).fillna(False).any():
+            return True
         known = self.numbers.dropna()
         long = self.text[known.index].str.extract(r"\.(\d*)", expand=False).str.len() >= PLACE_DECIMALS
         degrees = bool(len(known)) and bool((long & known.abs().between(1, 180)).any())

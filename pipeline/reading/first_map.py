@@ -158,6 +158,8 @@ def _visit_lines(columns: dict[str, Content], matched: dict[str, Match], names: 
     # effort may be told once a pass
     varying = {name: _varying(key, columns[matched[name].column].text) for name in fields if name != "visits.cover_objects_turned"}
     unlike = [f"{matched[name].column} in {many}" for name, (several, many) in varying.items() if many > VARIES * several]
+    # nothing of a visit is told twice, so nothing speaks for the key or against it
+    untried = not any(several for several, _ in varying.values())
     said = f"; yet within a site and date these vary: {', '.join(unlike)}" if unlike else ""
     lines = [
         Line("visits.site_id", {"same_as": "sites.site_id"}),
@@ -165,7 +167,7 @@ def _visit_lines(columns: dict[str, Content], matched: dict[str, Match], names: 
             "visits.visit_id",
             {"fields": ["site_id", "visit_date"]},
             f"rows of one site and date are one visit{said}",
-            bool(unlike),
+            bool(unlike) or untried,
         ),
         Line("visits.visit_date", day.column, day.reason, not day.sure, (day.column,)),
         _protocol(columns, matched, wide),

@@ -70,7 +70,7 @@ SITE_WORDS = (
 # Headings of things that a survey counts and that are no salamanders, or of parts of a reach
 OTHER_THINGS = frozenset((
     "pool", "run", "riffle", "width", "wet", "bank", "near", "orig", "fish", "crayfish", "code", "modified", "max", "min", "sd", "se",
-    "present", "type", "water", "soil", "air", "body", "substrate", "litter",
+    "present", "type", "water", "soil", "air", "body", "substrate", "litter", "stream", "creek",
 ))  # fmt: skip
 STREAM_NAME = re.compile(r"\b(run|creek|branch|brook|river|fork|prong|stream|burn|beck|rill|tributary|ut\d*)\b\s*\S{0,4}$", re.I)
 MISSING = ("NA", "N/A", "n/a", "na", "NULL", "null", "NaN", "nan", "-", "--", "–", "?", ".", "#N/A", "nd", "ND")

@@ -17,6 +17,8 @@ UNIT_WORDS = frozenset(
     part for spelt in (*SPELLINGS.values(), *(tuple(known) for known in UNITS.values())) for one in spelt for part in one.lower().split()
 )
 HALF = 0.5
+# degrees, minutes and seconds in columns of their own are put together by hand
+PARTS_OF_ANGLES = frozenset(("deg", "degrees", "min", "minutes", "sec", "seconds"))
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,8 @@ def fit(content: Content, field: Field) -> float:
     if written.empty:
         return 0.0
     if field.name in ("latitude", "longitude"):
+        if content.whole or PARTS_OF_ANGLES & set(content.words):
+            return 0.0
         in_span = content.numbers.abs() <= (90 if field.name == "latitude" else 180)
         return max(
             float(in_span[written.index].mean()), content.angles("NS" if field.name == "latitude" else "EW") * (content.numeric == 0)

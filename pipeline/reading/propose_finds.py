@@ -112,7 +112,8 @@ def _says_nothing_found(sheet: SourceTable, columns: dict[str, Content], matched
     name = matched["finds.taxon"].column
     cells = sheet.cells[name].str.strip()
     counting = list(wide.columns) if wide else [matched["finds.count"].column] if "finds.count" in matched else []
-    counted = [columns[one].numbers.fillna(0) > 0 for one in counting]
+    # what is written and no zero is an animal that somebody saw, readable or not
+    counted = [columns[one].text.notna() & (columns[one].numbers != 0) for one in counting]
     texts = [one for one in cells.unique() if one in ("", *MISSING, *SENTINELS) or one.casefold() in NO_FIND]
     return [one for one in sorted(texts) if counting and not any(hits[cells == one].any() for hits in counted)]
 

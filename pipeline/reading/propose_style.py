@@ -109,6 +109,8 @@ def _in_heading(heading: str, stored: str) -> str:
 def readable_as_day(content: Content) -> float:
     """Greatest share of the texts that are dates in one order."""
     written = content.text.dropna().unique()
+    if _serial(content):
+        return 1.0
     if not len(written) or not any(re.search(r"\D", one) for one in written):
         return 0.0
     return max(_read(written, order) for order in ("iso", *ORDERS))
@@ -116,6 +118,8 @@ def readable_as_day(content: Content) -> float:
 
 def date_order(content: Content) -> Proposed | None:
     """Order of day, month and year of a column of dates; None where all are year-month-day and need no word."""
+    if _serial(content):
+        return Proposed("serial", "whole numbers from 20000 to 60000 under a heading of a date: a spreadsheet's days")
     written = content.text.dropna().unique()
     plain = [one for one in written if re.match(r"\d{4}-\d{1,2}-\d{1,2}", one) or re.search(r"[A-Za-z]{3}", one)]
     rest = pd.Index(written).difference(plain)
@@ -131,6 +135,11 @@ def date_order(content: Content) -> Proposed | None:
         return Proposed(ASK, f"every date can be read as {' and as '.join(fitting)}")
     best = max(whole, key=lambda order: whole[order])
     return Proposed(ASK, f"no order reads every date; {best} reads {whole[best]:.0%}")
+
+
+def _serial(content: Content) -> bool:
+    """Whether a column may hold the day numbers of a spreadsheet: 1954 to 2064."""
+    return content.numeric == 1 and content.whole and bool(content.numbers.dropna().between(20_000, 60_000).all())
 
 
 def two_digit_years(content: Content) -> bool:

@@ -85,9 +85,10 @@ def _spaced(name: str) -> str:
 
 def _kind(name: str, taxa: dict[str, str]) -> dict[str, str] | None:
     """Taxon and stage that a heading names; the taxon in the words of the sheet where no book knows it."""
-    # a hyphen within a name, two-lined, is part of it
-    parts = [part for part in re.split(r"[\s_./()]+|-(?=\w+$)", _spaced(name)) if part and part.casefold() not in GENERAL]
     stages, stage = CODE_WORDS["life_stage"], ""
+    parts = [part for part in re.split(r"[\s_./()]+", _spaced(name)) if part and part.casefold() not in GENERAL]
+    # DFUS-L; the hyphen within a name, two-lined, is part of it
+    parts = [one for part in parts for one in (part.rsplit("-", 1) if part.rpartition("-")[2].casefold() in stages else [part]) if one]
     for at in (-1, 0):
         word = parts[at].casefold() if len(parts) > 1 else ""
         if word in stages and (len(word) > 1 or at == -1):
@@ -96,8 +97,6 @@ def _kind(name: str, taxa: dict[str, str]) -> dict[str, str] | None:
     if not parts or any(part.casefold() in OTHER_THINGS or part.isdigit() for part in parts):
         return None
     written = " ".join(parts)
-    if not stage and "-" in name:
-        written = name.strip()
     known = taxa.get(written.casefold())
     if not known and not stage and not CODE.fullmatch(written):
         return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import json
 import re
 import textwrap
@@ -74,7 +75,7 @@ def _confirm(names: list[str]) -> str:
 
 
 def _source(source: FirstSource) -> str:
-    parts = ["\n[[source]]", f"file = {_text(source.sheet.file)}"]
+    parts = ["\n[[source]]", f"file = {_text(glob.escape(source.sheet.file))}"]
     if source.sheet.sheet:
         parts.append(f"sheet = {_text(source.sheet.sheet)}")
     groups: dict[str, list[Line]] = {}

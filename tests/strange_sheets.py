@@ -1,3 +1,4 @@
+# ruff: noqa: E501
 """An invented strange sheet, wide, in nobody's headings, for the tests of the first map."""
 
 from __future__ import annotations
