@@ -13,6 +13,7 @@ from pipeline.commands.demo import Demo as Demo
 from pipeline.commands.demo import run_demo as run_demo
 from pipeline.commands.derive import Derived as Derived
 from pipeline.commands.derive import derive_targets as derive_targets
+from pipeline.commands.derive import taxa_without_target as taxa_without_target
 from pipeline.commands.derive import write_cards as write_cards
 from pipeline.commands.derive import write_care_sheets as write_care_sheets
 from pipeline.commands.load import load_files as load_files

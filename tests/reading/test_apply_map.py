@@ -149,3 +149,15 @@ def test_inner_runs_of_spaces_in_keys_are_one(folder: Path) -> None:
         assert list(current_rows(connection, "sites")["site_id"]) == ["Mill 2"]
         assert set(current_rows(connection, "visits")["site_id"]) == {"Mill 2"}
     assert "a run of spaces as one" in set(report.converted["how"])
+
+
+def test_a_clock_without_am_or_pm_is_told_as_that(folder: Path) -> None:
+    """13:15 can be read; what is missing is a word of the map, and the message says so."""
+    text = "Site,Date,Minutes,Begin\nA,2023-06-10,30,13:15\nB,2023-06-10,30,1:15 pm\n"
+    begin = 'visit_date = "Date"\nstart_time = { column = "Begin", clock = "ampm" }'
+    report = load(folder, MAP.replace('visit_date = "Date"', begin), csv(folder, text))
+    (held,) = report.held.to_dict("records")
+    assert (held["field"], held["rule"], held["text"]) == ("start_time", "clock_half_missing", "13:15")
+    assert "13:15" in held["message"] and "am or pm" in held["message"] and "clock" in held["remedy"]
+    with open_book(folder) as connection:
+        assert current_rows(connection, "visits")["start_time"].fillna("").tolist() == ["", "13:15"]
