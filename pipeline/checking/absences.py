@@ -41,9 +41,9 @@ def uncounted(
     -------
     DataFrame
         Columns of `UNCOUNTED_COLUMNS`. A cell without a count and a held row of a known taxon silence that taxon; a held row whose taxon
-        nobody knows silences all of them; a held find of no known visit, or of one whose key is made of a cell that is wrong, could be of any
-        visit of its load (`visit_id` is empty). Two descriptions of a visit that differ in its targets or in whether all was counted silence
-        the visit. A taxon that was found needs no such row.
+        nobody knows silences all of them; a held find of no known visit, or of one whose key is made of a cell that is wrong, could
+        be of any visit of its load (`visit_id` is empty). Two descriptions of a visit that differ in its targets or in whether all was
+        counted silence the visit. A taxon that was found needs no such row.
     """
     codes = alias_of(settings)
     told = tables["visits"].candidates.typed["visit_id"].dropna()
@@ -94,7 +94,7 @@ def _totals(number: int, one: MappedSource) -> pd.DataFrame:
         return pd.DataFrame(columns=list(UNCOUNTED_COLUMNS))
     rows = one.totals["row"].to_numpy(dtype="int64")
     key = visits.text["visit_id"].set_axis(visits.rows).reindex(rows).to_numpy()
-    text = [f"total {total:g}, counted {counted:g}" for total, counted in zip(one.totals["total"], one.totals["counted"], strict=True)]
+    text = [f"total {total}, counted {counted:g}" for total, counted in zip(one.totals["total"], one.totals["counted"], strict=True)]
     return pd.DataFrame({
         "visit_id": key, "taxon": np.nan, "life_stage": np.nan, "why": TOTAL, "text": text, "row_no": pd.NA, "source": number, "row": rows,
         "line": one.source.lines[rows],

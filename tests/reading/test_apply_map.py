@@ -129,6 +129,18 @@ def test_rows_that_the_map_leaves_out_are_counted(folder: Path) -> None:
     assert run.status(folder)["tables"] == {"sites": 1, "visits": 1, "finds": 1, "availability": 0, "enclosures": 0, "loggers": 0}
 
 
+def test_a_total_that_is_no_number_is_flagged_and_states_no_absence(folder: Path) -> None:
+    """Nobody knows what it adds up to; an empty one says nothing."""
+    said = 'target_taxa = { constant = "GPOR|ETEN" }\nall_counted = { constant = "yes" }\n[source.finds]'
+    text = "Site,Date,Minutes,springs,others,sum\nA,2023-06-10,30,3,0,many\nB,2023-06-10,30,3,0,\n"
+    report = load(folder, WIDE.replace("[source.finds]", said) + '[source.total]\ncolumn = "sum"\n', csv(folder, text))
+    assert report.flags.loc[report.flags["rule"] == "total_differs", "message"].tolist() == [
+        "the counts of the row add up to 3, its total says many."
+    ]
+    with open_book(folder) as connection:
+        assert connection.execute("SELECT visit_id, taxon FROM absences").fetchall() == [("B_2023-06-10", "ETEN")]
+
+
 def test_a_total_that_disagrees_is_flagged_and_states_no_absence(folder: Path) -> None:
     """A total of 5 over counts of 3 and 0: two animals that nobody named may be of either taxon."""
     text = "Site,Date,Minutes,springs,others,sum\nA,2023-06-10,30,3,0,5\nB,2023-06-10,30,3,0,3\nC,2023-06-10,30,3,0,\n"
