@@ -11,7 +11,7 @@ from pipeline.reading.coordinates import read_angle
 from pipeline.reading.known_words import MISSING, SENTINELS, tokens
 from pipeline.reading.rows import SourceTable
 from pipeline.reading.units import UNITS, parted, unit_named
-from pipeline.reading.values import number_of
+from pipeline.reading.values import CLOCK_TEXT, number_of
 
 EXAMPLES = 3
 FEW_CODES = 12
@@ -86,7 +86,8 @@ class Content:
 
     def angles(self, letters: str) -> float:
         """Share of the texts that are no bare number and read as an angle with these letters."""
-        written = self.text[self.text.notna() & self.numbers.isna()].unique()
+        # 13:05 would be an angle too
+        written = [one for one in self.text[self.text.notna() & self.numbers.isna()].unique() if not CLOCK_TEXT.fullmatch(one)]
         return float(np.mean([read_angle(one, letters) is not None for one in written])) if len(written) else 0.0
 
 

@@ -59,13 +59,20 @@ def first_map(sheets: list[SourceTable], taxa: dict[str, str]) -> FirstMap:
     proposed = [_source(sheet, contents(sheet, missing), taxa) for sheet in sheets]
     styles = [own for _, own in proposed]
     shared = {word: values.pop() for word in STYLES if len(values := {own[word] for own in styles if word in own}) == 1}
-    sources = tuple(_with_styles(source, own, shared) for source, own in proposed)
+    sources = _one_habitat(tuple(_with_styles(source, own, shared) for source, own in proposed))
     reading = [Line(f"reading.{word}", one.value, one.reason, not one.sure and one.value != ASK) for word, one in shared.items()]
     if any(two_digit_years(one.columns[name]) for one in sources for name in _columns_of(one, "visits.visit_date")):
         reading.append(Line("reading.pivot_year", PIVOT, PIVOT_REASON, guess=True))
     if said := _missing_in_use(sources, missing):
         reading.append(Line("reading.missing", said, "these texts are taken for 'nothing was written'", guess=True))
     return FirstMap(tuple(reading), sources)
+
+
+def _one_habitat(sources: tuple[FirstSource, ...]) -> tuple[FirstSource, ...]:
+    """What one sheet says of the kind of place holds for the others of the survey, which name the same sites."""
+    said = [line for source in sources for line in source.lines if line.path == "sites.habitat"]
+    best = next((line for line in said if line.value != {"constant": ASK}), said[0])
+    return tuple(replace(one, lines=tuple(best if line.path == "sites.habitat" else line for line in one.lines)) for one in sources)
 
 
 def _source(sheet: SourceTable, columns: dict[str, Content], taxa: dict[str, str]) -> tuple[FirstSource, dict[str, Proposed]]:

@@ -29,7 +29,7 @@ def test_what_may_be_a_place(heading: str, texts: tuple[str, ...]) -> None:
 
 
 def test_readings_are_no_places() -> None:
-    assert not any(column("T", *texts).may_be_a_place for texts in (("12.5", "13.25"), ("A", "L"), ("0",)))
+    assert not any(column("T", *texts).may_be_a_place for texts in (("12.5", "13.25"), ("A", "L"), ("0",), ("13:05", "9:05")))
 
 
 def test_units_beside_numbers_and_texts_that_begin_with_a_number() -> None:

@@ -115,3 +115,10 @@ def test_a_sheet_of_nothing_known_asks_for_the_site() -> None:
     proposed = first_map([sheet("Foo,Bar\nx,1.5\ny,2.5\n")], {})
     assert line(proposed, "sites.site_id").value == {"constant": "ask"}
     assert "visits.visit_date" not in paths(proposed)
+
+
+def test_sheets_of_one_survey_say_one_habitat() -> None:
+    """Two sheets that name the same sites must not describe them in two ways."""
+    proposed = first_map([sheet("Site code,Elev ft\nP1,1200\nH1,900\n", "sites.csv"), sheet(WIDE)], TAXA)
+    said = [each.value for source in proposed.sources for each in source.lines if each.path == "sites.habitat"]
+    assert said == [{"constant": "stream"}] * 2
