@@ -51,6 +51,12 @@ def test_no_place_and_no_person_stands_in_it() -> None:
             assert secret not in text, secret
 
 
+def test_numbers_that_may_be_a_place_are_shown_nowhere() -> None:
+    """Whatever the heading says: neither as examples nor as a span."""
+    text = written(first_map([sheet("Site,Date,Canopy,P1\nA,5/26/2023,40.10011,80.20022\nB,5/27/2023,40.20011,80.30022\n")], {}))
+    assert "canopy_pct" in text and not re.search(r"40\.[12]|80\.[23]", text)
+
+
 def test_strange_headings_are_written_as_toml_has_them() -> None:
     odd = sheet('Site "x\\,Date,Species,Count,a.b = [x] # y,Ünï\x7f\nA,5/26/2023,DFUS,1,2,3\nB,5/27/2023,DFUS,1,2,3\n', 'a"[1].csv')
     document = tomllib.loads(written(first_map([odd], {})))
