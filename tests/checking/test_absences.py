@@ -258,6 +258,20 @@ def test_a_find_of_a_visit_whose_date_is_wrong_could_be_of_another(folder: Path,
     assert published(folder) == {("S1_2023-06-10", "EBIS")}
 
 
+def test_a_date_corrected_to_that_of_another_visit_makes_no_absence_of_what_was_found(folder: Path) -> None:
+    rows = LONG_HEAD + f"{AT_S1}2023-06-10,60,none,0\n{AT_S1}2023-13-10,60,DFUS,1\n"
+    load(folder, column_map=LONG, rows=rows)
+    path = answer(folder)
+    held = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+    held.assign(corrected=held["text"].map({"2023-13-10": "2023-06-10"}).fillna("")).to_csv(path, index=False)
+    run.load_files(folder, [path], today=TODAY)
+    assert {taxon for _, taxon in published(folder)} == {"EBIS"}
+    with open_book(folder) as connection:
+        assert len(known_rows(connection)["finds"]) == 1
+        why = connection.execute("SELECT visit_id, taxon, why FROM no_absence").fetchall()
+    assert why == [("S1_2023-06-10", "DFUS", "a find of a visit that was corrected to the same site and date")]
+
+
 def test_a_visit_with_a_code_of_its_own_silences_no_other(folder: Path) -> None:
     visits = VISITS + "V3,S1,2023-13-10,visual_encounter,60,DFUS|EBIS|GPOR,yes\n"
     load(folder, sites=SITES, visits=visits, finds=FINDS + "F1,V3,EBIS,adult,1,rock_in_flow\n")
