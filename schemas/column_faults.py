@@ -18,6 +18,11 @@ COLUMN_FAULTS = (
     Fault("required_missing", "{title} is missing.", "Fill it in; the row cannot be used without it."),
     Fault("unreadable", "{text!r} cannot be read as {kind}.", "Write {example}."),
     Fault(
+        "clock_half_missing",
+        '{text!r} has no am or pm, and the column map says clock = "ampm".',
+        "Write it with am or pm, as 1:15 pm; or take the word clock out of the column map if the sheet counts 24 hours.",
+    ),
+    Fault(
         "date_ambiguous",
         "{text!r} can be read as more than one date.",
         "Write the date as YYYY-MM-DD, or state date_order in a column map.",

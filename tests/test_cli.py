@@ -96,6 +96,14 @@ def test_help_and_no_words_at_all(rillbook) -> None:  # type: ignore[no-untyped-
     assert rillbook() == (0, out, "")
 
 
+def test_targets_says_which_pages_hold_none(rillbook, book: Path) -> None:  # type: ignore[no-untyped-def]
+    rillbook("load", *BASE)
+    code, out, _ = rillbook("targets")
+    named = next(line for line in out.splitlines() if line.startswith("No target at all: "))
+    assert code == 0 and "say why" in named
+    assert {path.name[5:9] for path in (book / "out").glob("card_*.html")} == set(re.findall(r"\b[A-Z]{4}\b", named))
+
+
 def test_exit_codes(rillbook, book: Path) -> None:  # type: ignore[no-untyped-def]
     assert rillbook("check", *BASE)[0] == 0
     assert rillbook("check", *BASE, BAD)[0] == 1

@@ -10,6 +10,8 @@ from typing import Any
 
 from schemas.rules import EFFORT
 
+# A visit that a correction of these brings to the site and date of another may be that other, under the code of the slip.
+KEY_PARTS = "'site_id', 'visit_date'"
 VIEWS = f"""
 CREATE OR REPLACE VIEW corrected_reason AS SELECT DISTINCT o.table_name, o.row_key, o.parent_key, o.field, o.rule, o.text
   FROM settled s JOIN held_all o ON s.item = 'held-' || o.held_id WHERE s.corrected <> '';
@@ -23,6 +25,9 @@ CREATE OR REPLACE VIEW repaired_row AS SELECT DISTINCT h.load_id, h.row_no FROM 
 CREATE OR REPLACE VIEW uncounted AS SELECT u.* FROM uncounted_all u
   ANTI JOIN repaired_row r ON r.load_id = u.load_id AND r.row_no = u.row_no
   WHERE u.load_id NOT IN (SELECT corrects FROM loads SEMI JOIN active USING (load_id) WHERE corrects IS NOT NULL);
+CREATE OR REPLACE VIEW one_visit_perhaps AS SELECT DISTINCT a.visit_id, b.visit_id AS other FROM current_visits a JOIN current_visits b
+  ON a.site_id = b.site_id AND a.visit_date = b.visit_date AND a.visit_id <> b.visit_id
+  JOIN corrected_reason c ON c.table_name = 'visits' AND c.row_key IN (a.visit_id, b.visit_id) AND c.field IN ({KEY_PARTS});
 CREATE OR REPLACE VIEW silence AS SELECT u.visit_id, u.taxon, u.life_stage, u.why, u.text, u.load_id, u.file, u.sheet, u.line
   FROM uncounted u JOIN visit_since s ON s.visit_id = u.visit_id AND u.load_id >= s.since
   UNION ALL SELECT s.visit_id, u.taxon, u.life_stage, 'a find of no known visit', u.text, u.load_id, u.file, u.sheet, u.line
@@ -30,7 +35,9 @@ CREATE OR REPLACE VIEW silence AS SELECT u.visit_id, u.taxon, u.life_stage, u.wh
     OR s.since < u.load_id AND u.load_id NOT IN (SELECT load_id FROM visits_all WHERE NOT patch))
   UNION ALL SELECT a.visit_id, a.taxon, a.life_stage, 'a find of a load that was undone', '', a.load_id, NULL, NULL, a.line
   FROM finds_all a JOIN visit_since s ON s.visit_id = a.visit_id AND a.load_id >= s.since
-  JOIN loads l ON l.load_id = a.load_id WHERE l.undone_at IS NOT NULL;
+  JOIN loads l ON l.load_id = a.load_id WHERE l.undone_at IS NOT NULL
+  UNION ALL SELECT p.visit_id, f.taxon, f.life_stage, 'a find of a visit that was corrected to the same site and date', f.find_id,
+    f.load_id, NULL, NULL, f.line FROM one_visit_perhaps p JOIN current_finds f ON f.visit_id = p.other;
 CREATE OR REPLACE VIEW visits AS
   WITH met AS (SELECT visit_id, list(DISTINCT taxon) AS taxa FROM current_finds GROUP BY visit_id),
     mute AS (SELECT visit_id, list(DISTINCT taxon) AS taxa, bool_or(why <> 'a find of no known visit') AS own FROM silence

@@ -15,6 +15,7 @@ from pipeline.settings import Settings
 HELD, NOT_COUNTED, TWO_STATEMENTS, TOTAL = "held back", "not counted", "two statements", "the total says otherwise"
 ANY = ""
 """Stands for every taxon, or for every visit of a load."""
+KEY_PARTS = ("site_id", "visit_date", "start_time")
 STATEMENTS = ("target_taxa", "all_counted")
 
 
@@ -40,12 +41,13 @@ def uncounted(
     -------
     DataFrame
         Columns of `UNCOUNTED_COLUMNS`. A cell without a count and a held row of a known taxon silence that taxon; a held row whose taxon
-        nobody knows silences all of them; a held find of no known visit could be of any visit of its load (`visit_id` is empty). Two
-        descriptions of a visit that differ in its targets or in whether all was counted silence the visit. A taxon that was found needs no
-        such row.
+        nobody knows silences all of them; a held find of no known visit, or of one whose key is made of a cell that is wrong, could
+        be of any visit of its load (`visit_id` is empty). Two descriptions of a visit that differ in its targets or in whether all was
+        counted silence the visit. A taxon that was found needs no such row.
     """
     codes = alias_of(settings)
-    visits = set(known["visits"]["visit_id"]) | set(tables["visits"].candidates.typed["visit_id"].dropna())
+    told = tables["visits"].candidates.typed["visit_id"].dropna()
+    visits = set(known["visits"]["visit_id"]) | (set(told) - _doubtful_keys(tables["visits"], held))
     parts = [_empty_cells(number, one) for number, one in enumerate(sources)]
     parts += [_totals(number, one) for number, one in enumerate(sources)]
     parts += [_held_finds(tables["finds"]), _uncut_rows(sources, held), _two_statements(tables["visits"])]
@@ -60,6 +62,21 @@ def uncounted(
     met = set(zip(finds["visit_id"], finds["taxon"], strict=True))
     silent = [pair not in met for pair in zip(found["visit_id"], found["taxon"], strict=True)]
     return found[np.array(silent, dtype=bool)].reset_index(drop=True)[list(UNCOUNTED_COLUMNS)]
+
+
+def _doubtful_keys(result: TableCheck, held: pd.DataFrame) -> set[str]:
+    """Keys of held visits that are made of the very cell that is wrong: their finds may be of a visit that is known under the right one."""
+    typed = result.candidates.typed
+    wrong = held[(held["table"] == "visits") & held["field"].isin(KEY_PARTS) & held["candidate"].isin(result.held_rows)]
+    doubtful = set()
+    for candidate, text in zip(wrong["candidate"], wrong["text"], strict=True):
+        row = typed.loc[int(candidate)]
+        key = row["visit_id"]
+        day = "" if pd.isna(row["visit_date"]) else f"{row['visit_date']:%Y-%m-%d}"
+        parts = [part for part in (text, day) if isinstance(part, str) and part]
+        if isinstance(key, str) and (key == row["site_id"] or any(part in key for part in parts)):
+            doubtful.add(key)
+    return doubtful - set(result.accepted["visit_id"])
 
 
 def _empty_cells(number: int, one: MappedSource) -> pd.DataFrame:
@@ -77,7 +94,7 @@ def _totals(number: int, one: MappedSource) -> pd.DataFrame:
         return pd.DataFrame(columns=list(UNCOUNTED_COLUMNS))
     rows = one.totals["row"].to_numpy(dtype="int64")
     key = visits.text["visit_id"].set_axis(visits.rows).reindex(rows).to_numpy()
-    text = [f"total {total:g}, counted {counted:g}" for total, counted in zip(one.totals["total"], one.totals["counted"], strict=True)]
+    text = [f"total {total}, counted {counted:g}" for total, counted in zip(one.totals["total"], one.totals["counted"], strict=True)]
     return pd.DataFrame({
         "visit_id": key, "taxon": np.nan, "life_stage": np.nan, "why": TOTAL, "text": text, "row_no": pd.NA, "source": number, "row": rows,
         "line": one.source.lines[rows],

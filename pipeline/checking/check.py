@@ -115,9 +115,9 @@ def _flag_totals(sheet: Sheet) -> None:
         for row, total, counted in source.totals.itertuples(index=False):
             for at in origin.index[(origin["source"] == number) & (origin["row"] == row)]:
                 visit = int(sheet.merged.row_of[sheet.one.text.index.get_loc(at)])
-                message = fault.message.format(counted=f"{counted:g}", total=f"{total:g}")
+                message = fault.message.format(counted=f"{counted:g}", total=total)
                 flag(sheet, visit, ("visit_id",), fault.id, FLAG, message, fault.remedy)
-                sheet.flags[-1].update(line=int(origin.at[at, "line"]), row=int(row), value=f"{total:g}")
+                sheet.flags[-1].update(line=int(origin.at[at, "line"]), row=int(row), value=str(total))
 
 
 def _check_parents(sheet: Sheet, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame]) -> None:

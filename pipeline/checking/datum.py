@@ -54,7 +54,7 @@ def datum_that_fits(checked: Checked, known: dict[str, pd.DataFrame]) -> list[st
 def _both_places(typed: pd.DataFrame, text: pd.DataFrame, book: pd.DataFrame) -> pd.DataFrame:
     """Sites with a projected text that needs a datum, and with degrees from another cell, another file or the book."""
     silent = typed["datum"].isna() | (typed["datum"] == "unknown")
-    projected = typed[silent & typed["verbatim_coordinates"].map(_needs_datum)]
+    projected = typed[silent & typed["verbatim_coordinates"].map(_needs_datum).astype("bool")]
     first = projected.dropna(subset=["site_id"]).drop_duplicates("site_id").set_index("site_id")["verbatim_coordinates"]
     written = text[["site_id", "latitude", "longitude"]].assign(latitude=typed["latitude"], longitude=typed["longitude"])
     degrees = pd.concat([written, book[["site_id", "latitude", "longitude"]]]).dropna().drop_duplicates("site_id").set_index("site_id")

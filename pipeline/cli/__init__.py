@@ -28,7 +28,7 @@ app = typer.Typer(
 # In the order of the help: before the field, at the desk, for the keeper, to share.
 for command in (
     recording.init, recording.enter, recording.sheets,
-    loading.check, loading.load, loading.photos,
+    loading.column_map, loading.check, loading.load, loading.photos,
     the_book.held, the_book.status, the_book.undo,
     keeping.targets,
     sharing.map_command,

@@ -1,4 +1,4 @@
-"""Commands that read files: check, load, photos; and how their reports are told."""
+"""Commands that read files: column-map, check, load, photos; and how their reports are told."""
 
 from __future__ import annotations
 
@@ -13,6 +13,35 @@ from pipeline.cli.printing import SHOWN, plain, print_json, say, told_progress
 if TYPE_CHECKING:
     from pipeline.commands.run import Report
     from pipeline.intake.logger_report import LoggerReport
+
+
+def column_map(
+    files: Annotated[list[Path], typer.Argument(help="Strange sheets of one survey: CSV, XLSX or ODS.", show_default=False)],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write the map to this new file; else it is printed.", show_default=False)
+    ] = None,
+    book: Annotated[
+        Path, typer.Option("--book", help="A book whose taxa the sheets may name; it is not needed.", show_default="this folder")
+    ] = Path(),
+) -> None:
+    """Write a first column map for strange sheets, with each guess marked; load and check take it when a person has confirmed it.
+
+    Example: rillbook column-map strange.csv --out strange.toml
+    """
+    from pipeline.commands import run
+
+    made = run.propose(files, book, out)
+    for note in made.notes:
+        say(note, err=out is None)
+    if out is None:
+        say(made.text.rstrip("\n"))
+    else:
+        say(f"Wrote {out}.")
+    say(
+        f"Guesses to confirm: {made.guesses}. Questions to answer: {made.questions}. Each has its reason beside it. "
+        "The map is refused until the list confirm is empty and no 'ask' is left.",
+        err=out is None,
+    )
 
 
 def check(

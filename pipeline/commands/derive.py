@@ -23,6 +23,7 @@ from pipeline.publishing.public_book import public_title, withheld_sites
 from pipeline.settings import Settings, read_settings
 from pipeline.statistics.grades import least_allowed
 from pipeline.writing.files import PRIVATE, write_files
+from schemas.enums import Status
 from schemas.vocabulary import EGGS
 
 Group = tuple[str, str, str, str]
@@ -255,6 +256,12 @@ def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
 
     frames, taxa, facts = _pages(folder, derived)
     return [sheet.write(folder / "out", code, *frames, _facts_of(code, facts)) for code in taxa]
+
+
+def taxa_without_target(folder: Path, derived: Derived) -> list[str]:
+    """Taxa that get pages and have no target in any month: their pages say why, and hold nothing to keep by."""
+    made = set(derived.targets.loc[derived.targets["status"] != Status.REFUSED, "taxon"])
+    return [code for code in _pages(folder, derived)[1] if code not in made]
 
 
 def _pages(folder: Path, derived: Derived) -> tuple[tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame], list[str], dict[str, Any]]:

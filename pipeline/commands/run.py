@@ -5,11 +5,13 @@ from pipeline.commands.blank_sheets import write_sheets as write_sheets
 from pipeline.commands.book_state import init as init
 from pipeline.commands.book_state import status as status
 from pipeline.commands.book_state import undo as undo
+from pipeline.commands.column_map import propose as propose
 from pipeline.commands.compare import compare_populations as compare_populations
 from pipeline.commands.demo import Demo as Demo
 from pipeline.commands.demo import run_demo as run_demo
 from pipeline.commands.derive import Derived as Derived
 from pipeline.commands.derive import derive_targets as derive_targets
+from pipeline.commands.derive import taxa_without_target as taxa_without_target
 from pipeline.commands.derive import write_cards as write_cards
 from pipeline.commands.derive import write_care_sheets as write_care_sheets
 from pipeline.commands.gaps import write_gaps as write_gaps

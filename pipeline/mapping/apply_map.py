@@ -13,7 +13,7 @@ from pipeline.errors import RillbookError
 from pipeline.mapping import wide
 from pipeline.mapping.sums import mean_of, summed, totals_that_differ
 from pipeline.reading.rows import UNCOUNTED, ZEROS, Cell, ColumnMap, FieldMap, Mapped, MappedSource, SourceMap, SourceTable
-from pipeline.reading.values import Style, as_text, read_column
+from pipeline.reading.values import Style, as_text, number_of, read_column
 from schemas.tables import fields, key_of
 
 
@@ -87,6 +87,8 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     no_find = np.zeros(len(stripped), dtype=bool)
     for column, tokens in source.no_find.items():
         no_find |= stripped[column].isin(tokens).to_numpy()
+    # a row that says "nothing" and yet counts an animal contradicts itself; as a find it is held, and nothing is said of absence
+    no_find &= ~_counts_something(source, stripped, missing)
     marked = no_find.copy()
     counts = wide.count_cells(source, stripped, missing) if source.wide else None
     no_find |= wide.nothing_found(source, counts) if counts is not None else False
@@ -104,6 +106,18 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     return MappedSource(
         one, tuple(mapped.values()), missing, unmapped, no_find & ~skipped, find_words, zeros, uncounted, not_counted, skipped, totals
     )
+
+
+def _counts_something(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray) -> np.ndarray:
+    """Rows whose count, or one of them, is written and is no zero, readable or not."""
+    counting = {cell.column: cell.missing for one in source.tables.get("finds", ()) if one.name == "count" for cell in one.cells}
+    if source.wide_field == "count":
+        counting |= dict.fromkeys(source.wide, (*source.wide_zeros, *source.not_counted))
+    some = np.zeros(len(cells), dtype=bool)
+    for column, nothing in counting.items():
+        zero = cells[column].isin([*ZEROS, *nothing]) | (cells[column].map(number_of) == 0)
+        some |= ~missing[:, cells.columns.get_loc(column)] & ~zero.to_numpy()
+    return some
 
 
 def _near(column: str, one: SourceTable) -> str:

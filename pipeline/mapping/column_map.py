@@ -15,7 +15,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.mapping.map_place import Place, texts, words
+from pipeline.mapping.map_place import Place, refuse_open, texts, words
 from pipeline.reading.rows import Cell, ColumnMap, FieldMap, SourceMap
 from pipeline.reading.units import UNITS
 from pipeline.reading.values import CLOCKS, DATE_ORDERS, Style, read_column
@@ -66,7 +66,8 @@ def parse_map(text: str, where: str) -> ColumnMap:
     except tomllib.TOMLDecodeError as problem:
         raise RillbookError(f"not valid TOML: {problem}.", "Mend that line.", where) from None
     place = Place(text, where)
-    place.known(document, ("title", "about", "reading", "source"))
+    place.known(document, ("title", "about", "confirm", "reading", "source"))
+    refuse_open(document, place)
     reading = words(document.get("reading", {}), "reading", place.at("reading"))
     place.known(reading, READING_WORDS, "reading")
     texts(reading.get("missing", []), "missing", place.at("missing", "reading"))

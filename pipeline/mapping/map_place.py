@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -21,6 +22,9 @@ def texts(value: Any, word: str, where: str) -> tuple[str, ...]:
     if not isinstance(value, list) or not all(type(one) in (str, int, float) for one in value):
         raise RillbookError(f"{word} must be a list in square brackets, not {value!r}.", "Mend it.", where)
     return tuple(str(one) for one in value)
+
+
+NAMED = 5
 
 
 @dataclass(frozen=True)
@@ -71,3 +75,39 @@ class Place:
         for word in entry:
             if word not in known:
                 raise RillbookError(f"unknown word {word!r}.", f"Known here: {', '.join(known)}.", where or self.at(word, table))
+
+
+def refuse_open(document: dict[str, Any], place: Place) -> None:
+    """Refuse a map that holds a question, or a guess that nobody has confirmed.
+
+    Raises
+    ------
+    RillbookError
+        Naming the first question with its line, or the guesses.
+    """
+    for number, part in enumerate([document.get("reading", {}), *_listed(document.get("source", []))]):
+        here = place.within(number - 1) if number else place
+        for trail in _questions(part):
+            asked = f"{trail[-1]} of {'.'.join(trail[:-1])}" if len(trail) > 1 else trail[0]
+            line = (here.key(trail[1], trail[0]) if len(trail) > 1 else "") or here.at(trail[0], "" if number else "reading")
+            remedy = "Write what is right in its place; the reason why it is asked stands above that line."
+            raise RillbookError(f"{asked} is still 'ask'.", remedy, line)
+    guesses = texts(document.get("confirm", []), "confirm", place.at("confirm"))
+    if guesses:
+        more = f", and {len(guesses) - NAMED} more" if len(guesses) > NAMED else ""
+        remedy = "Look at the line of each, mend it if it is wrong, and take its name out of the list confirm."
+        count = f"{len(guesses)} guess{'es' if len(guesses) > 1 else ''} of the map"
+        raise RillbookError(f"{count} not confirmed: {', '.join(guesses[:NAMED])}{more}.", remedy, place.at("confirm"))
+
+
+def _listed(sources: Any) -> list[Any]:
+    return sources if isinstance(sources, list) else []
+
+
+def _questions(part: Any, trail: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    """Where the word ``ask`` stands as a value; in lists it is a text of the sheet."""
+    if isinstance(part, dict):
+        for word, value in part.items():
+            yield from _questions(value, (*trail, str(word)))
+    elif part == "ask" and trail:
+        yield trail

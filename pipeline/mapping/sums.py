@@ -40,10 +40,11 @@ def summed(frame: pd.DataFrame, one: FieldMap, taken: pd.DataFrame, key: str) ->
 
 
 def totals_that_differ(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray, rows: np.ndarray) -> pd.DataFrame:
-    """Rows whose total is another number than the sum of their counts; a total or a count that is no number is told elsewhere."""
+    """Rows whose total is another number than the sum of their counts, or no number; a count that is none is told elsewhere."""
     if not source.total:
         return pd.DataFrame({"row": [], "total": [], "counted": []})
-    total = _numbers(cells[source.total].where(~missing[:, cells.columns.get_loc(source.total)])).iloc[rows]
+    written = cells[source.total].where(~missing[:, cells.columns.get_loc(source.total)]).iloc[rows]
+    total = _numbers(written)
     counted = cells[list(source.total_of)].apply(lambda column: _numbers(column.where(column != ""))).fillna(0).sum(axis=1).iloc[rows]
-    odd = total.notna() & (total != counted)
-    return pd.DataFrame({"row": rows[odd], "total": total[odd].to_numpy(), "counted": counted[odd].to_numpy()})
+    odd = written.notna() & (total != counted)
+    return pd.DataFrame({"row": rows[odd], "total": written[odd].to_numpy(), "counted": counted[odd].to_numpy()})

@@ -196,7 +196,7 @@ class MappedSource:
     skipped : ndarray of bool
         Rows that the map leaves out, such as sums and notes; empty where there are none.
     totals : DataFrame
-        Rows whose total is not the sum of their counts: ``row`` (position), ``total`` and ``counted``.
+        Rows whose total is not the sum of their counts: ``row`` (position), ``total`` as written and ``counted``.
     """
 
     source: SourceTable

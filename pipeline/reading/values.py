@@ -53,7 +53,7 @@ class Typed:
     values : Series
         In the field's type; missing where the text is missing or faulty.
     faults : dict of str to Series
-        Fault id (``unreadable``, ``date_ambiguous``, ``code_unknown``) to a boolean mask.
+        Fault id (``unreadable``, ``clock_half_missing``, ``date_ambiguous``, ``code_unknown``) to a boolean mask.
     how : Series of str
         How a text was read that is not simply the value; missing where it is.
     at_least : Series of bool
@@ -217,7 +217,7 @@ def _clock(text: str, field: Field, style: Style) -> Read:
     written = (int(match["h"] or match["hh"] or match["h1"]), int(match["m"] or match["mm"] or match["m1"]))
     (hour, minute), half = written, (match["half"] or "").lower()
     if style.clock == "ampm" and not half:
-        return UNREADABLE
+        return UNREADABLE if hour > 23 or minute > 59 else (np.nan, "clock_half_missing", "")
     if half:
         if not 1 <= hour <= 12:
             return UNREADABLE

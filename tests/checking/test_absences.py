@@ -219,6 +219,65 @@ def test_a_find_of_no_known_visit_could_be_of_any(folder: Path) -> None:
     assert published(folder) == {one for one in BOTH if one[1] != "EBIS"}
 
 
+LONG = (
+    WIDE[: WIDE.index("[source.wide]")]
+    + """[source.no_find]
+Species = ["none", "NA", ""]
+"""
+    + WIDE[WIDE.index("[source.sites]") :].replace(
+        "microhabitat", 'taxon = "Species"\nlife_stage = { constant = "adult" }\ncount = "N"\nmicrohabitat'
+    )
+)
+LONG_HEAD = "Site,Lat,Long,Date,Minutes,Species,N\n"
+AT_S1 = "S1,36.21,-81.91,"
+
+
+@pytest.mark.parametrize("species", ["none", "NA", ""])
+@pytest.mark.parametrize("count", ["3", "3+", "x"])
+def test_a_row_that_says_nothing_and_counts_something_is_held(folder: Path, species: str, count: str) -> None:
+    report = load(folder, column_map=LONG, rows=LONG_HEAD + f"{AT_S1}2023-06-10,60,{species},{count}\n")
+    assert report.account is not None and report.account.rows["held"] == 1 and report.account.rows["no_find"] == 0
+    assert published(folder) == set()
+    run.load_files(folder, [answer(folder, dismiss_reason="no idea")], today=TODAY)
+    assert published(folder) == set()
+
+
+@pytest.mark.parametrize("count", ["0", "", "NA", "0.00"])
+def test_a_row_that_says_nothing_and_counts_nothing_is_absence(folder: Path, count: str) -> None:
+    load(folder, column_map=LONG, rows=LONG_HEAD + f"{AT_S1}2023-06-10,60,none,{count}\n")
+    assert published(folder) == {("S1_2023-06-10", "DFUS"), ("S1_2023-06-10", "EBIS")}
+
+
+@pytest.mark.parametrize("day", ["2023-13-10", "2033-06-10", "", "6/5/2023"])
+def test_a_find_of_a_visit_whose_date_is_wrong_could_be_of_another(folder: Path, day: str) -> None:
+    """The slip stands in the cell that makes the visit's code: the find may be of the visit that is known."""
+    rows = LONG_HEAD + f"{AT_S1}2023-06-10,60,none,0\n{AT_S1}{day},60,DFUS,1\n"
+    load(folder, column_map=LONG, rows=rows)
+    assert published(folder) == {("S1_2023-06-10", "EBIS")}
+    run.load_files(folder, [answer(folder, dismiss_reason="no idea")], today=TODAY)
+    assert published(folder) == {("S1_2023-06-10", "EBIS")}
+
+
+def test_a_date_corrected_to_that_of_another_visit_makes_no_absence_of_what_was_found(folder: Path) -> None:
+    rows = LONG_HEAD + f"{AT_S1}2023-06-10,60,none,0\n{AT_S1}2023-13-10,60,DFUS,1\n"
+    load(folder, column_map=LONG, rows=rows)
+    path = answer(folder)
+    held = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+    held.assign(corrected=held["text"].map({"2023-13-10": "2023-06-10"}).fillna("")).to_csv(path, index=False)
+    run.load_files(folder, [path], today=TODAY)
+    assert {taxon for _, taxon in published(folder)} == {"EBIS"}
+    with open_book(folder) as connection:
+        assert len(known_rows(connection)["finds"]) == 1
+        why = connection.execute("SELECT visit_id, taxon, why FROM no_absence").fetchall()
+    assert why == [("S1_2023-06-10", "DFUS", "a find of a visit that was corrected to the same site and date")]
+
+
+def test_a_visit_with_a_code_of_its_own_silences_no_other(folder: Path) -> None:
+    visits = VISITS + "V3,S1,2023-13-10,visual_encounter,60,DFUS|EBIS|GPOR,yes\n"
+    load(folder, sites=SITES, visits=visits, finds=FINDS + "F1,V3,EBIS,adult,1,rock_in_flow\n")
+    assert published(folder) == BOTH
+
+
 def test_a_lost_find_that_finds_its_visit_frees_the_others(folder: Path) -> None:
     load(folder, sites=SITES, visits=VISITS, finds=FINDS + "F1,V7,EBIS,adult,1,rock_in_flow\n")
     run.load_files(folder, [answer(folder, corrected="V1")], today=TODAY)

@@ -165,3 +165,15 @@ def test_a_logger_in_a_tank_says_nothing_of_the_field(study: Callable[..., Path]
     run.load_files(here, [export(here, "logtank", 0)], write(here, "map.toml", MAP), today=TODAY)
     derived = run.derive_targets(here)
     assert "night_drop" not in derived.facts and "No logger: the night drop is not known." in page(here, derived).text
+
+
+def test_pages_without_a_target_are_named(study: Callable[..., Path]) -> None:
+    here = study()
+    assert run.taxa_without_target(here, run.derive_targets(here)) == []
+    one = write(here, "one.csv", ["find_id,visit_id,taxon,life_stage,count,microhabitat", f"F1,S1-{DAYS[0]},BBB,adult,1,on_surface"])
+    (here / "rillbook.toml").write_text(
+        SETTINGS + SETTINGS[SETTINGS.index("[[taxon]]") :].replace("AAA", "BBB").replace("Aus bus", "Bus cus")
+    )
+    run.load_files(here, [one], today=TODAY, replace=True)
+    derived = run.derive_targets(here)
+    assert run.taxa_without_target(here, derived) == ["BBB"]

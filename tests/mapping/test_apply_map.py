@@ -129,6 +129,18 @@ def test_rows_that_the_map_leaves_out_are_counted(folder: Path) -> None:
     assert run.status(folder)["tables"] == {"sites": 1, "visits": 1, "finds": 1, "availability": 0, "enclosures": 0, "loggers": 0}
 
 
+def test_a_total_that_is_no_number_is_flagged_and_states_no_absence(folder: Path) -> None:
+    """Nobody knows what it adds up to; an empty one says nothing."""
+    said = 'target_taxa = { constant = "GPOR|ETEN" }\nall_counted = { constant = "yes" }\n[source.finds]'
+    text = "Site,Date,Minutes,springs,others,sum\nA,2023-06-10,30,3,0,many\nB,2023-06-10,30,3,0,\n"
+    report = load(folder, WIDE.replace("[source.finds]", said) + '[source.total]\ncolumn = "sum"\n', csv(folder, text))
+    assert report.flags.loc[report.flags["rule"] == "total_differs", "message"].tolist() == [
+        "the counts of the row add up to 3, its total says many."
+    ]
+    with open_book(folder) as connection:
+        assert connection.execute("SELECT visit_id, taxon FROM absences").fetchall() == [("B_2023-06-10", "ETEN")]
+
+
 def test_a_total_that_disagrees_is_flagged_and_states_no_absence(folder: Path) -> None:
     """A total of 5 over counts of 3 and 0: two animals that nobody named may be of either taxon."""
     text = "Site,Date,Minutes,springs,others,sum\nA,2023-06-10,30,3,0,5\nB,2023-06-10,30,3,0,3\nC,2023-06-10,30,3,0,\n"
@@ -149,3 +161,15 @@ def test_inner_runs_of_spaces_in_keys_are_one(folder: Path) -> None:
         assert list(current_rows(connection, "sites")["site_id"]) == ["Mill 2"]
         assert set(current_rows(connection, "visits")["site_id"]) == {"Mill 2"}
     assert "a run of spaces as one" in set(report.converted["how"])
+
+
+def test_a_clock_without_am_or_pm_is_told_as_that(folder: Path) -> None:
+    """13:15 can be read; what is missing is a word of the map, and the message says so."""
+    text = "Site,Date,Minutes,Begin\nA,2023-06-10,30,13:15\nB,2023-06-10,30,1:15 pm\n"
+    begin = 'visit_date = "Date"\nstart_time = { column = "Begin", clock = "ampm" }'
+    report = load(folder, MAP.replace('visit_date = "Date"', begin), csv(folder, text))
+    (held,) = report.held.to_dict("records")
+    assert (held["field"], held["rule"], held["text"]) == ("start_time", "clock_half_missing", "13:15")
+    assert "13:15" in held["message"] and "am or pm" in held["message"] and "clock" in held["remedy"]
+    with open_book(folder) as connection:
+        assert current_rows(connection, "visits")["start_time"].fillna("").tolist() == ["", "13:15"]

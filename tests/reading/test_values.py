@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from typing import Any
 
 import numpy as np
@@ -139,7 +140,12 @@ CLOCK_CASES = {
 @pytest.mark.parametrize("text", CLOCK_CASES)
 @pytest.mark.parametrize("clock", CLOCKS)
 def test_clocks(text: str, clock: str) -> None:
-    assert _read(CLOCK, text, clock=clock) == (CLOCK_CASES[text][CLOCKS.index(clock)] or "unreadable")
+    assert _read(CLOCK, text, clock=clock) == (CLOCK_CASES[text][CLOCKS.index(clock)] or _why_not(text, clock))
+
+
+def _why_not(text: str, clock: str) -> str:
+    """A time that a clock of 24 hours reads lacks am or pm alone."""
+    return "clock_half_missing" if clock == "ampm" and CLOCK_CASES[text][0] else "unreadable"
 
 
 DAY_CASES = [
@@ -276,7 +282,8 @@ WRITABLE: dict[str, Any] = {
     "clock": st.times().map(lambda one: one.strftime("%H:%M")),
     "code": st.sampled_from(codes(KINDS["code"].vocabulary)),
     "codes": st.lists(st.text(st.sampled_from("ABCxyz_.-"), min_size=1), min_size=1).map("|".join),
-    "text": st.text(st.characters(codec="utf-8")).map(str.strip).filter(bool),
+    # a key: a run of spaces in it is stored as one
+    "text": st.text(st.characters(codec="utf-8")).map(lambda text: re.sub(r"\s+", " ", text.strip())).filter(bool),
 }
 
 
