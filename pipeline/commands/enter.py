@@ -19,6 +19,7 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.commands import typed_visit as entry
 from pipeline.errors import RillbookError
+from pipeline.publishing.public_book import public_title
 from pipeline.reading.survey_document import parse
 from pipeline.settings import read_settings
 
@@ -125,7 +126,7 @@ def form_of(folder: Path) -> str:
     settings = read_settings(folder)
     with open_book(folder) as connection:
         known = known_rows(connection)
-    return form_page(settings, known)
+    return form_page(settings, known, public_title(settings, known))
 
 
 def make_app(folder: Path, token: str, port: int, page: Callable[[], str], ready: Callable[[], None]) -> ASGIApp:

@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
-from form_pages import HEADER, Keyboard, Opened, click_save, page_of, saved, type_row
+from form_pages import HEADER, Keyboard, Opened, click_save, mend, page_of, saved, type_row
 
 from pipeline.commands import run
 from pipeline.entry import form
@@ -49,8 +49,9 @@ TEXTS = {
 }
 # These need the rest of the book, or are told in another way: the pair side by side, the stop at the field, the question at the end.
 ELSEWHERE = {
-    "date_future", "no_effort", "visit_twice", "clock_ambiguous", "taxon_unknown", "find_far_from_site", "near_duplicate", "reading_copied",
-    "coordinates_swapped", "longitude_sign_lost", "outside_study_area",
+    "date_future", "no_effort", "visit_twice", "clock_ambiguous", "taxon_unknown", "find_far_from_site", "near_duplicate",
+    "coordinates_swapped", "longitude_sign_lost", "outside_study_area", "date_last_year", "date_year_apart", "site_code_alike",
+    "water_off_season",
 }  # fmt: skip
 
 
@@ -84,7 +85,7 @@ def test_every_way_to_write_a_number_keeps_the_unit_that_was_chosen(folder: Path
     """°F = 1.8 °C + 32. A text that lost its unit would be taken in as °C, in silence."""
     page = opened(page_of(folder))
     page.get_by_label("°F").check()
-    page.locator("#visits-0-site_id").focus()
+    page.locator("#visits-0-protocol").focus()
     type_row(Keyboard(page), "visits", {**HEADER, "air_temp_c": typed, "water_temp_c": "50"})
     page.get_by_role("button", name="Nothing found").click()
     _, document = saved(page, folder, click_save(page))
@@ -147,13 +148,13 @@ def test_a_slip_that_loading_would_find_is_told_without_a_book(tmp_path: Path, o
 @pytest.mark.browser
 def test_a_saved_visit_opens_again_and_is_saved_as_it_was(folder: Path, opened: Opened) -> None:
     page = opened(page_of(folder))
-    page.locator("#visits-0-site_id").focus()
+    page.locator("#visits-0-protocol").focus()
     type_row(Keyboard(page), "visits", HEADER)
     page.get_by_role("button", name="Add a find").click()
     for name, text in {"taxon": "EWIL", "life_stage": "larva", "count": "1", "microhabitat": "rock_in_flow", "water_temp_c": "58"}.items():
         page.locator(f"#finds-1-{name}").fill(text)
         page.locator(f"#finds-1-{name}").blur()
-    page.get_by_role("button", name="It was °F").click()
+    mend(page, "It was °F")
     path, document = saved(page, folder, click_save(page))
     assert document["corrections"]
     kept = folder / "kept.json"
@@ -171,10 +172,10 @@ def test_a_saved_visit_opens_again_and_is_saved_as_it_was(folder: Path, opened: 
 @pytest.mark.browser
 def test_a_repair_that_is_typed_over_is_not_written_down(folder: Path, opened: Opened) -> None:
     page = opened(page_of(folder))
-    page.locator("#visits-0-site_id").focus()
+    page.locator("#visits-0-protocol").focus()
     type_row(Keyboard(page), "visits", {**HEADER, "water_temp_c": "58"})
     page.locator("#visits-0-water_temp_c").blur()
-    page.get_by_role("button", name="It was °F").click()
+    mend(page, "It was °F")
     page.locator("#visits-0-water_temp_c").fill("14.1")
     page.locator("#visits-0-water_temp_c").blur()
     page.get_by_role("button", name="Nothing found").click()

@@ -91,7 +91,7 @@ function judgedName(table, field, text) {
   if (field.codes === "taxa" && DATA.taxa.some((taxon) => [taxon.code, ...taxon.aliases].some((word) => word.toLowerCase() === folded))) return null;
   if (field.codes === "taxa") return { stop: "This taxon is not in the book. Type a few letters and choose." };
   if (draft.site && (draft.site.values.site_id || "").trim() === text) return null;
-  return { stop: "The book knows no such site.", newSite: true };
+  return { stop: "The book knows no such site.", newSite: true, repairs: table === "visits" ? siteOffers(text) : [] };
 }
 
 function judgedDay(field, text) {
