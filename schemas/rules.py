@@ -7,7 +7,8 @@ sites
     site's code is the same but for case, spaces and signs).
 visits
     ``today`` (day), ``cool_stream_book`` (the book has cool-stream taxa), ``start_ambiguous`` (the hour that daylight saving repeats),
-    ``days_ago`` [d] (before the day of entry), ``year_apart`` (the date fits the other visits of its sheet with another year alone),
+    ``days_ago`` [d] (before the day of entry; missing where the sheet holds the years before), ``year_apart`` (the date fits the other
+    visits of its sheet with another year alone),
     ``season_apart_c`` [°C] (how far outside of the site's other visits at this time of the year the water lies).
 finds
     ``taxon_known``, ``taxon_group``, ``taxon_paedomorphic``, ``taxon_overlap_low``, ``taxon_overlap_high``, ``medium``,

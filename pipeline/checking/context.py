@@ -13,7 +13,7 @@ from pipeline.checking.animals import animal_marks
 from pipeline.checking.completing import instant, start_is_ambiguous
 from pipeline.checking.nearest import folded
 from pipeline.checking.outcome import TableCheck
-from pipeline.checking.seasons import season_apart, year_apart
+from pipeline.checking.seasons import days_since, season_apart, year_apart
 from pipeline.checking.sheet import PARENTS, Sheet
 from pipeline.formulas import places
 from pipeline.settings import Settings
@@ -74,7 +74,7 @@ def _visit_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: 
     return frame.assign(
         today=pd.Timestamp(today),
         cool_stream_book=bool(settings.taxa["group"].isin(COOL).any()),
-        days_ago=(pd.Timestamp(today) - frame["visit_date"]).dt.days.astype("float64"),
+        days_ago=days_since(frame["visit_date"], frame.index >= 0, today),
         # the rows of the book that stand below are no part of the sheet
         year_apart=year_apart(frame.loc[frame.index >= 0, "visit_date"]).reindex(frame.index, fill_value=False),
         season_apart_c=season_apart(frame),

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 import pandas as pd
 
-from schemas.rule_figures import SEASON_ALIKE_C, SEASON_DAYS, SEASON_VISITS, SHEET_DAYS, SHEET_FAR_SHARE, SHEET_VISITS
+from schemas.rule_figures import LAST_YEAR_DAYS, SEASON_ALIKE_C, SEASON_DAYS, SEASON_VISITS, SHEET_DAYS, SHEET_FAR_SHARE, SHEET_VISITS
 
 YEAR_DAYS = 365.25
 # A season begins and ends a little before and after the visits that were made in it.
@@ -42,6 +44,29 @@ def season_apart(visits: pd.DataFrame) -> pd.Series:
     return apart
 
 
+def days_since(dates: pd.Series, in_sheet: np.ndarray, today: date) -> pd.Series:
+    """Days from each visit to the day of entry, where a year too many can be told from a sheet that holds the years before.
+
+    Parameters
+    ----------
+    dates : Series of datetime
+        Days of the visits.
+    in_sheet : array of bool
+        Which of them stand in the sheet that is loaded.
+    today : date
+        The day of entry.
+
+    Returns
+    -------
+    Series of float
+        [d], on the index of `dates`; missing throughout where three visits of the sheet or more are older than a year and a month.
+    """
+    ago = (pd.Timestamp(today) - dates).dt.days.astype("float64")
+    if (ago[in_sheet] > LAST_YEAR_DAYS[1]).sum() >= SHEET_VISITS:
+        return pd.Series(np.nan, index=dates.index, dtype="float64")
+    return ago
+
+
 def year_apart(dates: pd.Series) -> pd.Series:
     """Dates that lie far from the others of a sheet of one season, and among them with the year before or after.
 
@@ -58,7 +83,12 @@ def year_apart(dates: pd.Series) -> pd.Series:
     away = (dates - dates.median()).dt.total_seconds() / 86400
     near = away.abs() <= SHEET_DAYS
     far = dates.notna() & ~near
-    if near.sum() < SHEET_VISITS or far.sum() > max(1, SHEET_FAR_SHARE * dates.notna().sum()):
+    if (
+        near.sum() < SHEET_VISITS
+        or np.ptp(away[near]) > SHEET_DAYS
+        or np.ptp(away[near]) > SHEET_DAYS
+        or far.sum() > max(1, SHEET_FAR_SHARE * dates.notna().sum())
+    ):
         return pd.Series(False, index=dates.index)
     moved = (away - np.sign(away) * YEAR_DAYS).where(far)
     return far & moved.between(away[near].min() - MARGIN_DAYS, away[near].max() + MARGIN_DAYS)

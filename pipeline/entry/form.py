@@ -114,8 +114,10 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
     -------
     dict
         ``tables`` (fields by table), ``codes`` (lists by name: code and meaning), ``areas``, ``visits`` (codes that are taken), ``first``,
-        ``evening``, ``usual``, ``offered`` (codes in the order in which they are offered), ``carried``, ``made_here``, ``near_duplicate_in``, ``seasons`` (what the water of each site was by day of the year), ``rules`` (words, and the comparisons of those that are data), ``rule_ids`` (in
-        order), ``joined`` (what the check knows beside a row), ``book`` (a word by which the browser keeps this book's draft apart).
+        ``evening``, ``usual``, ``offered`` (codes in the order in which they are offered), ``carried``, ``made_here``,
+        ``near_duplicate_in``, ``seasons`` (what the water of each site was by day of the year), ``rules`` (words, and the comparisons of
+        those that are data), ``rule_ids`` (in order), ``joined`` (what the check knows beside a row), ``book`` (a word by which the
+        browser keeps this book's draft apart).
     """
     lists = {name: [[code, row["definition"]] for code, row in vocabulary(name).items()] for name in _vocabularies()}
     lists["taxa"] = [[str(row.code), str(row.scientific_name)] for row in settings.taxa.itertuples()]

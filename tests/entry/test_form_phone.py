@@ -1,4 +1,4 @@
-"""The form in the field: taps are counted on a phone of 375 px, a find stands on one screen, and nothing is filled in that nobody tapped."""
+"""The form in the field: taps are counted on a phone of 375 px, a find stands on one screen, nothing is filled in untapped."""
 
 from __future__ import annotations
 
