@@ -1,4 +1,7 @@
-"""Comparisons of fields that a rule is made of where it can be: data, so that the check and the form's page read the same statement."""
+"""Comparisons that a rule is made of where it can be: data, so that the check and the form's page read the same statement.
+
+A ``Comparison`` looks at one row, ``Among`` at the finds of one visit together.
+"""
 
 from __future__ import annotations
 
@@ -62,4 +65,69 @@ def all_of(*comparisons: Comparison) -> Callable[[pd.DataFrame], pd.Series]:
         return held
 
     mask.when = comparisons  # type: ignore[attr-defined]
+    return mask
+
+
+@dataclass(frozen=True)
+class Among:
+    """One statement on a field of the finds of one visit.
+
+    Attributes
+    ----------
+    word : str
+        One of ``AMONG``: ``copied`` (one value stands at `least` finds or more), ``apart`` (one reading is further than `apart` from the
+        median of all, and the others, at least `least`, span no more than `alike`), ``visit apart`` (at least `least` readings span no more
+        than `alike`, and the visit's own is further than `apart` from their median; told at the first of them).
+    field : str
+        Field of the finds.
+    least : int
+        How many finds it takes.
+    alike, apart : float
+        In the unit of the field.
+    """
+
+    word: str
+    field: str
+    least: int
+    alike: float = 0.0
+    apart: float = 0.0
+
+    def holds(self, frame: pd.DataFrame) -> pd.Series:
+        """Rows for which it holds; boolean. Finds of no known visit stand beside none."""
+        noted = frame[frame[self.field].notna()]
+        held = pd.Series(False, index=frame.index)
+        for _, finds in noted.groupby("visit_id"):
+            held.loc[AMONG[self.word](finds, self)] = True
+        return held
+
+
+def _copied(finds: pd.DataFrame, said: Among) -> pd.Index:
+    return finds.index[finds.groupby(said.field)[said.field].transform("size") >= said.least]
+
+
+def _apart(finds: pd.DataFrame, said: Among) -> pd.Index:
+    readings = finds[said.field]
+    far = (readings - readings.median()).abs() > said.apart
+    rest = readings[~far]
+    alone = far.sum() == 1 and len(rest) >= said.least and rest.max() - rest.min() <= said.alike
+    return readings.index[far] if alone else readings.index[:0]
+
+
+def _visit_apart(finds: pd.DataFrame, said: Among) -> pd.Index:
+    readings, own = finds[said.field], finds[f"visit_{said.field}"].iloc[0]
+    agree = len(readings) >= said.least and readings.max() - readings.min() <= said.alike
+    return readings.index[:1] if agree and abs(own - readings.median()) > said.apart else readings.index[:0]
+
+
+# The page knows the same words: `AMONG` in pipeline/entry/templates/form/rules.js.
+AMONG: dict[str, Callable[[pd.DataFrame, Among], pd.Index]] = {"copied": _copied, "apart": _apart, "visit apart": _visit_apart}
+
+
+def among(said: Among) -> Callable[[pd.DataFrame], pd.Series]:
+    """Mask of the finds for which it holds; it carries the statement as ``among``."""
+
+    def mask(frame: pd.DataFrame) -> pd.Series:
+        return said.holds(frame)
+
+    mask.among = said  # type: ignore[attr-defined]
     return mask

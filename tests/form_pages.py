@@ -114,7 +114,7 @@ def type_row(keys: Keyboard, table: str, values: dict[str, str]) -> None:
 
 
 def type_visit(keys: Keyboard, finds: list[dict[str, str]] = FINDS, half_way: Callable[[], None] = lambda: None) -> None:
-    keys.page.locator("#visits-0-site_id").focus()
+    keys.page.locator("#visits-0-protocol").focus()
     type_row(keys, "visits", HEADER)
     keys.to("add-find")
     for number, find in enumerate(finds):
@@ -136,3 +136,11 @@ def saved(page: Any, folder: Path, press: Callable[[], None]) -> tuple[Path, dic
 
 def click_save(page: Any) -> Callable[[], None]:
     return lambda: page.get_by_role("button", name="Save to a file").click()
+
+
+def mend(page: Any, words: str, who: str = "AB") -> None:
+    """Take a repair that the form offers; the first time it asks who does."""
+    page.get_by_role("button", name=words).first.click()
+    if page.locator("#who-mends").count():
+        page.locator("#who-mends").fill(who)
+        page.locator("#who-mends").press("Enter")

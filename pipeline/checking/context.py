@@ -11,7 +11,9 @@ import pandas as pd
 
 from pipeline.checking.animals import animal_marks
 from pipeline.checking.completing import instant, start_is_ambiguous
+from pipeline.checking.nearest import folded
 from pipeline.checking.outcome import TableCheck
+from pipeline.checking.seasons import days_since, season_apart, year_apart
 from pipeline.checking.sheet import PARENTS, Sheet
 from pipeline.formulas import places
 from pipeline.settings import Settings
@@ -43,8 +45,8 @@ def _kin(sheet: Sheet, known: dict[str, pd.DataFrame]) -> pd.DataFrame:
     return near.set_axis(pd.RangeIndex(-len(near), 0))
 
 
-def _site_context(frame: pd.DataFrame, settings: Settings, *others: Any) -> pd.DataFrame:
-    frame = frame.copy()
+def _site_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: dict[str, pd.DataFrame], today: date) -> pd.DataFrame:
+    frame = frame.assign(code_alike=_codes_alike(frame["site_id"], known["sites"]["site_id"]))
     for name in ("in_area", "in_area_swapped", "in_area_negated"):
         frame[name] = pd.Series(pd.NA, index=frame.index, dtype="boolean")
     placed = frame["latitude"].notna() & frame["longitude"].notna()
@@ -61,10 +63,21 @@ def _site_context(frame: pd.DataFrame, settings: Settings, *others: Any) -> pd.D
     return frame
 
 
+def _codes_alike(mine: pd.Series, others: pd.Series) -> pd.Series:
+    """Codes of which another is spelled but for case, spaces and signs."""
+    codes = pd.Series(sorted({*mine.dropna(), *others.dropna()}), dtype="str")
+    shared = codes[codes.map(folded).duplicated(keep=False)]
+    return mine.isin(shared)
+
+
 def _visit_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: Any, today: date) -> pd.DataFrame:
     return frame.assign(
         today=pd.Timestamp(today),
         cool_stream_book=bool(settings.taxa["group"].isin(COOL).any()),
+        days_ago=days_since(frame["visit_date"], frame.index >= 0, today),
+        # the rows of the book that stand below are no part of the sheet
+        year_apart=year_apart(frame.loc[frame.index >= 0, "visit_date"]).reindex(frame.index, fill_value=False),
+        season_apart_c=season_apart(frame),
         start_ambiguous=start_is_ambiguous(frame["visit_date"], frame["start_time"], settings.time_zone),
     )
 
@@ -77,7 +90,7 @@ def _find_context(
     frame: pd.DataFrame, settings: Settings, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame], today: date
 ) -> pd.DataFrame:
     taxa = settings.taxa.set_index("code")
-    visits = _both("visits", ["visit_id", "site_id", "visit_date", "start_time", "end_time"], tables, known)
+    visits = _both("visits", ["visit_id", "site_id", "visit_date", "start_time", "end_time", "water_temp_c"], tables, known)
     sites = _both("sites", ["site_id", "latitude", "longitude"], tables, known)
     site = _look_up(frame["visit_id"], visits["site_id"])
     day = _look_up(frame["visit_id"], visits["visit_date"])
@@ -89,6 +102,8 @@ def _find_context(
         taxon_overlap_low=_look_up(frame["taxon"], taxa["overlap_svl_low_mm"]),
         taxon_overlap_high=_look_up(frame["taxon"], taxa["overlap_svl_high_mm"]),
         medium=frame["microhabitat"].map(media),
+        visit_water_temp_c=_look_up(frame["visit_id"], visits["water_temp_c"]),
+        water_others=frame.groupby("visit_id")["water_temp_c"].transform("count") - frame["water_temp_c"].notna(),
         visit_start=_look_up(frame["visit_id"], visits["start_time"]),
         visit_end=_look_up(frame["visit_id"], visits["end_time"]),
         site_distance_m=places.distance_m(

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.entry import form, paper, workbook
+from pipeline.publishing.public_book import public_title
 from pipeline.settings import read_settings
 from pipeline.writing.files import PRIVATE
 
@@ -32,9 +34,12 @@ def write_sheets(folder: Path) -> list[Path]:
     settings = read_settings(folder)
     with open_book(folder) as connection:
         known = known_rows(connection)
+    # sheets lie about in cars and huts: their heading names no more than a public page would
+    title = public_title(settings, known)
+    headed = replace(settings, title=title)
     out = folder / "out" / PRIVATE
     return [
-        form.write(out, settings, known),
-        paper.write(out, settings, known),
-        workbook.write_workbook(out / workbook.FILE, settings, known),
+        form.write(out, settings, known, title),
+        paper.write(out, headed, known),
+        workbook.write_workbook(out / workbook.FILE, headed, known),
     ]

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -16,18 +14,17 @@ from pipeline.book.connection import is_empty, open_book
 from pipeline.book.current import known_rows
 from pipeline.book.ledger import accept_warmer, add_to_ledger, read_ledger
 from pipeline.care.evidence import own_rows
-from pipeline.checking import held_list
+from pipeline.commands.target_files import Derived as Derived
+from pipeline.commands.target_files import hidden_names, told_targets, write_targets
 from pipeline.errors import RillbookError
 from pipeline.intake.report import silent
 from pipeline.publishing.public_book import public_title, withheld_sites
 from pipeline.settings import Settings, read_settings
 from pipeline.statistics.grades import least_allowed
-from pipeline.writing.files import PRIVATE, write_files
 from schemas.enums import Status
 from schemas.vocabulary import EGGS
 
 Group = tuple[str, str, str, str]
-
 STAGE = ["taxon", "population", "life_stage"]
 METHOD_NOTE = (
     "The method of the temperature lines changed since this book's last targets (docs/changelog.md): set point, band, act line and ceiling"
@@ -35,16 +32,6 @@ METHOD_NOTE = (
 )
 UNITS = {"deficit": "kPa", "rh_p25": "%"}
 IN_WATER = ("water", "edge")
-
-
-@dataclass(frozen=True)
-class Derived:
-    """Targets with what they rest on."""
-
-    targets: pd.DataFrame
-    readings: pd.DataFrame
-    facts: dict[str, Any]
-    kept: pd.DataFrame
 
 
 def refuse_empty(connection: Any, folder: Path) -> None:
@@ -121,7 +108,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
         "inputs": hashes["sha256"].tolist(), "warm_months": settings.warm_months, "cold_months": settings.cold_months,
         "cooling_c_per_hour": judgement("cooling_rate"),
-        "site_spans": spans, "further": more, "hidden_sites": _hidden_names(known["sites"], hidden), **cycle,
+        "site_spans": spans, "further": more, "hidden_sites": hidden_names(known["sites"], hidden), **cycle,
         "schedule": days, "schedule_weeks": season.by_week(days), "schedule_months": season.by_month(days),
         "selection": more["selection"], "detection": more["detection"],
         "method_note": METHOD_NOTE if changed else "",
@@ -133,23 +120,8 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     }  # fmt: skip
     files = {"schedule": facts["schedule_weeks"], **{name: frame for name, frame in more.items() if name != "wetness"}}
     derived = Derived(kept_targets, readings, facts, kept)
-    _write_targets(folder / "out", derived, files, settings)
+    write_targets(folder / "out", derived, files, settings)
     return derived
-
-
-def _hidden_names(sites: pd.DataFrame, hidden: frozenset[str]) -> frozenset[str]:
-    """Names under which readings are counted of which every site is withheld."""
-    body = sites["waterbody"].fillna("").str.strip()
-    names = body.where(body != "", sites["site_id"])
-    return frozenset(names[sites["site_id"].isin(hidden)]) - frozenset(names[~sites["site_id"].isin(hidden)])
-
-
-def _told(derived: Derived, settings: Settings) -> pd.DataFrame:
-    """Targets as pages and tables for others have them."""
-    from pipeline.writing.site_counts import without_hidden
-
-    seasons = {"warm": settings.warm_months, "cold": settings.cold_months}
-    return without_hidden(derived.targets, derived.readings, derived.facts["hidden_sites"], seasons)
 
 
 def _held(targets: pd.DataFrame, visits: Any, open_part: pd.DataFrame, air: Any, before: pd.DataFrame, accepted: pd.DataFrame) -> Any:
@@ -215,33 +187,6 @@ def _daily_cycle(
     return facts, half_ranges
 
 
-def _write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame], settings: Settings) -> None:
-    """Write the tables to share, and those with every number of sites for the keeper alone."""
-    from pipeline.writing.site_counts import coarse_sites
-
-    facts, targets = derived.facts, coarse_sites(_told(derived, settings))
-    rows = json.loads(targets.to_json(orient="records", force_ascii=False, double_precision=6))
-    document = {
-        "study": facts["title"], "invented": facts["invented"], "licence": facts["licence"],
-        "method_version": facts["method_version"], "seed": facts["seed"],
-        "exclusions": facts["exclusions"].to_dict("records"),
-        "allowances": [
-            {**dict(zip(("taxon", "population", "life_stage", "medium"), cell, strict=True)), "parts_c": parts}
-            for cell, parts in facts["allowances"].items()
-        ],
-        "notes": [*([facts["method_note"]] if facts["method_note"] else []), *facts["notes"]], "targets": rows,
-    }  # fmt: skip
-    traced = {name: facts[name] for name in ("method_version", "seed", "input_hash", "inputs")}
-    files: dict[Path, str | bytes | None] = {
-        out / f"{name}.csv": held_list.csv_text(coarse_sites(frame)) for name, frame in {"targets": targets, **more}.items()
-    }
-    files[out / PRIVATE / "targets.csv"] = held_list.csv_text(derived.targets)
-    files[out / "targets.json"] = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
-    # a plain hash of a sheet gives its places away to whoever can guess the rest of it
-    files[out / PRIVATE / "targets_inputs.json"] = json.dumps(traced, indent=1) + "\n"
-    write_files(files, "the targets")
-
-
 def write_cards(folder: Path, derived: Derived) -> list[Path]:
     """Write the cards of each taxon that has a find; return their paths."""
     from pipeline.care import card
@@ -269,7 +214,7 @@ def _pages(folder: Path, derived: Derived) -> tuple[tuple[pd.DataFrame, pd.DataF
     settings = read_settings(folder)
     seen = set(derived.facts["exclusions"]["taxon"]) | set(derived.readings["taxon"])
     taxa = [code for code in settings.taxa["code"] if code in seen]
-    frames = (_told(derived, settings), derived.readings, settings.taxa)
+    frames = (told_targets(derived, settings), derived.readings, settings.taxa)
     return frames, taxa, {**derived.facts, "statements": dict(_statements(derived, settings))}
 
 

@@ -12,28 +12,40 @@ from typing import Any
 
 import pandas as pd
 
+from pipeline.checking.animals import MEASURED_TO, SEXES
+from pipeline.checking.nearest import ALIKE
 from pipeline.reading.units import SPELLINGS, UNITS
 from pipeline.reading.values import NOTHING
 from pipeline.settings import Area, Settings
 from pipeline.writing.files import write_files
 from pipeline.writing.page import render
 from schemas.fields import Field
+from schemas.rule_figures import READINGS_ALIKE_C, SEASON_ALIKE_C, SEASON_DAYS, SEASON_VISITS
 from schemas.rules import COOL, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C, Rule
 from schemas.tables import fields
 from schemas.vocabulary import EGGS, vocabulary
 
 FILE = "form.html"
 TABLES = ("sites", "visits", "finds", "availability")
-SCRIPTS = ("draft.js", "values.js", "rules.js", "codes.js", "fields.js", "rows.js", "saving.js", "opening.js", "page.js")
+SCRIPTS = (
+    "draft.js", "values.js", "rules.js", "repairs.js", "codes.js", "fields.js", "offers.js", "evening.js", "rows.js", "finds.js", 
+    "readback.js", "saving.js", "opening.js", "page.js",
+)  # fmt: skip
+EVENING = {
+    "first": ("protocol", "observer_count", "thermometer_accuracy_c", "target_taxa"),
+    "more": ("observers", "thermometer", "thermometer_checked_on", "permit"),
+}
+"""Fields of a visit that stay as they are from site to site: set once, then one line."""
+
+USUAL = ("taxon", "life_stage", "count", "microhabitat", "water_temp_c")
+"""Fields of a find that a phone shows on one screen. On land the substrate's reading takes the place of the water's."""
+
 FIRST = {
     "sites": ("site_id", "habitat", "latitude", "longitude", "datum", "coordinate_uncertainty_m", "waterbody"),
     "visits": (
-        "site_id", "visit_date", "start_time", "end_time", "protocol", "search_minutes", "observer_count", "target_taxa", "all_counted",
-        "thermometer_accuracy_c", "air_temp_c", "water_temp_c",
+        *EVENING["first"], "site_id", "visit_date", "start_time", "end_time", "search_minutes", "all_counted", "air_temp_c", "water_temp_c",
     ),
-    "finds": (
-        "taxon", "life_stage", "count", "microhabitat", "substrate", "water_temp_c", "substrate_temp_c", "svl_mm", "found_at",
-    ),
+    "finds": (*USUAL, "substrate_temp_c", "substrate", "svl_mm", "found_at"),
     "availability": ("microhabitat", "water_temp_c", "substrate_temp_c"),
 }  # fmt: skip
 """Fields that are open at once; all others are folded away, and the Tab key passes them."""
@@ -56,14 +68,14 @@ MADE_HERE = {"finds": ("find_id", "visit_id"), "availability": ("point_id", "vis
 """Codes that the form makes from the visit's."""
 
 
-def write(out_folder: Path, settings: Settings, known: Mapping[str, pd.DataFrame]) -> Path:
+def write(out_folder: Path, settings: Settings, known: Mapping[str, pd.DataFrame], title: str | None = None) -> Path:
     """Write the form to `out_folder`/form.html and return that path; arguments as :func:`form_page`."""
     path = out_folder / FILE
-    write_files({path: form_page(settings, known)}, "the form")
+    write_files({path: form_page(settings, known, title)}, "the form")
     return path
 
 
-def form_page(settings: Settings, known: Mapping[str, pd.DataFrame]) -> str:
+def form_page(settings: Settings, known: Mapping[str, pd.DataFrame], title: str | None = None) -> str:
     """Make the form of a book.
 
     Parameters
@@ -72,6 +84,9 @@ def form_page(settings: Settings, known: Mapping[str, pd.DataFrame]) -> str:
         Title, taxa and study areas of the book.
     known : mapping of str to DataFrame
         Rows that the book holds, by table; ``sites`` and ``visits`` are used, so that a known site is chosen and a code is not given twice.
+    title : str, optional
+        What the page is headed with; the book's own title where left out. Empty where the book's must not be shown: a heading is what
+        others see over a shoulder.
 
     Returns
     -------
@@ -85,7 +100,7 @@ def form_page(settings: Settings, known: Mapping[str, pd.DataFrame]) -> str:
     return render(
         "entry",
         "form/form.html",
-        title=settings.title,
+        title=settings.title if title is None else title,
         invented=settings.invented,
         style=Markup(parts["form.css"]),
         script=Markup("".join(parts[name] for name in SCRIPTS)),
@@ -100,8 +115,10 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
     -------
     dict
         ``tables`` (fields by table), ``codes`` (lists by name: code and meaning), ``areas``, ``visits`` (codes that are taken), ``first``,
-        ``carried``, ``made_here``, ``near_duplicate_in``, ``rules`` (words, and the comparisons of those that are data), ``rule_ids`` (in
-        order), ``joined`` (what the check knows beside a row), ``book`` (a word by which the browser keeps this book's draft apart).
+        ``evening``, ``usual``, ``offered`` (codes in the order in which they are offered), ``carried``, ``made_here``,
+        ``near_duplicate_in``, ``seasons`` (what the water of each site was by day of the year), ``rules`` (words, and the comparisons of
+        those that are data), ``rule_ids`` (in order), ``joined`` (what the check knows beside a row), ``book`` (a word by which the
+        browser keeps this book's draft apart).
     """
     lists = {name: [[code, row["definition"]] for code, row in vocabulary(name).items()] for name in _vocabularies()}
     lists["taxa"] = [[str(row.code), str(row.scientific_name)] for row in settings.taxa.itertuples()]
@@ -113,6 +130,9 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
         "areas": [_area(area) for area in settings.areas],
         "visits": sorted(str(one) for one in known["visits"]["visit_id"]),
         "first": FIRST,
+        "evening": EVENING,
+        "usual": USUAL,
+        "offered": {"life_stage": _stages_by_use(), "microhabitat": list(vocabulary("microhabitat"))},
         "carried": CARRIED,
         "made_here": MADE_HERE,
         "near_duplicate_in": list(NEAR_DUPLICATE_IN),
@@ -121,7 +141,17 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
         "nothing": sorted({token.lower() for token in NOTHING}),
         "rules": _rules(),
         "rule_ids": [rule.id for rule in RULES if rule.table in TABLES],
-        "figures": {"warm": WARM_C, "long": LONG_MINUTES, "mass": MASS_PER_SVL3},
+        "figures": {
+            "warm": WARM_C,
+            "long": LONG_MINUTES,
+            "mass": MASS_PER_SVL3,
+            "alike": READINGS_ALIKE_C,
+            "codes_alike": ALIKE,
+            "measured_to": MEASURED_TO,
+            "sexes": SEXES,
+            "season": {"days": SEASON_DAYS, "visits": SEASON_VISITS, "alike": SEASON_ALIKE_C},
+        },
+        "seasons": _seasons(known["visits"]),
         "joined": {"cool_stream_book": bool(settings.taxa["group"].isin(COOL).any())},
         "eggs": EGGS,
         "taxa": [_taxon(row) for row in settings.taxa.itertuples()],
@@ -129,6 +159,11 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
         "time_zone": settings.time_zone,
         "book": hashlib.sha256(settings.title.encode()).hexdigest()[:12],
     }
+
+
+def _stages_by_use() -> list[str]:
+    stages = vocabulary("life_stage")
+    return sorted(stages, key=lambda code: int(stages[code]["card_order"] or len(stages) + 1))
 
 
 def _shown(table: str) -> list[Field]:
@@ -166,7 +201,20 @@ def _rules() -> dict[str, dict[str, Any]]:
 
 
 def _when(rule: Rule) -> dict[str, Any]:
+    if rule.among:
+        return {"among": asdict(rule.among)}
     return {"when": [asdict(one) for one in rule.when]} if rule.when else {}
+
+
+def _seasons(visits: pd.DataFrame) -> dict[str, list[list[float]]]:
+    """Day of the year and water [°C] of the visits of each site, newest first."""
+    read = visits.reindex(columns=["site_id", "visit_date", "water_temp_c"]).dropna().sort_values("visit_date", ascending=False)
+    return {
+        str(site): [
+            [int(day), round(float(water), 2)] for day, water in zip(group["visit_date"].dt.dayofyear, group["water_temp_c"], strict=True)
+        ]
+        for site, group in read.groupby("site_id")
+    }
 
 
 def _taxon(row: Any) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from pipeline.book.current import known_rows
 from pipeline.errors import RillbookError
 from pipeline.intake import typed_visit as entry
 from pipeline.intake.request_guard import HERE, Refused, body_of, guarded, policy_for, with_token
+from pipeline.publishing.public_book import public_title
 from pipeline.reading.survey_document import parse
 from pipeline.settings import read_settings
 
@@ -101,7 +102,7 @@ def form_of(folder: Path) -> str:
     settings = read_settings(folder)
     with open_book(folder) as connection:
         known = known_rows(connection)
-    return form_page(settings, known)
+    return form_page(settings, known, public_title(settings, known))
 
 
 def make_app(folder: Path, token: str, port: int, page: Callable[[], str], ready: Callable[[], None]) -> ASGIApp:

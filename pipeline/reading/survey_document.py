@@ -15,7 +15,7 @@ from schemas.tables import MODELS, fields, keys_of
 FORMAT, VERSION = "rillbook survey", "1"
 LISTS = ("sites", "visits", "finds", "availability")
 CORRECTIONS = "corrections"
-CORRECTION_WORDS = ("table", "row_key", "field", "as_written", "corrected", "why")
+CORRECTION_WORDS = ("table", "row_key", "field", "as_written", "corrected", "why", "who")
 # As in text files: what is longer was never typed.
 LONGEST_TEXT = 131_072
 MEND = "Open it in the form and save it again, or take the copy that the form saved before."
@@ -195,7 +195,7 @@ def corrections_of(source: SourceTable) -> pd.DataFrame:
     -------
     DataFrame
         ``item`` (``form-1``, ``form-2`` …: no item was ever held), ``table``, ``row``, ``field``, ``text`` (as typed first), ``corrected``,
-        ``dismiss_reason`` (why it was corrected), ``by`` (empty: the form asks for no name).
+        ``dismiss_reason`` (why it was corrected), ``by`` (empty in documents of an earlier form).
     """
-    frame = source.cells.rename(columns={"row_key": "row", "as_written": "text", "why": "dismiss_reason"})
-    return frame.assign(item=[f"form-{place}" for place in source.lines], by="")
+    frame = source.cells.rename(columns={"row_key": "row", "as_written": "text", "why": "dismiss_reason", "who": "by"})
+    return frame.assign(item=[f"form-{place}" for place in source.lines])

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from conftest import offline_pages
 from form_pages import HOSTILE, SETTINGS, TODAY, Opened
+from one_browser import offline_pages
 
 from pipeline.commands import run
 

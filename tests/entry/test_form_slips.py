@@ -10,8 +10,9 @@ from typing import Any
 
 import pandas as pd
 import pytest
-from form_pages import HEADER, Keyboard, Opened, click_save, page_of, saved, type_row
+from form_pages import HEADER, Keyboard, Opened, click_save, mend, page_of, saved, type_row
 
+from pipeline.checking.nearest import nearest
 from pipeline.commands import run
 from pipeline.entry import form
 from pipeline.reading.values import read_column
@@ -47,10 +48,12 @@ TEXTS = {
     "life_stage": ["larva", "Larva", "egg mass", "larvae"],
     "taxon": ["EWIL", "ewil", "XXXX"],
 }
-# These need the rest of the book, or are told in another way: the pair side by side, the stop at the field, the question at the end.
+# These need the rest of the book, a second visit or the day of entry, or are told in another way: the pair side by side, the stop at
+# the field, the question at the end. tests/test_slips.py looks at what the form makes of them.
 ELSEWHERE = {
-    "date_future", "no_effort", "visit_twice", "clock_ambiguous", "taxon_unknown", "find_far_from_site", "near_duplicate", "reading_copied",
-    "coordinates_swapped", "longitude_sign_lost", "outside_study_area",
+    "date_future", "no_effort", "visit_twice", "clock_ambiguous", "taxon_unknown", "find_far_from_site", "near_duplicate",
+    "coordinates_swapped", "longitude_sign_lost", "outside_study_area", "date_last_year", "date_year_apart", "site_code_alike",
+    "water_off_season", "animal_changed",
 }  # fmt: skip
 
 
@@ -84,7 +87,7 @@ def test_every_way_to_write_a_number_keeps_the_unit_that_was_chosen(folder: Path
     """°F = 1.8 °C + 32. A text that lost its unit would be taken in as °C, in silence."""
     page = opened(page_of(folder))
     page.get_by_label("°F").check()
-    page.locator("#visits-0-site_id").focus()
+    page.locator("#visits-0-protocol").focus()
     type_row(Keyboard(page), "visits", {**HEADER, "air_temp_c": typed, "water_temp_c": "50"})
     page.get_by_role("button", name="Nothing found").click()
     _, document = saved(page, folder, click_save(page))
@@ -147,13 +150,13 @@ def test_a_slip_that_loading_would_find_is_told_without_a_book(tmp_path: Path, o
 @pytest.mark.browser
 def test_a_saved_visit_opens_again_and_is_saved_as_it_was(folder: Path, opened: Opened) -> None:
     page = opened(page_of(folder))
-    page.locator("#visits-0-site_id").focus()
+    page.locator("#visits-0-protocol").focus()
     type_row(Keyboard(page), "visits", HEADER)
     page.get_by_role("button", name="Add a find").click()
     for name, text in {"taxon": "EWIL", "life_stage": "larva", "count": "1", "microhabitat": "rock_in_flow", "water_temp_c": "58"}.items():
         page.locator(f"#finds-1-{name}").fill(text)
         page.locator(f"#finds-1-{name}").blur()
-    page.get_by_role("button", name="It was °F").click()
+    mend(page, "It was °F")
     path, document = saved(page, folder, click_save(page))
     assert document["corrections"]
     kept = folder / "kept.json"
@@ -171,10 +174,10 @@ def test_a_saved_visit_opens_again_and_is_saved_as_it_was(folder: Path, opened: 
 @pytest.mark.browser
 def test_a_repair_that_is_typed_over_is_not_written_down(folder: Path, opened: Opened) -> None:
     page = opened(page_of(folder))
-    page.locator("#visits-0-site_id").focus()
+    page.locator("#visits-0-protocol").focus()
     type_row(Keyboard(page), "visits", {**HEADER, "water_temp_c": "58"})
     page.locator("#visits-0-water_temp_c").blur()
-    page.get_by_role("button", name="It was °F").click()
+    mend(page, "It was °F")
     page.locator("#visits-0-water_temp_c").fill("14.1")
     page.locator("#visits-0-water_temp_c").blur()
     page.get_by_role("button", name="Nothing found").click()
@@ -251,3 +254,48 @@ def test_a_reload_that_finds_the_storage_empty_takes_the_copy_of_the_window(fold
     page.get_by_role("button", name="Start the next visit").click()
     page.reload()
     assert page.locator("#visits-0-water_temp_c").input_value() == "", "a visit that was ended does not come back by itself"
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("typed", ["rill-01", "RILL01", "RLIL-01", "RIL-02", "QUARRY-9", "RILL-11"])
+def test_the_nearest_sites_are_those_of_loading(folder: Path, opened: Opened, typed: str) -> None:
+    """`pipeline.checking.nearest`, which names the nearest codes when a sheet is loaded."""
+    page = opened(page_of(folder))
+    # as an opened file brings it: what is typed in other case alone is taken at once
+    (folder / "visit.json").write_text(
+        json.dumps({"format": "rillbook survey", "version": 1, "visits": [{"site_id": typed}]}), encoding="utf-8"
+    )
+    page.locator("#file").set_input_files(folder / "visit.json")
+    page.get_by_text("is open. Save it again").wait_for()
+    offered = page.locator("#visits-0-site_id-told button").all_inner_texts()
+    assert offered == [*(f"It is {code}" for code in nearest(typed, ["RILL-01", "RILL-02"])), "It is a new site"]
+
+
+@pytest.mark.browser
+def test_a_code_in_other_case_is_taken_and_said(folder: Path, opened: Opened) -> None:
+    page = opened(page_of(folder))
+    page.locator("#visits-0-site_id").focus()
+    page.keyboard.type("rill01")
+    page.locator("h1").click()
+    assert page.locator("#visits-0-site_id").input_value() == "RILL-01" and "Taken: RILL-01" in page.locator("#say").inner_text()
+
+
+@pytest.mark.browser
+def test_swapped_air_and_water_and_turned_digits_are_offered_where_they_are_likely(folder: Path, opened: Opened) -> None:
+    page = opened(page_of(folder))
+    page.locator("#visits-0-air_temp_c").fill("12")
+    page.locator("#visits-0-water_temp_c").fill("24")
+    page.locator("#visits-0-water_temp_c").blur()
+    mend(page, "They changed places: air 24, water 12")
+    assert [page.locator(f"#visits-0-{name}").input_value() for name in ("air_temp_c", "water_temp_c")] == ["24", "12"]
+    for number, text in enumerate(("11.6", "12.1", "11.8", "21"), 1):
+        page.get_by_role("button", name="Add a find").click()
+        page.locator(f"#finds-{number}-water_temp_c").fill(text)
+        page.locator(f"#finds-{number}-water_temp_c").blur()
+    mend(page, "Two digits changed places: 12")
+    assert page.locator("#finds-4-water_temp_c").input_value() == "12"
+    page.locator("#finds-4-water_temp_c").fill("19.5")
+    page.locator("#finds-4-water_temp_c").blur()
+    told = page.locator("#finds-4-water_temp_c-told")
+    assert "from all other readings" in told.inner_text()
+    assert told.get_by_role("button").all_inner_texts() == ["Yes, it is right"], "no reading is likely: nothing is offered"

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from pipeline.entry import form
-from schemas.comparisons import WORDS, Comparison, all_of
+from schemas.comparisons import AMONG, WORDS, Among, Comparison, all_of
 from schemas.rules import RULES
 
 FRAME = pd.DataFrame({
@@ -61,4 +61,30 @@ def test_only_the_listed_rules_are_written_twice() -> None:
     block = script().split("const BROKEN = {")[1].split("\n};")[0]
     assert tuple(re.findall(r"^  ([a-z_]+):", block, re.MULTILINE)) == PAIRS
     assert {rule.id for rule in RULES if rule.id in PAIRS and rule.when} == set()
-    assert len([rule for rule in RULES if rule.when and rule.table in form.TABLES]) == 13
+    assert len([rule for rule in RULES if rule.when and rule.table in form.TABLES]) == 21
+    assert {rule.among.word for rule in RULES if rule.among} == set(AMONG)
+
+
+# The plain meaning of each statement on the finds of one visit; V2 has one find, which stands beside none.
+FINDS = pd.DataFrame({
+    "visit_id": ["V1"] * 5 + ["V2"], "visit_water_temp_c": [20.0] * 5 + [20.0], "water_temp_c": [12.0, 11.6, 12.0, 21.0, None, 3.0],
+})  # fmt: skip
+AMONG_SAID = [
+    (Among("copied", "water_temp_c", 2), [0, 2]),
+    (Among("copied", "water_temp_c", 3), []),
+    (Among("apart", "water_temp_c", 3, alike=3, apart=6), [3]),
+    (Among("apart", "water_temp_c", 4, alike=3, apart=6), []),
+    (Among("apart", "water_temp_c", 3, alike=0.1, apart=6), []),
+    (Among("visit apart", "water_temp_c", 4, alike=10, apart=6), [0]),
+    (Among("visit apart", "water_temp_c", 4, alike=3, apart=6), []),
+]
+
+
+@pytest.mark.parametrize(("said", "held"), AMONG_SAID, ids=[f"{one.word} {one.least} {one.alike}" for one, _ in AMONG_SAID])
+def test_each_statement_on_finds_means_what_it_says(said: Among, held: list[int]) -> None:
+    assert [place for place, one in enumerate(said.holds(FINDS)) if one] == held
+
+
+def test_the_page_knows_the_same_statements() -> None:
+    block = script().split("const AMONG = {")[1].split("\n};")[0]
+    assert set(re.findall(r'^  "([a-z ]+)": \(said', block, re.MULTILINE)) == set(AMONG)

@@ -60,7 +60,7 @@ function withList(input, list, chosen, isOpenList) {
     input.value = code;
     close();
     chosen();
-    if (isOpenList && typed && letters(typed) !== letters(code)) {
+    if (isOpenList && typed && typed !== code) {
       say(`Taken: ${code}${meaning ? `, ${meaning}` : ""}.`, `No: keep “${typed}”`, () => {
         input.value = typed;
         chosen();
@@ -73,7 +73,12 @@ function withList(input, list, chosen, isOpenList) {
   input.addEventListener("click", () => input.value || open());
   input.addEventListener("blur", () => {
     // A tap elsewhere takes a code only if one alone fits; else the text stays and is asked about: the first of several would be a guess.
-    if (!shownList.hidden && input.value.trim() && found.length === 1) pick(0);
+    const typed = input.value.trim(), same = isOpenList && typed ? list().filter(([code]) => foldCode(code) === foldCode(typed)) : [];
+    if (same.length === 1 && same[0][0] !== typed) {
+      // kt-01 is KT-01
+      found = same;
+      pick(0);
+    } else if (!shownList.hidden && typed && found.length === 1) pick(0);
     close();
   });
   input.addEventListener("keydown", (event) => {

@@ -17,7 +17,7 @@ let draft = restored() || emptyDraft();
 function emptyDraft(units) {
   return {
     visit: row(0), site: null, finds: [], availability: [], next: 1, corrections: [], gone: [], nothing: false, saved: false, code: "",
-    units: units || { temp: "C", length: "mm" },
+    who: "", past: null, folded: false, open: 0, typed: false, units: units || { temp: "C", length: "mm" },
   };
 }
 
@@ -36,12 +36,14 @@ function restored() {
     }
   });
   const whole = copies.filter((kept) => kept && Array.isArray(kept.finds) && kept.visit).sort((a, b) => (b.at || 0) - (a.at || 0));
-  return store && whole.length ? { gone: [], ...whole[0] } : null;
+  return store && whole.length ? { gone: [], who: "", past: null, folded: false, open: 0, typed: false, ...whole[0] } : null;
 }
 
 function keep() {
   draft.saved = false;
+  amongSeen = new Map();
   keepQuietly();
+  readBackSoon();
 }
 
 if (store) {
@@ -146,9 +148,9 @@ function documentNow() {
     if (rows.length) made[table] = rows.map((one) => ({ ...texts(table, one), [key]: codeOf(table, one), visit_id: visitCode() }));
   }
   const told = [];
-  for (const { table, n, field, as_written, corrected, why } of draft.corrections) {
+  for (const { table, n, field, as_written, corrected, why, who } of draft.corrections) {
     const one = rowsOf(table).find((other) => other.n === n);
-    if (one) told.push({ table, row_key: codeOf(table, one), field, as_written, corrected, why });
+    if (one) told.push({ table, row_key: codeOf(table, one), field, as_written, corrected, why, who: who || draft.who });
   }
   if (told.length) made.corrections = told;
   return made;

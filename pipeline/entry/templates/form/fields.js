@@ -20,9 +20,10 @@ function fieldBox(table, field, one) {
   const box = element("div", { class: "box", "data-table": table, "data-n": one.n, "data-field": field.name });
   const told = element("div", { class: "told", id: id + "-told" });
   const server = element("div", { class: "told server", id: id + "-server" });
-  const words = [field.title + (field.required ? " (needed)" : "")];
+  if (table === "finds" && (field.name === "count" || field.kind === "real")) box.classList.add("half");
+  const words = [field.title, ...(field.required ? [element("span", { class: "needed" }, " (needed)")] : [])];
   if (field.kind === "codes") {
-    box.append(ticks(table, field, one, words[0]), told, server);
+    box.append(ticks(table, field, one, field.title), told, server);
     box.classList.add("wide");
     return box;
   }
@@ -35,7 +36,7 @@ function fieldBox(table, field, one) {
   input.value = one.values[field.name] || "";
   const meaning = element("div", { class: "meaning", id: id + "-meaning" });
   const line = element("div", { class: "line" }, input);
-  box.append(element("label", { for: id, title: field.meaning }, ...words, " ", unit), line, meaning, told, server);
+  box.append(element("label", { for: id, title: field.meaning }, ...words, " ", unit), line, offerRow(table, field, one), meaning, told, server);
   const taken = () => take(table, field, one, input.value);
   if (hasList(field)) box.append(withList(input, () => DATA.codes[field.codes], taken, field.codes === "sites"));
   if (field.kind === "day") line.append(button("Today", () => fill(table, one, field.name, today()), { tabindex: "-1" }));
@@ -84,6 +85,12 @@ function take(table, field, one, text) {
   if (table === "finds" && field.name === "life_stage") warnOfEggs(one);
   keep();
   refresh(table, one, field.name, true);
+  refreshOffers(table, one);
+  if (table === "finds") {
+    refreshUsual(one);
+    listFinds();
+  }
+  if (EVENING_FIELDS.includes(field.name) || field.name === "site_id") showEvening();
   askServer();
 }
 
@@ -92,6 +99,7 @@ function fill(table, one, name, text) {
   if (input) input.value = text;
   take(table, fieldOf(table, name), one, text);
   refresh(table, one, name);
+  refreshRules(table, one, name);
 }
 
 function today() {
@@ -133,6 +141,18 @@ function refreshRules(table, one, name) {
   const others = new Set(Object.values(DATA.rules).filter((rule) => rule.table === table).flatMap((rule) => rule.fields));
   others.delete(name);
   for (const other of others) if (!isNothing(one.values[other] || "")) refresh(table, one, other);
+  refreshNeighbours(table, one, name);
+}
+
+function refreshNeighbours(table, one, name) {
+  // what one find says may be told at another: that a reading is alone, or copied, or that a mark stands twice
+  const about = Object.values(DATA.rules).filter((rule) => rule.table === "finds" && rule.fields.includes(name)).flatMap((rule) => rule.fields);
+  if (table !== "finds" && !(table === "visits" && name === "water_temp_c")) return;
+  for (const find of draft.finds) {
+    if (find === one) continue;
+    for (const other of new Set(about)) if (!isNothing(find.values[other] || "")) refresh("finds", find, other);
+  }
+  listFinds();
 }
 
 function announce(field, found) {
@@ -163,6 +183,7 @@ function sayings(table, field, one, found) {
         else one.sure[field.name] = one.values[field.name];
         keep();
         refresh(table, one, field.name);
+        if (table === "finds") listFinds();
       }),
     );
   }
@@ -172,13 +193,35 @@ function sayings(table, field, one, found) {
 }
 
 function mend(table, one, repair) {
+  if (!draft.who) return askWho(table, one, repair);
   // A repair is never made in silence: what stood there, what stands there now, and why, go with the survey.
   for (const [name, text] of repair.changes) {
-    draft.corrections.push({ table, n: one.n, field: name, as_written: textOf(fieldOf(table, name), one), corrected: text, why: repair.why });
+    draft.corrections.push({ table, n: one.n, field: name, as_written: textOf(fieldOf(table, name), one), corrected: text, why: repair.why, who: draft.who });
   }
   for (const [name, text] of repair.changes) fill(table, one, name, text);
   say(`Repaired: ${repair.why}. The text as you typed it goes with the survey.`);
   focusOn(table, one, repair.changes[0][0]);
+}
+
+function askWho(table, one, repair) {
+  // A correction without a name is nobody's: asked once, then it stands in the line of the evening.
+  const told = document.getElementById(idOf(table, one, repair.changes[0][0]) + "-told");
+  const input = element("input", { type: "text", id: "who-mends", autocomplete: "off", "aria-label": "Who mends it?" });
+  const done = () => {
+    if (!input.value.trim()) return input.focus();
+    draft.who = input.value.trim();
+    document.getElementById("who").value = draft.who;
+    keep();
+    showEvening();
+    mend(table, one, repair);
+  };
+  input.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    event.preventDefault();
+    done();
+  });
+  told.append(element("div", { class: "line asks" }, element("label", { for: "who-mends" }, "Who mends it?"), input, button("Mend", done)));
+  input.focus();
 }
 
 function holdBack(event, table, field, one) {
@@ -210,5 +253,11 @@ function focusOn(table, one, name) {
   if (!input) return;
   const more = input.closest(".more");
   if (more && more.hidden) more.dispatchEvent(new CustomEvent("unfold"));
+  if (draft.folded && input.closest("#evening")) {
+    draft.folded = false;
+    showEvening();
+  }
+  if (table === "finds" && draft.open !== one.n) openFind(one.n);
+  if (input.offsetParent === null && input.closest(".brief")) input.closest(".brief").classList.remove("brief");
   input.focus();
 }

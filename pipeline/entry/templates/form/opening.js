@@ -10,6 +10,8 @@ function openText(text, name) {
   if ((found.visits || []).length !== 1) return say(`${name} does not hold one visit. Load it into the book as it is.`);
   const before = draft;
   draft = emptyDraft(before.units);
+  draft.who = before.who || "";
+  draft.past = before.past || null;
   draft.visit = rowFrom("visits", found.visits[0], 0);
   draft.code = draft.visit.values.visit_id || "";
   if ((found.sites || []).length) draft.site = rowFrom("sites", found.sites[0], 0);

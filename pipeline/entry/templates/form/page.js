@@ -12,12 +12,13 @@ function say(words, doing, action) {
   }
 }
 
-function chooseUnits() {
+function chooseUnits(block) {
   for (const [name, what] of [["unit-temp", "temp"], ["unit-length", "length"]]) {
-    document.querySelectorAll(`input[name=${name}]`).forEach((choice) =>
+    block.querySelectorAll(`input[name=${name}]`).forEach((choice) =>
       choice.addEventListener("change", () => {
         draft.units[what] = choice.value;
         keep();
+        showEvening();
         for (const table of Object.keys(DATA.tables)) {
           for (const one of rowsOf(table)) DATA.tables[table].forEach((field) => refresh(table, one, field.name, true));
         }
@@ -30,8 +31,8 @@ function on(id, action) {
   document.getElementById(id).addEventListener("click", action);
 }
 
+lapse();
 draw();
-chooseUnits();
 on("add-find", () => add("finds"));
 on("same-find", sameAgain);
 on("add-point", () => add("availability"));
@@ -40,6 +41,7 @@ on("nothing", () => {
   if (draft.nothing) draft.finds = draft.finds.filter((one) => !isEmpty(one));
   keep();
   draw();
+  if (draft.nothing && byThumb()) document.getElementById("end-head").scrollIntoView({ block: "start" });
   const looked = (draft.visit.values.target_taxa || "").trim();
   if (draft.nothing && !looked) say("Tick the taxa that you looked for: without them the visit says of none that it was absent.");
 });

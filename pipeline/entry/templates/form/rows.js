@@ -3,25 +3,47 @@ const WORDS = { visits: "The visit", sites: "New site", finds: "Find", availabil
 
 function card(table, one, words) {
   const first = DATA.first[table], more = element("div", { class: "grid more", hidden: "" });
-  const grid = element("div", { class: "grid" });
-  for (const field of DATA.tables[table]) (first.includes(field.name) ? grid : more).append(fieldBox(table, field, one));
+  const grid = element("div", { class: "grid" }), block = table === "visits" ? eveningBlock() : null;
+  const evening = block && block.querySelector("#evening-fields");
+  for (const field of DATA.tables[table]) (isEvening(table, field) ? evening : first.includes(field.name) ? grid : more).append(fieldBox(table, field, one));
   const made = element("fieldset", { id: `${table}-${one.n}` }, element("legend", {}, words));
   const open = (shownNow) => {
     more.hidden = !shownNow;
+    made.classList.toggle("brief", table === "finds" && !shownNow && !draft.typed);
     fold.setAttribute("aria-expanded", String(shownNow));
     fold.textContent = shownNow ? "Fewer fields" : "More fields";
   };
   const fold = button("More fields", () => open(more.hidden), { "aria-expanded": "false" });
   more.addEventListener("unfold", () => open(true));
-  if ([...more.children].some((box) => one.values[box.dataset.field])) open(true);
+  if ([...more.children].some((box) => one.values[box.dataset.field] && !DATA.evening.more.includes(box.dataset.field))) open(true);
   const head = element("div", { class: "head" }, fold);
   if (givesPosition() && DATA.tables[table].some((field) => field.name === "latitude")) {
     head.append(button("This device’s position", () => locate(table, one), { class: "locate" }));
   }
   if (table === "finds" || table === "availability") head.append(button("Delete", () => remove(table, one)));
   if (table === "sites") head.append(button("No new site", () => closeSite()));
-  made.append(head, grid, more);
+  if (block) more.append(whoBox());
+  if (table === "finds") {
+    made.classList.toggle("brief", more.hidden && !draft.typed);
+    made.addEventListener("keydown", (event) => {
+      // Who has a keyboard walks through all the open fields, also in a narrow window.
+      if (event.key !== "Tab" || draft.typed) return;
+      draft.typed = true;
+      document.querySelectorAll(".brief").forEach((each) => each.classList.remove("brief"));
+    });
+  }
+  made.append(head, ...(block ? [block] : []), grid, more);
   return made;
+}
+
+function whoBox() {
+  const input = element("input", { type: "text", id: "who", autocomplete: "off" });
+  input.value = draft.who;
+  input.addEventListener("input", () => {
+    draft.who = input.value.trim();
+    keep();
+  });
+  return element("div", { class: "box" }, element("label", { for: "who" }, "Typed by"), input, element("div", { class: "meaning" }, "Stands beside each repair."));
 }
 
 function givesPosition() {
@@ -33,6 +55,7 @@ function place(table) {
 }
 
 function draw() {
+  amongSeen = new Map();
   place("visits").replaceChildren(card("visits", draft.visit, WORDS.visits));
   place("sites").hidden = !draft.site;
   place("sites").replaceChildren(...(draft.site ? [card("sites", draft.site, WORDS.sites)] : []));
@@ -43,15 +66,21 @@ function draw() {
     for (const one of rowsOf(table)) {
       for (const field of DATA.tables[table]) refresh(table, one, field.name);
       if (table === "finds") warnOfEggs(one);
+      if (table === "finds") refreshUsual(one);
     }
   }
   document.querySelectorAll("input[name=unit-temp]").forEach((one) => (one.checked = one.value === draft.units.temp));
   document.querySelectorAll("input[name=unit-length]").forEach((one) => (one.checked = one.value === draft.units.length));
   showNothing();
   showGone();
+  const last = draft.finds[draft.finds.length - 1];
+  openFind(draft.finds.some((one) => one.n === draft.open) ? draft.open : last ? last.n : 0);
+  showEvening();
+  readBackSoon();
 }
 
 function add(table, values) {
+  document.getElementById("say").replaceChildren();
   if (table === "finds" && !store && draft.finds.length) saveFile("The browser keeps no draft, so each find is saved to a file as it is done.");
   const one = row(draft.next++);
   draft[table].push(one);
@@ -60,8 +89,18 @@ function add(table, values) {
   place(table).append(card(table, one, `${WORDS[table]} ${one.n}`));
   keep();
   for (const field of DATA.tables[table]) refresh(table, one, field.name);
-  if (table === "finds") warnOfEggs(one);
+  if (table === "finds") {
+    warnOfEggs(one);
+    refreshUsual(one);
+    openFind(one.n);
+  }
   showNothing();
+  showCard(table, one);
+  // on a phone the keyboard would cover what a thumb can choose from
+  if (byThumb()) {
+    askServer();
+    return one;
+  }
   const empty = DATA.tables[table].find((field) => DATA.first[table].includes(field.name) && !one.values[field.name]);
   focusOn(table, one, (empty || DATA.tables[table][0]).name);
   askServer();
@@ -82,6 +121,8 @@ function remove(table, one) {
   draft.gone.push({ table, at, one });
   document.getElementById(`${table}-${one.n}`).remove();
   keep();
+  if (table === "finds") openFind(draft.finds.length ? draft.finds[Math.min(at, draft.finds.length - 1)].n : 0);
+  showNothing();
   showTwins();
   askServer();
   showGone();

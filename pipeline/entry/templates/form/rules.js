@@ -43,6 +43,81 @@ function holds(when, v) {
   return OF_TWO[when.word](when.less ? Math.abs(own - less) : own, other);
 }
 
+// Statements on the finds of the visit together, as of `AMONG` in schemas/comparisons.py.
+const AMONG = {
+  "copied": (said, finds) => finds.filter(([, value]) => finds.filter(([, other]) => other === value).length >= said.least),
+  "apart": (said, finds) => {
+    const far = finds.filter(([, value]) => Math.abs(value - median(finds)) > said.apart), rest = finds.filter((one) => !far.includes(one));
+    return far.length === 1 && rest.length >= said.least && reach(rest) <= said.alike ? far : [];
+  },
+  "visit apart": (said, finds) => {
+    const own = valueOf("visits", draft.visit, said.field);
+    const agree = finds.length >= said.least && reach(finds) <= said.alike;
+    return agree && own !== null && Math.abs(own - median(finds)) > said.apart ? finds.slice(0, 1) : [];
+  },
+};
+const reach = (finds) => Math.max(...finds.map(([, value]) => value)) - Math.min(...finds.map(([, value]) => value));
+
+function median(finds) {
+  const sorted = finds.map(([, value]) => value).sort((a, b) => a - b), half = sorted.length >> 1;
+  return sorted.length % 2 ? sorted[half] : (sorted[half - 1] + sorted[half]) / 2;
+}
+
+// Looked at once for all finds after each change: a page of two hundred finds must not wait.
+let amongSeen = new Map();
+
+function holdsAmong(said, one) {
+  if (!amongSeen.has(said)) amongSeen.set(said, new Set(toldAmong(said)));
+  return amongSeen.get(said).has(one);
+}
+
+function toldAmong(said) {
+  const finds = draft.finds.map((each) => [each, valueOf("finds", each, said.field)]).filter(([, value]) => value !== null);
+  return AMONG[said.word](said, finds).map(([each]) => each);
+}
+
+// What the check knows beside a row, as far as this page can know it.
+function joinedTo(table, one) {
+  if (table === "visits") return { days_ago: daysAgo(one), season_apart_c: seasonApart(one), year_apart: null };
+  if (table === "sites") return { code_alike: nearestSites(one.values.site_id || "").some((code) => foldCode(code) === foldCode(one.values.site_id || "")) };
+  if (table !== "finds") return {};
+  const mark = valueOf("finds", one, "animal_id"), others = draft.finds.filter((each) => each !== one);
+  const known = mark === null ? [] : others.filter((each) => valueOf("finds", each, "animal_id") === mark);
+  return {
+    visit_water_temp_c: valueOf("visits", draft.visit, "water_temp_c"),
+    water_others: others.filter((each) => valueOf("finds", each, "water_temp_c") !== null).length,
+    animal_twice: known.length > 0,
+    animal_changed: known.some((each) => isChanged(one, each)),
+  };
+}
+
+function isChanged(one, other) {
+  // finds of one visit are of one day: neither taxon nor sex may differ, nor the size by more than it is measured to
+  const pair = (name) => [one, other].map((each) => valueOf("finds", each, name));
+  const differ = ([a, b]) => bothThere(a, b) && a !== b, sexes = pair("sex"), [size, before] = pair("svl_mm");
+  const told = sexes.every((sex) => DATA.figures.sexes.includes(sex));
+  const odd = bothThere(size, before) && Math.min(size, before) < Math.max(size, before) * (1 - DATA.figures.measured_to);
+  return differ(pair("taxon")) || (told && differ(sexes)) || odd;
+}
+
+function daysAgo(one) {
+  const text = (one.values.visit_date || "").trim();
+  return /^\d{4}-\d{2}-\d{2}$/.test(text) ? Math.round((Date.parse(today()) - Date.parse(text)) / 864e5) : null;
+}
+
+function seasonWaters(one) {
+  const text = (one.values.visit_date || "").trim(), day = Math.round((Date.parse(text) - Date.parse(text.slice(0, 4) + "-01-01")) / 864e5) + 1;
+  const all = DATA.seasons[(one.values.site_id || "").trim()] || [];
+  const { days, visits, alike } = DATA.figures.season;
+  const others = all.filter(([other]) => Math.min(Math.abs(day - other), 365.25 - Math.abs(day - other)) <= days).map(([, water]) => water);
+  return others.length >= visits && Math.max(...others) - Math.min(...others) <= alike ? others : [];
+}
+
+function seasonApart(one) {
+  const water = valueOf("visits", one, "water_temp_c"), others = seasonWaters(one);
+  return water === null || !others.length ? null : Math.max(Math.min(...others) - water, water - Math.max(...others), 0);
+}
+
 // Rules that are more than comparisons stand here and in schemas/rules.py; a test holds the two together.
 const BROKEN = {
   visit_too_long: (v) => bothThere(v("start_time"), v("end_time")) && later(v("start_time"), v("end_time")) > DATA.figures.long,
@@ -63,10 +138,11 @@ const BROKEN = {
 
 function brokenBy(table, one) {
   const taxon = table === "finds" && valueOf(table, one, "taxon") !== null ? taxonOf(valueOf(table, one, "taxon")) || {} : {};
-  const joined = { taxon_paedomorphic: null, taxon_overlap_low: null, taxon_overlap_high: null, ...DATA.joined, ...taxon };
+  const joined = { taxon_paedomorphic: null, taxon_overlap_low: null, taxon_overlap_high: null, ...DATA.joined, ...taxon, ...joinedTo(table, one) };
   const v = (name) => (name in joined ? joined[name] : valueOf(table, one, name));
   return DATA.rule_ids.filter((id) => {
-    const { table: of, when } = DATA.rules[id];
+    const { table: of, when, among } = DATA.rules[id];
+    if (of === table && among) return holdsAmong(among, one);
     return of === table && (when ? when.every((each) => holds(each, v)) : BROKEN[id] !== undefined && BROKEN[id](v, taxon));
   });
 }
@@ -83,7 +159,7 @@ function crossed(table, field, one) {
   const id = brokenBy(table, one).find((rule) => toldAt(rule, one) === field.name && one.sure[rule] !== signOf(rule, one));
   if (!id) return null;
   const { message, remedy } = DATA.rules[id];
-  return { sure: `${message[0].toUpperCase()}${message.slice(1)} ${remedy}`, rule: id };
+  return { sure: `${message[0].toUpperCase()}${message.slice(1)} ${remedy}`, rule: id, repairs: repairsOf(id, table, one) };
 }
 
 function signOf(id, one) {

@@ -13,17 +13,21 @@ function unfinished() {
       }
     }
   }
+  if (draft.corrections.some((told) => !told.who) && !draft.who) {
+    found.push({ id: "who", words: "Who repaired it is needed: the repairs of this visit bear no name." });
+  }
   return found;
 }
 
 function listThem(found, go) {
   const list = document.getElementById("list");
   if (!found.length) return list.replaceChildren();
-  const lines = found.map(({ table, one, field, words }) => {
-    const link = element("a", { href: "#" + idOf(table, one, field.name) }, words);
+  const lines = found.map(({ table, one, field, words, id }) => {
+    const link = element("a", { href: "#" + (id || idOf(table, one, field.name)) }, words);
     link.addEventListener("click", (event) => {
       event.preventDefault();
-      focusOn(table, one, field.name);
+      if (id) openWho();
+      else focusOn(table, one, field.name);
     });
     return element("li", {}, link);
   });
@@ -31,6 +35,12 @@ function listThem(found, go) {
   if (go) parts.push(button("Save all the same: it waits in the book until it is mended", go));
   list.replaceChildren(...parts);
   list.focus();
+}
+
+function openWho() {
+  const input = document.getElementById("who");
+  input.closest(".more").dispatchEvent(new CustomEvent("unfold"));
+  input.focus();
 }
 
 function noFinds() {
@@ -76,6 +86,7 @@ function startNew() {
   if (before.saved && before.code && !DATA.visits.includes(before.code)) DATA.visits.push(before.code);
   const unsaved = !draft.saved && (!isEmpty(draft.visit) || draft.finds.length);
   draft = emptyDraft(before.units);
+  carryEvening(before);
   keepQuietly();
   draw();
   listThem([]);
@@ -85,7 +96,7 @@ function startNew() {
     draw();
   });
   window.scrollTo(0, 0);
-  focusOn("visits", draft.visit, DATA.first.visits[0]);
+  if (!byThumb()) focusOn("visits", draft.visit, draft.folded ? "site_id" : DATA.first.visits[0]);
 }
 
 // --- served
@@ -133,7 +144,10 @@ function showProblems(answer, rows) {
     if (problem.rule === "required_missing" || !(one.values[problem.field] || "").trim()) continue;
     told.classList.add(problem.effect.startsWith("hold") ? "held" : "flag");
     told.append(element("div", {}, (problem.effect.startsWith("hold") ? "✗ " : "? ") + words));
+    const repairs = DATA.rules[problem.rule] ? repairsOf(problem.rule, problem.table, one) : [];
+    if (repairs.length) told.append(element("div", { class: "repairs" }, ...repairs.map((each) => button(each.words, () => mend(problem.table, one, each)))));
   }
+  listFinds();
   document.getElementById("good-rows").hidden = Boolean(answer.clean);
   if (answer.message) elsewhere.push(answer.message);
   document.getElementById("list").replaceChildren(...elsewhere.map((words) => element("p", { class: "told" }, words)));

@@ -91,7 +91,7 @@ function judgedName(table, field, text) {
   if (field.codes === "taxa" && DATA.taxa.some((taxon) => [taxon.code, ...taxon.aliases].some((word) => word.toLowerCase() === folded))) return null;
   if (field.codes === "taxa") return { stop: "This taxon is not in the book. Type a few letters and choose." };
   if (draft.site && (draft.site.values.site_id || "").trim() === text) return null;
-  return { stop: "The book knows no such site.", newSite: true };
+  return { stop: "The book knows no such site.", newSite: true, repairs: table === "visits" ? siteOffers(text) : [] };
 }
 
 function judgedDay(field, text) {
@@ -121,6 +121,9 @@ function judgedNumber(table, field, one, text) {
   if (field.kind === "whole" && !Number.isInteger(value)) return { stop: "A whole number is needed." };
   const repairs = repairsFor(table, field, one, value, unit);
   const outside = (bounds) => bounds && (value < bounds[0] || value > bounds[1]);
+  if (field.unit === "degree" && value === 0 && valueOf(table, one, field.name === "latitude" ? "longitude" : "latitude") === 0) {
+    return { stop: "Latitude and longitude are both 0: no place was read." };
+  }
   if (outside(field.possible)) return { stop: `Possible is ${span(field, field.possible, unit)}.`, repairs };
   if (repairs.length && one.sure[field.name] !== text) return { sure: "Is this right?", repairs };
   if (outside(field.expected) && one.sure[field.name] !== text) return { sure: `Usual is ${span(field, field.expected, unit)}. Sure?`, repairs };
