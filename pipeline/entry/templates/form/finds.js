@@ -50,16 +50,32 @@ function markOf(one) {
 }
 
 function listFinds() {
-  const lines = draft.finds.map((one) => {
-    const line = button(`${markOf(one)}${one.n}: ${wordsOf(one)}`, () => {
-      openFind(one.n);
-      showCard("finds", one);
-    }, { tabindex: "-1", "aria-pressed": String(one.n === draft.open) });
-    return element("li", {}, line);
+  // Lines are written over and not made anew: leaving a field redraws them, and the tap that left it may be on one of them.
+  const list = document.getElementById("find-list");
+  const lines = new Map([...list.children].map((line) => [Number(line.dataset.n), line]));
+  for (const one of draft.finds) {
+    const line = lines.get(one.n) || list.appendChild(lineOf(one.n));
+    lines.delete(one.n);
+    const words = `${markOf(one)}${one.n}: ${wordsOf(one)}`, shownLine = line.firstChild;
+    if (shownLine.textContent !== words) shownLine.textContent = words;
+    shownLine.setAttribute("aria-pressed", String(one.n === draft.open));
+  }
+  lines.forEach((line) => line.remove());
+  draft.finds.forEach((one, place) => {
+    const line = list.querySelector(`[data-n="${one.n}"]`);
+    if (list.children[place] !== line) list.insertBefore(line, list.children[place]);
   });
-  document.getElementById("find-list").replaceChildren(...lines);
   document.getElementById("same-find").hidden = !draft.finds.length;
   document.getElementById("nothing").hidden = draft.finds.some((one) => !isEmpty(one));
+}
+
+function lineOf(n) {
+  const open = () => {
+    openFind(n);
+    const one = draft.finds.find((each) => each.n === n);
+    if (one) showCard("finds", one);
+  };
+  return element("li", { "data-n": String(n) }, button("", open, { tabindex: "-1" }));
 }
 
 function showCard(table, one) {
