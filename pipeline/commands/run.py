@@ -1,6 +1,8 @@
 """All that the command line and the notebooks call, under one name; each command has a module of its own."""
 
 from pipeline.commands.assess_quality import write_quality as write_quality
+from pipeline.commands.audit import Audited as Audited
+from pipeline.commands.audit import audit as audit
 from pipeline.commands.blank_sheets import write_sheets as write_sheets
 from pipeline.commands.book_state import init as init
 from pipeline.commands.book_state import status as status
