@@ -83,7 +83,7 @@ def audit(
     audits, files = [], []
     with open_book(folder) as connection:
         refuse_empty(connection, folder)
-        enclosures = _asked(current_rows(connection, "enclosures"), enclosure, stretch.local(stretch.end))
+        enclosures = asked_enclosures(current_rows(connection, "enclosures"), enclosure, stretch.local(stretch.end))
         notes = _stale(connection, folder) if targets is None else []
         dry = _deficits(folder) if targets is None else {}
         for row in enclosures.to_dict("records"):
@@ -97,7 +97,8 @@ def audit(
     return Audited(audits, files, source, notes)
 
 
-def _asked(enclosures: pd.DataFrame, code: str, at: pd.Timestamp) -> pd.DataFrame:
+def asked_enclosures(enclosures: pd.DataFrame, code: str, at: pd.Timestamp) -> pd.DataFrame:
+    """The enclosure of that code, or every one in use at a local time; an error that names the known ones where there is none."""
     if code:
         mine = enclosures[enclosures["enclosure_id"] == code]
         if mine.empty:
@@ -183,13 +184,23 @@ def slug(code: str) -> str:
 
 
 def _write(folder: Path, one: Audit, settings: Settings, source: str, notes: list[str], invented: bool) -> list[Path]:
+    from pipeline.tanks.beside import write_beside_page
+    from pipeline.tanks.calendar import due_calendar
+    from pipeline.tanks.due import due_at
     from pipeline.tanks.figures import day_table, spell_table
-    from pipeline.tanks.page import write_audit_page
+    from pipeline.tanks.page import write_audit_page, write_bytes
 
     out, code = folder / "out" / OUT, slug(str(one.enclosure["enclosure_id"]))
     name = settings.taxa.set_index("code").at[one.enclosure["taxon"], "scientific_name"]
     about = {"invented": invented, "source": source, "notes": notes}
-    files = [write_audit_page(out / f"audit_{code}.html", one, name, about, [])]
+    today = one.stretch.local(one.stretch.end - pd.Timedelta(microseconds=1)).date()
+    came = one.enclosure["since"]
+    due = due_at(one.events, one.tests, settings.intervals, None if pd.isna(came) else came.date(), today)
+    files = [
+        write_audit_page(out / f"audit_{code}.html", one, name, about, due),
+        write_beside_page(out / f"beside_{code}.html", one, name, about, due),
+        write_bytes(out / f"due_{code}.ics", due_calendar(str(one.enclosure["enclosure_id"]), due, datetime.now(UTC))),
+    ]
     for what, frame in (("days", day_table(one)), ("spells", spell_table(one)), ("water", one.water)):
         path = out / f"audit_{code}_{what}.csv"
         try:

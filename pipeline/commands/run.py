@@ -33,3 +33,4 @@ from pipeline.commands.write_reports import Written as Written
 from pipeline.commands.write_reports import write_gaps as write_gaps
 from pipeline.commands.write_reports import write_landowner as write_landowner
 from pipeline.commands.write_reports import write_permits as write_permits
+from pipeline.commands.year_plan import write_year_plan as write_year_plan

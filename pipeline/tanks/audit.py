@@ -72,6 +72,7 @@ class Audit:
     stage: str
     sensors: list[Sensor]
     damp: list[Damp]
+    tests: pd.DataFrame
     water: pd.DataFrame
     events: pd.DataFrame
     state: str
@@ -134,10 +135,10 @@ def audit_enclosure(
             damp.append(found)
     state, since = _worst(sensors, stretch)
     until = stretch.local(stretch.end)
-    water = water_state(tests[tests["tested_on"] <= until])
+    tests = tests[tests["tested_on"] <= until]
     events = events[events["event_date"] <= until]
     sentence = _sentence(code, stretch, sensors, state, since)
-    return Audit(dict(enclosure), stretch, stage.iloc[-1], sensors, damp, water, events, state, since, sentence)
+    return Audit(dict(enclosure), stretch, stage.iloc[-1], sensors, damp, tests, water_state(tests), events, state, since, sentence)
 
 
 def _occupied(enclosure: Mapping[str, Any], stretch: Stretch) -> Stretch:
@@ -172,10 +173,11 @@ def _sensor(
     figures = readings.daily(connection, BEYOND, ("cold_line",))
     last, gaps = readings.last_reading(connection), readings.gaps(connection, gap_h)
     with_lines = pd.concat([days, lines], axis=1)
+    readings.keep_far(connection, "act_or_ceiling", "cold_line")
     verdict = None
     if judged:
-        over = readings.spells(connection, "act_or_ceiling", readings.HOT)
-        under = readings.spells(connection, "cold_line", readings.COLD)
+        over = readings.spells(connection, "act_or_ceiling", readings.HOT, "far")
+        under = readings.spells(connection, "cold_line", readings.COLD, "far")
         verdict = judge(stretch, with_lines, figures, over, under, gaps, last)
     return Sensor(
         str(logger["logger_id"]),
@@ -184,7 +186,7 @@ def _sensor(
         judged,
         verdict,
         with_lines.merge(figures, on="day", how="left"),
-        readings.spells(connection, "ceiling", readings.HOT),
+        readings.spells(connection, "ceiling", readings.HOT, "far"),
         gaps,
         readings.shown_course(connection, COURSE_PARTS),
         gap_h,

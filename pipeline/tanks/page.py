@@ -62,6 +62,7 @@ def write_audit_page(path: Path, audit: Audit, taxon_name: str, about: dict[str,
         settings={"invented": about["invented"]},
         audit=audit,
         shape=SHAPES[audit.state],
+        band=band_today(audit),
         taxon=taxon_name,
         about=about,
         span=_span(audit.stretch),
@@ -89,6 +90,39 @@ def save(path: Path, text: str) -> Path:
             f"the page cannot be written ({problem.strerror}).", "Close it in other programs; check the disk.", str(path)
         ) from None
     return path
+
+
+def write_bytes(path: Path, content: bytes) -> Path:
+    """Write a file that is no page; as :func:`save`."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    except OSError as problem:
+        raise RillbookError(
+            f"the file cannot be written ({problem.strerror}).", "Close it in other programs; check the disk.", str(path)
+        ) from None
+    return path
+
+
+def band_today(audit: Audit) -> dict[str, str]:
+    """Lines of the last day, of the first sensor judged: ``band``, ``band_f``, ``act``, ``ceiling``, ``cold``; empty where there is none."""
+    judged = [sensor for sensor in audit.sensors if sensor.verdict is not None]
+    if not judged:
+        return dict.fromkeys(("band", "band_f", "act", "ceiling", "cold"), "")
+    day = judged[0].days.iloc[-1]
+
+    def shown(name: str, up: bool = False) -> str:
+        return "" if day[name] != day[name] else degrees(day[name], fahrenheit(day[name], up=up))
+
+    low, high = day["band_low"], day["band_high"]
+    known = low == low
+    return {
+        "band": f"{number(low)} to {number(high)}{NBSP}°C" if known else "",
+        "band_f": f"{number(fahrenheit(low, up=True))} to {number(fahrenheit(high))}{NBSP}°F" if known else "",
+        "act": shown("act_line"),
+        "ceiling": shown("ceiling"),
+        "cold": shown("cold_line", up=True),
+    }
 
 
 def at_ceiling(audit: Audit) -> bool:

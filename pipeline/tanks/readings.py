@@ -133,7 +133,22 @@ def _beyond(name: str, high: str, low: str, line_of_day: str, line: str, sign: i
     ]
 
 
-def spells(connection: Any, line: str, kind: str) -> pd.DataFrame:
+def keep_far(connection: Any, hot: str, cold: str) -> None:
+    """Set aside the pieces that reach beyond the lower of two kinds of lines, so that :func:`spells` need not look at all again.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        After :func:`prepare`.
+    hot, cold : str
+        Names of the lowest line of those above, and of the one below.
+    """
+    connection.execute(
+        f"CREATE OR REPLACE TEMP TABLE far AS SELECT * FROM pieces WHERE h > 0 AND (va > {hot} OR vb > {hot} OR va < {cold} OR vb < {cold})"
+    )
+
+
+def spells(connection: Any, line: str, kind: str, source: str = "pieces") -> pd.DataFrame:
     """Unbroken stretches beyond the line of their day, from crossing to crossing; a gap ends one.
 
     Parameters
@@ -144,6 +159,8 @@ def spells(connection: Any, line: str, kind: str) -> pd.DataFrame:
         Name of the line.
     kind : str
         ``HOT``: above it, ``COLD``: below it.
+    source : str
+        ``pieces``, or ``far`` after :func:`keep_far`.
 
     Returns
     -------
@@ -154,7 +171,7 @@ def spells(connection: Any, line: str, kind: str) -> pd.DataFrame:
     worst, farther = ("max", "greatest") if kind == HOT else ("min", "least")
     return connection.execute(f"""
         WITH beyond AS (SELECT a, b, h, {sign}va AS x, {sign}vb AS y, {sign}{line} AS l, {farther}(va, vb) AS v
-          FROM pieces WHERE h > 0 AND greatest({sign}va, {sign}vb) > {sign}{line}),
+          FROM {source} WHERE h > 0 AND greatest({sign}va, {sign}vb) > {sign}{line}),
         ends AS (SELECT *, CASE WHEN x >= l THEN 0 ELSE (l - x) / (y - x) END AS p, CASE WHEN y >= l THEN 1 ELSE (x - l) / (x - y) END AS q
           FROM beyond),
         crossed AS (SELECT a + to_microseconds(round(p * h * 3.6e9)::BIGINT) AS enters, a + to_microseconds(round(q * h * 3.6e9)::BIGINT)

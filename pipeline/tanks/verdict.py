@@ -176,13 +176,14 @@ def joined(spells: pd.DataFrame, kind: str) -> pd.DataFrame:
     """
     mine = spells[spells["state"] == kind].sort_values("start", kind="stable", ignore_index=True)
     reach = mine["end"].cummax().shift()
-    cluster = (mine["start"] > reach).cumsum()
-    rows = []
-    for _, part in mine.groupby(cluster):
-        moments = part[~part["why"].isin(BY_DAY)]
-        ends = moments if len(moments) else part
-        rows.append((ends["start"].min(), ends["end"].max(), part["worst"].max() if kind == WARM else part["worst"].min()))
-    return pd.DataFrame(rows, columns=["start", "end", "worst"])
+    cluster = (mine["start"] > reach).cumsum().rename("cluster")
+    by_moment = _ends(mine[~mine["why"].isin(BY_DAY)], cluster)
+    worst = mine.groupby(cluster)["worst"].agg("max" if kind == WARM else "min")
+    return by_moment.combine_first(_ends(mine, cluster)).join(worst)[["start", "end", "worst"]].reset_index(drop=True)
+
+
+def _ends(spells: pd.DataFrame, cluster: pd.Series) -> pd.DataFrame:
+    return spells.groupby(cluster.loc[spells.index]).agg(start=("start", "min"), end=("end", "max"))
 
 
 def _at_the_end(stretch: Stretch, spells: pd.DataFrame, last: tuple[pd.Timestamp, float]) -> tuple[str, pd.Timestamp | None, str]:

@@ -56,7 +56,8 @@ with open_book(folder) as connection:
     found = audit_enclosure(connection, enclosure, rows, taxon, stretch)
 took = time.perf_counter() - start
 n = int(found.sensors[0].days["n"].sum())
-print(json.dumps({"s": took, "mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, "n": n, "spells": len(found.sensors[0].verdict.spells)}))
+spells = len(found.sensors[0].verdict.spells)
+print(json.dumps({"s": took, "mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, "n": n, "spells": spells}))
 """
 
 
