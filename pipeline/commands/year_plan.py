@@ -56,8 +56,9 @@ def write_year_plan(folder: Path, enclosure: str, year: int | None = None, today
         (here,) = asked_enclosures(current_rows(connection, "enclosures"), enclosure, day).to_dict("records")
         events = connection.execute("SELECT * FROM husbandry_events WHERE enclosure_id = ?", [enclosure]).df()
         latitude = connection.execute(
-            """SELECT round(avg(latitude)) FROM (SELECT DISTINCT sites.site_id, sites.latitude AS latitude FROM sites JOIN visits USING (site_id)
-            JOIN finds USING (visit_id) WHERE finds.taxon = ? AND sites.latitude IS NOT NULL)""",
+            """SELECT round(avg(latitude)) FROM (
+              SELECT DISTINCT s.site_id, s.latitude AS latitude FROM sites s JOIN visits v USING (site_id) JOIN finds f USING (visit_id)
+              WHERE f.taxon = ? AND s.latitude IS NOT NULL)""",
             [here["taxon"]],
         ).fetchall()[0][0]
     if not isinstance(here["medium"], str) or not here["medium"]:

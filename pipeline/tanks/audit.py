@@ -20,6 +20,7 @@ from pipeline.writing.words import number
 from schemas.vocabulary import codes
 
 COURSE_PARTS = 700
+# the act line lies under the ceiling, so what reaches beyond the one has what reaches beyond the other in it
 BEYOND = ("act_line", "ceiling", "watch_line")
 
 
@@ -169,15 +170,14 @@ def _sensor(
     lines["act_or_ceiling"] = lines["act_line"].fillna(lines["ceiling"])
     lines["watch_line"] = judgement("watch_line")
     readings.open_series(connection, logger["logger_id"])
-    gap_h = readings.prepare(connection, stretch, lines)
+    gap_h = readings.prepare(connection, stretch, lines, ("act_or_ceiling", "watch_line"), ("cold_line",))
     figures = readings.daily(connection, BEYOND, ("cold_line",))
     last, gaps = readings.last_reading(connection), readings.gaps(connection, gap_h)
     with_lines = pd.concat([days, lines], axis=1)
-    readings.keep_far(connection, "act_or_ceiling", "cold_line")
     verdict = None
     if judged:
-        over = readings.spells(connection, "act_or_ceiling", readings.HOT, "far")
-        under = readings.spells(connection, "cold_line", readings.COLD, "far")
+        over = readings.spells(connection, "act_or_ceiling", readings.HOT)
+        under = readings.spells(connection, "cold_line", readings.COLD)
         verdict = judge(stretch, with_lines, figures, over, under, gaps, last)
     return Sensor(
         str(logger["logger_id"]),
@@ -186,7 +186,7 @@ def _sensor(
         judged,
         verdict,
         with_lines.merge(figures, on="day", how="left"),
-        readings.spells(connection, "ceiling", readings.HOT, "far"),
+        readings.spells(connection, "ceiling", readings.HOT),
         gaps,
         readings.shown_course(connection, COURSE_PARTS),
         gap_h,

@@ -47,11 +47,6 @@ def last_words(audit: Audit) -> str:
         return "No reading."
     at, value = max(lasts)
     minutes = int((audit.stretch.end - at) / pd.Timedelta(minutes=1))
-    age = (
-        counted(minutes, "minute")
-        if minutes < 120
-        else f"{number(round(minutes / 60))} hours"
-        if minutes < 2880
-        else f"{minutes // 1440} days"
-    )
+    hours = round(minutes / 60)
+    age = counted(minutes, "minute") if hours < 2 else counted(hours, "hour") if hours < 48 else counted(hours // 24, "day")
     return f"Last reading {plain(value)}, {age} old."

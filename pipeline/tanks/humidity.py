@@ -81,8 +81,8 @@ def humidity_of(connection: Any, logger: Mapping[str, Any], stretch: Stretch, de
     for name in ("deficits", "wet_times"):
         connection.unregister(name)
     connection.execute("CREATE OR REPLACE TEMP VIEW series AS SELECT * FROM damp")
-    readings.prepare(connection, stretch, pd.DataFrame({"bound": [bound] * len(local_days(stretch))}))
-    figures = readings.daily(connection, ("bound",), still=False)
+    readings.prepare(connection, stretch, pd.DataFrame({"bound": [bound] * len(local_days(stretch))}), ("bound",))
+    figures = readings.daily(connection, ("bound",))
     hours, above = (float(figures[name].sum()) if len(figures) else 0.0 for name in ("hours", "bound_h"))
     return Damp(str(code), bound, hours, above, float(figures["high"].max()) if len(figures) else float("nan"), wet)
 
@@ -94,6 +94,6 @@ def _wet(connection: Any, code: str, stretch: Stretch) -> pd.DataFrame:
     readings.open_series(connection, code, "rh_pct")
     # at the limit counts as wet, and a spell lies above its line
     line = float(limits["wet_sensor_pct"]) - 1e-6
-    readings.prepare(connection, stretch, pd.DataFrame({"wet": [line] * len(local_days(stretch))}))
+    readings.prepare(connection, stretch, pd.DataFrame({"wet": [line] * len(local_days(stretch))}), ("wet",))
     spells = readings.spells(connection, "wet", readings.HOT)
     return spells.loc[spells["hours"] > float(limits["wet_sensor_hours"]), ["start", "end", "hours"]].reset_index(drop=True)

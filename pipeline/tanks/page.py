@@ -105,7 +105,7 @@ def write_bytes(path: Path, content: bytes) -> Path:
 
 
 def band_today(audit: Audit) -> dict[str, str]:
-    """Lines of the last day, of the first sensor judged: ``band``, ``band_f``, ``act``, ``ceiling``, ``cold``; empty where there is none."""
+    """Lines of the last day, first sensor judged: ``band``, ``band_f``, ``act``, ``ceiling``, ``cold``; empty where there is none."""
     judged = [sensor for sensor in audit.sensors if sensor.verdict is not None]
     if not judged:
         return dict.fromkeys(("band", "band_f", "act", "ceiling", "cold"), "")

@@ -7,7 +7,7 @@ change with the day.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
@@ -19,19 +19,17 @@ HOT, COLD = "warm", "cold"
 MEMORY = "500MB"
 HOUR_US = 3.6e9
 STEPS = """CREATE OR REPLACE TEMP TABLE steps AS
-SELECT read_at AS a, lead(read_at) OVER w AS b, v AS va, lead(v) OVER w AS vb
+SELECT read_at AS a, lead(read_at) OVER w AS b, v AS va, lead(v) OVER w AS vb, ({day})::DATE AS day
 FROM series WHERE v IS NOT NULL AND read_at >= ? AND read_at < ? WINDOW w AS (ORDER BY read_at)"""
 # `h` is empty across a gap, so that sums leave it out; values between two readings of a gap are never used
 PIECES = """CREATE OR REPLACE TEMP VIEW pieces AS
-WITH placed AS (
-  SELECT s.*, d.* FROM (SELECT *, epoch_us(b) - epoch_us(a) AS us, ({day})::DATE AS day FROM steps) s JOIN days d USING (day)),
+WITH placed AS (SELECT s.*, d.* EXCLUDE (day), epoch_us(b) - epoch_us(a) AS us FROM steps s JOIN days d USING (day)),
 cut AS (
-  SELECT p.us, d.* EXCLUDE (day), d.day, p.a = greatest(p.a, d.starts) AS is_reading, greatest(p.a, d.starts) AS a,
-    least(p.b, d.ends) AS b,
+  SELECT p.us, d.*, p.a >= d.starts AS is_reading, greatest(p.a, d.starts) AS a, least(p.b, d.ends) AS b,
     p.va + (p.vb - p.va) * (epoch_us(greatest(p.a, d.starts)) - epoch_us(p.a)) / p.us AS va,
     p.va + (p.vb - p.va) * (epoch_us(least(p.b, d.ends)) - epoch_us(p.a)) / p.us AS vb
   FROM placed p JOIN days d ON d.starts < p.b AND d.ends > p.a WHERE p.b > p.ends),
-whole AS (SELECT us, * EXCLUDE (us, a, b, va, vb), true AS is_reading, a, b, va, vb FROM placed WHERE b IS NULL OR b <= ends)
+whole AS (SELECT *, true AS is_reading FROM placed WHERE b IS NULL OR b <= ends)
 SELECT *, CASE WHEN us <= {gap_us} THEN (epoch_us(b) - epoch_us(a)) / 3.6e9 END AS h
 FROM (SELECT * FROM whole UNION ALL BY NAME SELECT * FROM cut)"""
 
@@ -44,8 +42,15 @@ def open_series(connection: Any, logger_id: str, column: str = "temp_c") -> None
     )
 
 
-def prepare(connection: Any, stretch: Stretch, lines: pd.DataFrame, longest_step_h: float | None = None) -> float:
-    """Cut the series into steps, find its gaps, and set the lines of each day beside them.
+def prepare(
+    connection: Any,
+    stretch: Stretch,
+    lines: pd.DataFrame,
+    above: Sequence[str],
+    below: Sequence[str] = (),
+    longest_step_h: float | None = None,
+) -> float:
+    """Cut the series into steps, find its gaps, set the lines of each day beside them, and set aside what reaches beyond one of them.
 
     Parameters
     ----------
@@ -55,6 +60,8 @@ def prepare(connection: Any, stretch: Stretch, lines: pd.DataFrame, longest_step
         What is looked at.
     lines : DataFrame
         One row a day of the stretch, in order: columns of limits; missing where a day has none.
+    above, below : sequence of str
+        Columns of `lines` that are upper and lower limits.
     longest_step_h : float, optional
         Longest step that is no gap, hours; `logger_gap_steps` usual steps where it is not given.
 
@@ -64,7 +71,8 @@ def prepare(connection: Any, stretch: Stretch, lines: pd.DataFrame, longest_step
         Longest step that is no gap, hours; nan with fewer than two readings.
     """
     connection.execute(f"SET memory_limit = '{MEMORY}'")
-    connection.execute(STEPS, [stretch.start.to_pydatetime(), stretch.end.to_pydatetime()])
+    span = [stretch.start.to_pydatetime(), stretch.end.to_pydatetime()]
+    connection.execute(STEPS.format(day=_local_sql("read_at", stretch)), span)
     days = pd.concat([local_days(stretch), lines.reset_index(drop=True)], axis=1)
     connection.register("days_of_stretch", days)
     names = ", ".join(f"nullif({name}, 'NaN'::DOUBLE) AS {name}" for name in lines.columns if pd.api.types.is_float_dtype(lines[name]))
@@ -77,7 +85,9 @@ def prepare(connection: Any, stretch: Stretch, lines: pd.DataFrame, longest_step
     gap_h = usual if longest_step_h is None else longest_step_h
     # a clock that counts milliseconds must not make a gap of a step
     gap_us = 0.0 if gap_h != gap_h else gap_h * HOUR_US * (1 + 1e-9)
-    connection.execute(PIECES.format(day=_local_sql("a", stretch), gap_us=repr(gap_us)))
+    connection.execute(PIECES.format(gap_us=repr(gap_us)))
+    reach = [f"va > {name} OR vb > {name}" for name in above] + [f"va < {name} OR vb < {name}" for name in below]
+    connection.execute(f"CREATE OR REPLACE TEMP TABLE far AS SELECT * FROM pieces WHERE h > 0 AND ({' OR '.join(reach)})")
     return gap_h
 
 
@@ -88,67 +98,57 @@ def _local_sql(column: str, stretch: Stretch) -> str:
     return f"{column} + to_microseconds({f'CASE{whens} ELSE {first} END' if later else first})"
 
 
-def daily(connection: Any, above: Iterable[str], below: Iterable[str] = (), still: bool = True) -> pd.DataFrame:
+def daily(connection: Any, above: Sequence[str] = (), below: Sequence[str] = ()) -> pd.DataFrame:
     """Figures of each day with a reading.
 
     Parameters
     ----------
     connection : DuckDBPyConnection
         After :func:`prepare`.
-    above, below : iterable of str
-        Names of lines: hours and degree-hours beyond them.
-    still : bool
-        Whether to look for the first and last moment of each day at which the series changed.
+    above, below : sequence of str
+        Names of lines, of those that were given there: hours and degree-hours beyond them.
 
     Returns
     -------
     DataFrame
-        ``day``, ``n`` (readings), ``hours`` (covered), ``mean`` (time-weighted), ``low``, ``high`` (of the readings), ``jump``
-        (largest change within an hour), ``first_at`` (first reading, UTC), ``NAME_h`` and ``NAME_dh`` of each line,
-        ``first_change`` and ``last_change`` (UTC; gaps count as changes).
+        ``day``, ``n`` (readings), ``hours`` (covered), ``mean`` (time-weighted), ``low``, ``high`` (of the readings), ``jump`` (largest
+        change within an hour), ``first_at`` (first reading, UTC), ``first_change`` and ``last_change`` (UTC; gaps count as changes), and
+        ``NAME_h`` and ``NAME_dh`` of each line: missing on a day without it, which is not the same as 0.
     """
-    parts = [
-        "count(*) FILTER (is_reading) AS n", "coalesce(sum(h), 0) AS hours", "sum(h * (va + vb) / 2) / sum(h) AS mean",
-        "min(va) FILTER (is_reading) AS low", "max(va) FILTER (is_reading) AS high",
-        "max(abs(vb - va)) FILTER (us <= 3.6e9) AS jump", "min(a) FILTER (is_reading) AS first_at",
-    ]  # fmt: skip
+    figures = connection.execute("""
+        SELECT day::TIMESTAMP AS day, count(*) FILTER (is_reading) AS n, coalesce(sum(h), 0) AS hours,
+          sum(h * (va + vb)) / 2 / sum(h) AS mean, min(va) FILTER (is_reading) AS low, max(va) FILTER (is_reading) AS high,
+          max(abs(vb - va)) FILTER (us <= 3.6e9) AS jump, min(a) FILTER (is_reading) AS first_at,
+          min(a) FILTER (va <> vb OR h IS NULL) AS first_change, max(b) FILTER (va <> vb OR h IS NULL) AS last_change
+        FROM pieces GROUP BY day ORDER BY day""").df()
+    parts, has = [], []
     for name in above:
-        parts += _beyond(name, "greatest(va, vb)", "least(va, vb)", f"any_value({name})", name, 1)
+        parts += _beyond(name, "greatest(va, vb)", "least(va, vb)", name, 1)
     for name in below:
-        parts += _beyond(name, "-least(va, vb)", "-greatest(va, vb)", f"any_value({name})", f"(-{name})", -1)
-    if still:
-        parts += ["min(a) FILTER (va <> vb OR h IS NULL) AS first_change", "max(b) FILTER (va <> vb OR h IS NULL) AS last_change"]
-    return connection.execute(f"SELECT day::TIMESTAMP AS day, {', '.join(parts)} FROM pieces GROUP BY day ORDER BY day").df()
+        parts += _beyond(name, "-least(va, vb)", "-greatest(va, vb)", f"(-{name})", -1)
+    names = [*above, *below]
+    if not names:
+        return figures
+    has = [f"{name} IS NOT NULL AS has_{name}" for name in names]
+    beyond = connection.execute(f"SELECT day::TIMESTAMP AS day, {', '.join(parts)} FROM far GROUP BY day").df()
+    known = connection.execute(f"SELECT day::TIMESTAMP AS day, {', '.join(has)} FROM days").df()
+    joined = figures.merge(beyond, on="day", how="left").merge(known, on="day")
+    for name in names:
+        for of in ("h", "dh"):
+            joined[f"{name}_{of}"] = joined[f"{name}_{of}"].fillna(0.0).where(joined[f"has_{name}"])
+    return joined.drop(columns=[f"has_{name}" for name in names])
 
 
-def _beyond(name: str, high: str, low: str, line_of_day: str, line: str, sign: int) -> list[str]:
+def _beyond(name: str, high: str, low: str, line: str, sign: int) -> list[str]:
     """Hours and degree-hours over a line: a step lies over it whole, not at all, or from the crossing on."""
     share = f"h * ({high} - {line}) / ({high} - ({low}))"
     hours = f"CASE WHEN {high} <= {line} THEN 0 WHEN {low} >= {line} THEN h ELSE {share} END"
     mean = f"{sign} * (va + vb) / 2 - {line}"
     area = f"CASE WHEN {high} <= {line} THEN 0 WHEN {low} >= {line} THEN h * ({mean}) ELSE {share} * ({high} - {line}) / 2 END"
-    # a day without the line has no hours beyond it, which is not the same as none
-    return [
-        f"CASE WHEN {line_of_day} IS NOT NULL THEN coalesce(sum({made}), 0) END AS {name}_{of}" for made, of in ((hours, "h"), (area, "dh"))
-    ]
+    return [f"sum({made}) AS {name}_{of}" for made, of in ((hours, "h"), (area, "dh"))]
 
 
-def keep_far(connection: Any, hot: str, cold: str) -> None:
-    """Set aside the pieces that reach beyond the lower of two kinds of lines, so that :func:`spells` need not look at all again.
-
-    Parameters
-    ----------
-    connection : DuckDBPyConnection
-        After :func:`prepare`.
-    hot, cold : str
-        Names of the lowest line of those above, and of the one below.
-    """
-    connection.execute(
-        f"CREATE OR REPLACE TEMP TABLE far AS SELECT * FROM pieces WHERE h > 0 AND (va > {hot} OR vb > {hot} OR va < {cold} OR vb < {cold})"
-    )
-
-
-def spells(connection: Any, line: str, kind: str, source: str = "pieces") -> pd.DataFrame:
+def spells(connection: Any, line: str, kind: str) -> pd.DataFrame:
     """Unbroken stretches beyond the line of their day, from crossing to crossing; a gap ends one.
 
     Parameters
@@ -159,8 +159,6 @@ def spells(connection: Any, line: str, kind: str, source: str = "pieces") -> pd.
         Name of the line.
     kind : str
         ``HOT``: above it, ``COLD``: below it.
-    source : str
-        ``pieces``, or ``far`` after :func:`keep_far`.
 
     Returns
     -------
@@ -171,7 +169,7 @@ def spells(connection: Any, line: str, kind: str, source: str = "pieces") -> pd.
     worst, farther = ("max", "greatest") if kind == HOT else ("min", "least")
     return connection.execute(f"""
         WITH beyond AS (SELECT a, b, h, {sign}va AS x, {sign}vb AS y, {sign}{line} AS l, {farther}(va, vb) AS v
-          FROM {source} WHERE h > 0 AND greatest({sign}va, {sign}vb) > {sign}{line}),
+          FROM far WHERE greatest({sign}va, {sign}vb) > {sign}{line}),
         ends AS (SELECT *, CASE WHEN x >= l THEN 0 ELSE (l - x) / (y - x) END AS p, CASE WHEN y >= l THEN 1 ELSE (x - l) / (x - y) END AS q
           FROM beyond),
         crossed AS (SELECT a + to_microseconds(round(p * h * 3.6e9)::BIGINT) AS enters, a + to_microseconds(round(q * h * 3.6e9)::BIGINT)
@@ -194,9 +192,8 @@ def gaps(connection: Any, gap_h: float) -> pd.DataFrame:
 
 def last_reading(connection: Any) -> tuple[pd.Timestamp, float] | None:
     """Last reading of the stretch (UTC), or None."""
-    rows = connection.execute("SELECT max(a), arg_max(va, a), min(a) FROM steps").fetchall()
-    at, value, _ = rows[0]
-    return None if at is None else (pd.Timestamp(at), float(value))
+    rows = connection.execute("SELECT a, va FROM steps WHERE b IS NULL").fetchall()
+    return (pd.Timestamp(rows[0][0]), float(rows[0][1])) if rows else None
 
 
 def shown_course(connection: Any, points: int) -> pd.DataFrame:

@@ -27,7 +27,7 @@ COLUMNS = (
     "words",
 )
 GROUP = ("taxon", "life_stage", "medium")
-NO_FIELD = "no set point from the field for this week: hold what stood before, and never above the ceiling"
+NO_FIELD = "the field tells no set point for this week"
 
 
 def year_plan(weeks: pd.DataFrame, ceiling: float, enclosure: Mapping[str, Any], stage: str, year: int, latitude: float) -> pd.DataFrame:

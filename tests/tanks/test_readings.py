@@ -33,7 +33,8 @@ def prepared(times: Any, values: Any, zone: str = ZONE, gap: float | None = None
     connection = opened(times, values)
     stretch = Stretch(pd.Timestamp(min(times)), pd.Timestamp(max(times)) + pd.Timedelta(seconds=1), zone)
     frame = pd.DataFrame({name: [line] * len(local_days(stretch)) for name, line in lines.items()})
-    return connection, readings.prepare(connection, stretch, frame, gap)
+    above, below = [name for name in lines if name != "cold"], [name for name in lines if name == "cold"]
+    return connection, readings.prepare(connection, stretch, frame, above, below, gap)
 
 
 HOURS, TEMPS = [0, 1, 2, 4, 5, 8, 12], [12.0, 13, 15, 19, 18, 16, 14]
@@ -100,7 +101,7 @@ def test_a_line_that_changes_at_midnight_is_crossed_at_midnight() -> None:
     times = pd.date_range("2025-06-30 12:00", "2025-07-02 12:00", freq="50min")
     connection = opened(times, np.full(len(times), 15.0))
     stretch = Stretch(times[0], times[-1], "UTC")
-    readings.prepare(connection, stretch, pd.DataFrame({"line": [14.0, 16.0, 16.0]}))
+    readings.prepare(connection, stretch, pd.DataFrame({"line": [14.0, 16.0, 16.0]}), ["line"])
     found = readings.spells(connection, "line", readings.HOT)
     assert found["start"].tolist() == [times[0]] and found["end"].tolist() == [pd.Timestamp("2025-07-01")]
 
@@ -108,7 +109,7 @@ def test_a_line_that_changes_at_midnight_is_crossed_at_midnight() -> None:
 def test_a_day_without_a_line_has_no_hours_above_it() -> None:
     times = pd.date_range("2025-06-30 12:00", "2025-07-02 12:00", freq="1h")
     connection = opened(times, np.full(len(times), 15.0))
-    readings.prepare(connection, Stretch(times[0], times[-1], "UTC"), pd.DataFrame({"line": [14.0, np.nan, 14.0]}))
+    readings.prepare(connection, Stretch(times[0], times[-1], "UTC"), pd.DataFrame({"line": [14.0, np.nan, 14.0]}), ["line"])
     assert readings.daily(connection, ["line"])["line_h"].isna().tolist() == [False, True, False]
 
 
