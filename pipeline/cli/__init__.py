@@ -30,7 +30,7 @@ for command in (
     recording.init, recording.enter, recording.sheets,
     loading.check, loading.load, loading.photos,
     the_book.held, the_book.status, the_book.undo,
-    keeping.targets, tanks.audit, tanks.schedule,
+    keeping.targets, tanks.audit, tanks.schedule, tanks.guide,
     sharing.map_command,
     reporting.gaps, reporting.permit, reporting.landowner,
     sharing.quality, sharing.publish,

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli.options import Book, Json
+from pipeline.cli.options import Book, Json, Map
 from pipeline.cli.printing import ALL_ACCEPTED, plain, print_json, say, say_written, told_progress
 
 
@@ -18,6 +18,11 @@ def audit(
     targets: Annotated[
         Path | None, typer.Option("--targets", help="A targets.json that someone else published.", show_default="the book's own")
     ] = None,
+    watch: Annotated[
+        Path | None, typer.Option("--watch", help="Folder of arriving logger files: take each in, and audit again.", show_default=False)
+    ] = None,
+    map: Map = None,
+    every: Annotated[float, typer.Option("--every", help="Minutes between two looks, with --watch.", min=0.1)] = 5.0,
     book: Book = Path(),
     json: Json = False,
 ) -> None:
@@ -28,6 +33,9 @@ def audit(
     from pipeline.commands import run
     from pipeline.commands.audit import as_document
 
+    if watch is not None:
+        _watch(book, watch, map, every, enclosure, targets)
+        return
     with told_progress() as progress:
         found = run.audit(book, enclosure, targets=targets, since=since, until=until, progress=progress)
     if json:
@@ -41,6 +49,29 @@ def audit(
             say(note)
         say("Wrote " + ", ".join(str(path) for path in found.files if path.suffix == ".html") + ", and the figures beside it as CSV.")
     raise typer.Exit(ALL_ACCEPTED if found.all_inside else 1)
+
+
+def _watch(book: Path, watched: Path, map_path: Path | None, every: float, enclosure: str, targets: Path | None) -> None:
+    """Take in what arrives and say how the enclosures are, until someone stops it; what was said once and still holds is not said again."""
+    from pipeline.commands import run
+    from pipeline.commands.watch import watch
+    from pipeline.errors import RillbookError
+
+    say(f"Watching {watched}. Control and C end it; what is in the book stays.")
+    before: dict[str, str] = {}
+    for arrivals in watch(book, watched, map_path, 60 * every):
+        for one in arrivals:
+            say(f"{one.file}: {one.words}")
+        try:
+            found = run.audit(book, enclosure, targets=targets)
+        except RillbookError as problem:
+            say(f"not audited, tried again later: {problem}", err=True)
+            continue
+        for one in found.audits:
+            code, said = str(one.enclosure["enclosure_id"]), f"{one.state} {one.since}"
+            if arrivals or before.get(code) != said:
+                say(one.sentence)
+            before[code] = said
 
 
 def schedule(
@@ -59,5 +90,23 @@ def schedule(
         written = run.write_year_plan(book, enclosure, year)
     if json:
         print_json({name: plain(frame) for name, frame in written.tables.items()})
+        return
+    say_written(written)
+
+
+def guide(
+    taxon: Annotated[str, typer.Argument(help="Taxon code.", show_default=False)],
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """Write a guide to hand on: your own words from the folder notes beside the derived numbers. Nothing is filled in.
+
+    Example: rillbook guide EWIL --book my_first_book
+    """
+    from pipeline.commands import run
+
+    written = run.write_guide(book, taxon)
+    if json:
+        print_json({"files": [str(path) for path in written.files], "notes": written.notes})
         return
     say_written(written)

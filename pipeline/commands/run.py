@@ -16,6 +16,7 @@ from pipeline.commands.derive import Derived as Derived
 from pipeline.commands.derive import derive_targets as derive_targets
 from pipeline.commands.derive import write_cards as write_cards
 from pipeline.commands.derive import write_care_sheets as write_care_sheets
+from pipeline.commands.guide import write_guide as write_guide
 from pipeline.commands.load import load_files as load_files
 from pipeline.commands.maps import write_maps as write_maps
 from pipeline.commands.places_and_photos import write_photo_offers as write_photo_offers
