@@ -60,8 +60,8 @@ def _watch(book: Path, watched: Path, map_path: Path | None, every: float, enclo
     say(f"Watching {watched}. Control and C end it; what is in the book stays.")
     before: dict[str, str] = {}
     for arrivals in watch(book, watched, map_path, 60 * every):
-        for one in arrivals:
-            say(f"{one.file}: {one.words}")
+        for arrival in arrivals:
+            say(f"{arrival.file}: {arrival.words}")
         try:
             found = run.audit(book, enclosure, targets=targets)
         except RillbookError as problem:

@@ -72,6 +72,7 @@ def audit(
     """
     from pipeline.formulas.limits import judgement
     from pipeline.tanks.audit import audit_enclosure
+    from pipeline.tanks.growth import growth, sizes_by_month, wild_sizes
     from pipeline.tanks.stretch import stretch_of
 
     settings = read_settings(folder)
@@ -80,7 +81,7 @@ def audit(
     )
     rows, document = read_targets(targets or folder / "out" / "targets.json", targets is None)
     taxa = settings.taxa.set_index("code")
-    audits, files = [], []
+    audits, files, grown = [], [], []
     with open_book(folder) as connection:
         refuse_empty(connection, folder)
         enclosures = asked_enclosures(current_rows(connection, "enclosures"), enclosure, stretch.local(stretch.end))
@@ -90,10 +91,13 @@ def audit(
             progress(f"auditing {row['enclosure_id']}")
             key = (row["taxon"], row["population"] if pd.notna(row["population"]) else "", row["life_stage"])
             taxon = taxa.loc[row["taxon"]]
+            wild = wild_sizes(connection, row["taxon"], key[1])
             audits.append(audit_enclosure(connection, row, rows, taxon, stretch, dry.get(key, float("nan"))))
+            grown.append((growth(audits[-1].events, wild, row["life_stage"]), sizes_by_month(wild)))
     source = _source(document, targets)
-    for one in audits:
-        files += _write(folder, one, settings, source, notes, bool(document.get("invented") or settings.invented))
+    invented = bool(document.get("invented") or settings.invented)
+    for one, sizes in zip(audits, grown, strict=True):
+        files += _write(folder, one, settings, {"invented": invented, "source": source, "notes": notes, "grown": sizes})
     return Audited(audits, files, source, notes)
 
 
@@ -183,7 +187,7 @@ def slug(code: str) -> str:
     return re.sub(r"[^A-Za-z0-9-]+", "-", code).strip("-") or "unnamed"
 
 
-def _write(folder: Path, one: Audit, settings: Settings, source: str, notes: list[str], invented: bool) -> list[Path]:
+def _write(folder: Path, one: Audit, settings: Settings, about: dict[str, Any]) -> list[Path]:
     from pipeline.tanks.beside import write_beside_page
     from pipeline.tanks.calendar import due_calendar
     from pipeline.tanks.due import due_at
@@ -192,7 +196,6 @@ def _write(folder: Path, one: Audit, settings: Settings, source: str, notes: lis
 
     out, code = folder / "out" / OUT, slug(str(one.enclosure["enclosure_id"]))
     name = settings.taxa.set_index("code").at[one.enclosure["taxon"], "scientific_name"]
-    about = {"invented": invented, "source": source, "notes": notes}
     today = one.stretch.local(one.stretch.end - pd.Timedelta(microseconds=1)).date()
     came = one.enclosure["since"]
     due = due_at(one.events, one.tests, settings.intervals, None if pd.isna(came) else came.date(), today)
@@ -201,7 +204,7 @@ def _write(folder: Path, one: Audit, settings: Settings, source: str, notes: lis
         write_beside_page(out / f"beside_{code}.html", one, name, about, due),
         write_bytes(out / f"due_{code}.ics", due_calendar(str(one.enclosure["enclosure_id"]), due, datetime.now(UTC))),
     ]
-    for what, frame in (("days", day_table(one)), ("spells", spell_table(one)), ("water", one.water)):
+    for what, frame in (("days", day_table(one)), ("spells", spell_table(one)), ("water", one.water), ("growth", about["grown"][0])):
         path = out / f"audit_{code}_{what}.csv"
         try:
             held_list.for_spreadsheet(frame).to_csv(path, index=False, encoding="utf-8", lineterminator="\n")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -39,7 +39,7 @@ def plan_calendar(enclosure_id: str, plan: pd.DataFrame, made: dt.datetime) -> b
     return _calendar(entries, made)
 
 
-def due_calendar(enclosure_id: str, due: list[Mapping[str, Any]], made: dt.datetime) -> bytes:
+def due_calendar(enclosure_id: str, due: Sequence[Mapping[str, Any]], made: dt.datetime) -> bytes:
     """A calendar with one entry a duty that has a day; arguments as :func:`plan_calendar`, `due` as `due.due_at`."""
     entries = []
     for row in due:

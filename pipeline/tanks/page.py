@@ -8,15 +8,17 @@ from typing import Any
 import pandas as pd
 
 from pipeline.errors import RillbookError
+from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.tanks import advice
 from pipeline.tanks.audit import Audit, Sensor, moment
 from pipeline.tanks.day_lines import LINES
 from pipeline.tanks.figures import figure_rows
+from pipeline.tanks.growth import LARVAL_PERIOD
 from pipeline.tanks.plot import course_svg
 from pipeline.tanks.stretch import Stretch
 from pipeline.tanks.water_state import FINE
 from pipeline.writing.page import render
-from pipeline.writing.words import MONTH_NAMES, NBSP, degrees, fahrenheit, number
+from pipeline.writing.words import NBSP, degrees, fahrenheit, number
 
 SHAPES = {"inside": "●", "warm": "▲", "cold": "▼", "unknown": "?"}
 SPELLS_SHOWN = 12
@@ -42,7 +44,8 @@ def write_audit_page(path: Path, audit: Audit, taxon_name: str, about: dict[str,
     taxon_name : str
         Scientific name.
     about : dict
-        ``invented``, ``source`` (whose targets), ``notes``.
+        ``invented``, ``source`` (whose targets), ``notes``, and where there is one ``grown``: frames of `growth.growth` and
+        `growth.sizes_by_month`.
     due : list of dict
         ``what``, ``when``, ``words``; what is due next.
 
@@ -63,6 +66,8 @@ def write_audit_page(path: Path, audit: Audit, taxon_name: str, about: dict[str,
         audit=audit,
         shape=SHAPES[audit.state],
         band=band_today(audit),
+        growth=_growth(about),
+        larval_period=LARVAL_PERIOD,
         taxon=taxon_name,
         about=about,
         span=_span(audit.stretch),
@@ -217,3 +222,32 @@ def _damp(one: Any, stretch: Stretch) -> dict[str, str]:
     dry = f"{number(round(one.hours_above, 1))} of {number(round(one.hours, 1))} hours drier than {number(round(one.bound_kpa, 3))} kPa"
     largest = "" if one.largest_kpa != one.largest_kpa else f", at most {number(round(one.largest_kpa, 2))} kPa"
     return {"logger": one.logger_id, "words": f"{dry}{largest}." if one.hours else "It could not judge at any time.", "wet": "; ".join(wet)}
+
+
+def _growth(about: dict[str, Any]) -> dict[str, list[dict[str, str]]]:
+    """What was measured beside the wild, the latest first, and wild sizes by month."""
+    if "grown" not in about:
+        return {"rows": [], "sizes": []}
+    measured, sizes = about["grown"]
+
+    def span(low: float, middle: float, high: float) -> str:
+        return "" if low != low else f"{number(round(low, 2))} · {number(round(middle, 2))} · {number(round(high, 2))}"
+
+    rows = [
+        {
+            "day": f"{row.day:%Y-%m-%d}",
+            "animal": row.animal,
+            "measure": row.measure,
+            "value": number(row.value),
+            "words": row.words,
+            "wild": span(row.wild_low, row.wild_middle, row.wild_high),
+        }
+        for row in measured.iloc[::-1].head(SPELLS_SHOWN).itertuples()
+    ]
+    return {
+        "rows": rows,
+        "sizes": [
+            {"stage": row.life_stage, "month": MONTH_NAMES[row.month - 1], "n": str(row.n), "wild": span(row.low, row.middle, row.high)}
+            for row in sizes.itertuples()
+        ],
+    }

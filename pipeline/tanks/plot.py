@@ -45,7 +45,7 @@ def course_svg(
     str
         An ``<svg>`` element, the same bytes for the same input.
     """
-    known = [*course["low"], *course["high"], *days[["band_low", "act_line", "ceiling"]].stack()]
+    known = [*course["low"], *course["high"], *days[["band_low", "act_line", "ceiling"]].stack().dropna()]
     low, high = (min(known) - 1, max(known) + 1.5) if known else (0.0, 20.0)
 
     def y(value: float) -> float:
