@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -167,6 +168,7 @@ def _sensor(
     medium, wanted = logger["medium"], enclosure.get("medium")
     judged = medium == wanted if isinstance(wanted, str) and wanted else medium in codes("medium")
     lines, used = lines_of_days(days, stage, targets, enclosure, medium, taxon)
+    used += _how_read(connection, logger["logger_id"])
     lines["act_or_ceiling"] = lines["act_line"].fillna(lines["ceiling"])
     lines["watch_line"] = judgement("watch_line")
     readings.open_series(connection, logger["logger_id"])
@@ -193,6 +195,19 @@ def _sensor(
         last,
         used,
     )
+
+
+def _how_read(connection: Any, logger_id: str) -> list[str]:
+    """How the logger's files were read: unit, clock and offset, each once."""
+    rows = connection.execute("SELECT file, found FROM logger_files WHERE logger_id = ? ORDER BY load_id, source", [logger_id]).fetchall()
+    ways: dict[str, list[str]] = {}
+    for file, found in rows:
+        told = json.loads(found)
+        ways.setdefault(f"unit {told['unit']}, clock {told['clock']}, UTC {told['offset']}", []).append(file)
+    return [
+        f"Read from {files[0]}{f' and {len(files) - 1} more' if len(files) > 1 else ''}: {way}; stored in °C and UTC."
+        for way, files in ways.items()
+    ]
 
 
 def _worst(sensors: list[Sensor], stretch: Stretch) -> tuple[str, pd.Timestamp | None]:

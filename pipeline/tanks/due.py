@@ -47,7 +47,7 @@ def due_at(
         ``duty``, ``what``, ``state`` (overdue, today, later, no interval), ``due`` (date or None), ``when``, ``words``; the most
         overdue first.
     """
-    rows = []
+    rows: list[dict[str, Any]] = []
     for name, (what, event) in DUTIES.items():
         done = tests["tested_on"] if not event else events.loc[events["event"] == event, "event_date"]
         done = done[done <= pd.Timestamp(today)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import duckdb
@@ -11,7 +12,7 @@ import pandas as pd
 from pipeline.tanks.audit import Audit, audit_enclosure
 from pipeline.tanks.stretch import Stretch
 from schemas.ddl import create_table
-from schemas.frames import TARGET_COLUMNS
+from schemas.frames import COUNT_TARGET_COLUMNS, TARGET_COLUMNS
 
 TAXON = {"scientific_name": "Desmognathus monticola", "group": "cool_stream"}
 ENCLOSURE = {
@@ -33,6 +34,14 @@ def targets(*changes: dict[str, Any], months: list[str] | None = None, **lines: 
     return pd.DataFrame(rows, columns=list(TARGET_COLUMNS))
 
 
+def as_document(rows: pd.DataFrame) -> dict[str, Any]:
+    """What `rillbook targets` writes as targets.json, of such rows."""
+    counts = {name: 20 for name in COUNT_TARGET_COLUMNS}
+    points = {"set_point_low": rows["set_point"], "set_point_high": rows["set_point"]}
+    whole = rows.assign(**counts, **points, cut_by_ceiling=False, unit="°C", grade="C")
+    return {"study": "Invented", "invented": True, "method_version": "2", "targets": json.loads(whole.to_json(orient="records"))}
+
+
 def book(
     temps: pd.Series | None, medium: str = "water", events: list[dict[str, Any]] | None = None, tests: list[dict[str, Any]] | None = None
 ) -> duckdb.DuckDBPyConnection:
@@ -40,6 +49,7 @@ def book(
     connection = duckdb.connect()
     for table in ("loggers", "logger_readings", "husbandry_events", "water_tests"):
         connection.execute(create_table(table))
+    connection.execute("CREATE TABLE logger_files (load_id INTEGER, source INTEGER, logger_id VARCHAR, file VARCHAR, found VARCHAR)")
     connection.execute("INSERT INTO loggers (logger_id, enclosure_id, medium, accuracy_c) VALUES ('L1', 'T1', ?, 0.3)", [medium])
     if temps is not None:
         frame = pd.DataFrame({"logger_id": "L1", "read_at": temps.index.astype("datetime64[us]"), "temp_c": temps.to_numpy(dtype=float)})
