@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 import pandas as pd
@@ -133,3 +133,24 @@ def test_the_exit_code_is_1_unless_inside_all_the_time(made: Path, tmp_path: Pat
     told_json = CliRunner().invoke(cli.app, [*words, "--from", "2025-07-06", "--json"])
     assert told_json.exit_code == 1, "the water asks for something"
     assert json.loads(told_json.stdout)[0]["spells"] == []
+
+
+def test_the_year_plan_takes_the_stage_of_the_day_and_the_lowest_ceiling(made: Path) -> None:
+    cell = "DMON,north,larva,water,1"
+    weeks = [f"{cell},1,1,1,7,7,{week},{10 + week / 20},15.0,False" for week in range(1, 53)]
+    head = "taxon,population,life_stage,medium,run,from_month,from_day,to_month,to_day,n_days,week,set_point,act_line,at_floor"
+    (made / "out" / "schedule.csv").write_text("\n".join([head, *weeks]) + "\n", encoding="utf-8")
+    written = run.write_year_plan(made, "T1", 2026, date(2025, 7, 1))
+    assert {path.name for path in written.files} == {"schedule_T1.csv", "schedule_T1.ics"}
+    plan = written.tables["schedule"]
+    assert plan["set_point_c"].tolist() == [pytest.approx(10 + week / 20) for week in range(1, 53)] and plan["ceiling_c"].eq(18.0).all()
+    assert plan["day_length_h"].isna().all(), "no wild site of the book has a place"
+    with pytest.raises(RillbookError, match="Known: T1"):
+        run.write_year_plan(made, "T9")
+
+
+def test_a_guide_of_an_unknown_taxon_names_the_known_ones(made: Path) -> None:
+    written = run.write_guide(made, "DMON")
+    assert written.files[0].name == "guide_DMON.html" and "Shown as empty: Range and habitat" in written.notes[0]
+    with pytest.raises(RillbookError, match="Known: DMON"):
+        run.write_guide(made, "EWIL")
