@@ -8,7 +8,8 @@ from functools import cache
 import pandera.pandas as pa
 
 from schemas.fields import Field, Real, Text, Whole, declare, fields_of
-from schemas.tables import as_code, as_real, as_text, as_whole, fields
+from schemas.kinds import as_code, as_real, as_text, as_whole
+from schemas.tables import fields
 
 NOT_SHARED: dict[tuple[str, str], str] = {
     ("taxa", "aliases"): "spellings of one sheet",

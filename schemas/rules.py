@@ -16,10 +16,13 @@ finds
     the visit with a reading of the water), ``animal_twice``, ``animal_changed`` (what other finds of the same mark say).
 enclosures
     ``taxon_known``.
+water_tests, husbandry_events
+    ``today`` (day).
 """
 
 from __future__ import annotations
 
+from schemas.comparisons import Comparison, all_of
 from schemas.find_rules import FIND_RULES
 from schemas.rule import FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule
 from schemas.rule_figures import COOL, EFFORT, EGGS, FRACTION_PCT, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, WARM_C
@@ -42,9 +45,42 @@ OTHER_RULES: tuple[Rule, ...] = (
         lambda frame: frame["taxon"].notna() & ~frame["taxon_known"],
     ),
     Rule(
+        "enclosure_dates_swapped", "enclosures", HOLD_VALUE, ("since", "until"),
+        "the last day lies before the first.", "Correct one of the two days.",
+        all_of(Comparison("until", "below", "since")),
+    ),
+    Rule(
         "logger_without_place", "loggers", HOLD_ROW, ("site_id", "enclosure_id"),
         "neither a site nor an enclosure is noted.", "Say where it hangs: fill in site_id or enclosure_id.",
         lambda frame: frame["site_id"].isna() & frame["enclosure_id"].isna(),
+    ),
+    Rule(
+        "water_test_without_place", "water_tests", HOLD_ROW, ("visit_id", "enclosure_id"),
+        "neither a visit nor an enclosure is noted.", "Say whose water it was: fill in visit_id or enclosure_id.",
+        all_of(Comparison("visit_id", "not noted"), Comparison("enclosure_id", "not noted")),
+    ),
+    Rule(
+        "water_test_without_day", "water_tests", HOLD_ROW, ("tested_on",),
+        "the test of an enclosure has no day.", "Fill in tested_on.",
+        all_of(Comparison("enclosure_id", "noted"), Comparison("tested_on", "not noted")),
+    ),
+    Rule(
+        "water_test_future", "water_tests", HOLD_ROW, ("tested_on",),
+        "the day lies in the future.", "Correct the day.", lambda frame: frame["tested_on"] > frame["today"],
+    ),
+    Rule(
+        "event_future", "husbandry_events", HOLD_ROW, ("event_date",),
+        "the day lies in the future.", "Correct the day.", lambda frame: frame["event_date"] > frame["today"],
+    ),
+    Rule(
+        "event_without_stage", "husbandry_events", HOLD_ROW, ("life_stage",),
+        "a stage was reached and life_stage does not say which.", "Fill in life_stage.",
+        all_of(Comparison("event", "one of", ("stage_reached",)), Comparison("life_stage", "not noted")),
+    ),
+    Rule(
+        "event_moved_nowhere", "husbandry_events", FLAG, ("to_enclosure_id",),
+        "an animal was moved and no enclosure says where to.", "Fill in to_enclosure_id, or dismiss it if the animal left.",
+        all_of(Comparison("event", "one of", ("moved",)), Comparison("to_enclosure_id", "not noted")),
     ),
 )  # fmt: skip
 

@@ -3,41 +3,11 @@
 from __future__ import annotations
 
 from functools import cache
-from typing import Any
 
 import pandera.pandas as pa
 
 from schemas.fields import Day, Field, Instant, Real, Text, Whole, YesNo, declare, fields_of
-
-
-def as_text(title: str, meaning: str, **words: Any) -> Any:
-    """A field of free text."""
-    return declare(title, meaning, kind="text", **words)
-
-
-def as_code(title: str, meaning: str, vocabulary: str, **words: Any) -> Any:
-    """A field that draws on a code list."""
-    return declare(title, meaning, kind="code", vocabulary=vocabulary, **words)
-
-
-def as_real(title: str, meaning: str, unit: str, possible: tuple[float, float], expected: tuple[float, float] | None = None, **words: Any) -> Any:
-    """A number with its unit and its two spans."""
-    return declare(title, meaning, kind="real", unit=unit, possible=possible, expected=expected, **words)
-
-
-def as_whole(title: str, meaning: str, unit: str, possible: tuple[float, float], expected: tuple[float, float] | None = None, **words: Any) -> Any:
-    """A whole number with its unit and its two spans."""
-    return declare(title, meaning, kind="whole", unit=unit, possible=possible, expected=expected, **words)
-
-
-def as_yes_no(title: str, meaning: str, **words: Any) -> Any:
-    """Yes, no or not noted."""
-    return declare(title, meaning, kind="yes_no", **words)
-
-
-def as_clock(title: str, meaning: str, **words: Any) -> Any:
-    """A local clock time."""
-    return declare(title, meaning, kind="clock", unit="HH:MM", **words)
+from schemas.kinds import as_clock, as_code, as_real, as_text, as_whole, as_yes_no
 
 
 class Taxa(pa.DataFrameModel):
@@ -189,7 +159,11 @@ class Enclosures(pa.DataFrameModel):
 
     enclosure_id: Text = as_text("Enclosure", "Code of the enclosure", key=True, required=True)
     taxon: Text = as_text("Taxon", "Taxon code of the book", required=True, refers_to="taxa")
-    life_stage: Text = as_code("Life stage", "Stage of the animals kept in it", "life_stage", required=True)
+    population: Text = as_text("Population", "Where the animals' line comes from, as the sites name it; empty where nobody knows: then the coolest population's lines hold")
+    life_stage: Text = as_code("Life stage", "Stage of the animals when they came in; a stage that they reach later stands among the husbandry events", "life_stage", required=True)
+    medium: Text = as_code("Medium", "Where the animals stay", "medium")
+    since: Day = declare("Since", "First local day with animals in it", kind="day")
+    until: Day = declare("Until", "Last local day with animals in it; empty while they are there", kind="day")
     volume_l: Real = as_real("Volume", "Volume of the enclosure", "L", (0.01, 1000000), (0.5, 5000))
     remarks: Text = as_text("Remarks", "Anything else; never published", protected=True)
 
@@ -204,6 +178,52 @@ class Loggers(pa.DataFrameModel):
     position: Text = as_text("Position", "Where exactly: which pool, which end, under which cover", protected=True)
     height_or_depth_cm: Real = as_real("Height or depth", "Height over the ground, or depth in water or soil", "cm", (0, 10000), (0, 300))
     accuracy_c: Real = as_real("Accuracy", "Accuracy of the sensor, plus or minus", "°C", (0.01, 5), (0.05, 1))
+    remarks: Text = as_text("Remarks", "Anything else; never published", protected=True)
+
+
+class WaterTests(pa.DataFrameModel):
+    """Tests of water: at a stream, several a visit, or in an enclosure."""
+
+    test_id: Text = as_text("Test", "Code of the test", key=True, required=True, protected=True)
+    visit_id: Text = as_text("Visit", "Visit at whose stream it was made; it or the enclosure is needed", refers_to="visits", protected=True, darwin_core="eventID")
+    enclosure_id: Text = as_text("Enclosure", "Enclosure whose water it was; it or the visit is needed", refers_to="enclosures")
+    tested_on: Day = declare("Date", "Local day of the test; needed for an enclosure, else it is the visit's", kind="day", protected=True)
+    tested_at: Text = as_clock("Time", "Local clock time of the test", protected=True)
+    instrument: Text = as_text("Instrument", "Which meter, kit or strips")
+    water_temp_c: Real = as_real("Water", "Water temperature at the test", "°C", (-0.5, 30), (0, 25))
+    ph: Real = as_real("pH", "pH of the water", "", (2, 12), (4, 9.5))
+    total_ammonia_mg_l_n: Real = as_real("Total ammonia", "Ammonia and ammonium together, as nitrogen", "mg/L NH3-N", (0, 100), (0, 2))
+    nitrite_mg_l_n: Real = as_real("Nitrite", "Nitrite, as nitrogen", "mg/L NO2-N", (0, 100), (0, 1))
+    nitrate_mg_l_n: Real = as_real("Nitrate", "Nitrate, as nitrogen", "mg/L NO3-N", (0, 1000), (0, 25))
+    hardness_mg_l_caco3: Real = as_real("Hardness", "Total hardness, as calcium carbonate", "mg/L CaCO3", (0, 5000), (0, 400))
+    conductivity_us_cm: Real = as_real("Conductivity", "Electrical conductivity", "µS/cm", (0, 10000), (3, 2000))
+    conductivity_at_25c: YesNo = as_yes_no("At 25 °C", "The meter already corrected the conductivity to 25 °C")
+    chlorine_mg_l: Real = as_real("Chlorine", "Total chlorine, chloramine with it", "mg/L", (0, 50), (0, 0.05))
+    dissolved_oxygen_mg_l: Real = as_real("Oxygen", "Dissolved oxygen", "mg/L", (0, 25), (2, 16))
+    tested_utc: Instant = declare("Tested, UTC", "Time of the test as an instant; filled in by rillbook from the book's time zone", kind="instant", derived=True, protected=True)
+    remarks: Text = as_text("Remarks", "Anything else; never published", protected=True)
+
+
+class HusbandryEvents(pa.DataFrameModel):
+    """The log of the keeper: what was done in an enclosure, and what happened in it."""
+
+    event_id: Text = as_text("Event", "Code of the event", key=True, required=True, protected=True)
+    enclosure_id: Text = as_text("Enclosure", "Enclosure in which it happened", required=True, refers_to="enclosures")
+    event_date: Day = declare("Date", "Local day", kind="day", required=True)
+    event_time: Text = as_clock("Time", "Local clock time")
+    event: Text = as_code("What", "What happened or was done", "husbandry_event", required=True)
+    animal_id: Text = as_text("Animal", "Which animal; empty for all in the enclosure", protected=True)
+    life_stage: Text = as_code("Stage", "Stage that the animals of the enclosure have from then on", "life_stage")
+    to_enclosure_id: Text = as_text("To", "Enclosure to which it was moved", refers_to="enclosures")
+    what: Text = as_text("With what", "Food, product, part or animal, in the keeper's words", protected=True)
+    amount: Text = as_text("How much", "Amount with its unit, in the keeper's words", protected=True)
+    mass_g: Real = as_real("Mass", "Body mass", "g", (0.005, 300), (0.01, 60))
+    svl_mm: Real = as_real("SVL", "Snout to the posterior edge of the vent", "mm", (3, 300), (8, 130))
+    total_length_mm: Real = as_real("Total length", "Snout to tip of tail", "mm", (4, 500), (10, 250))
+    water_changed_pct: Real = as_real("Water changed", "Share of the water that was changed", "%", (0, 100), (1, 50))
+    water_from: Text = as_text("Water from", "Source and treatment of the new water", protected=True)
+    done_by: Text = as_text("By", "Who did or saw it; of a treatment who prescribed it", protected=True)
+    event_utc: Instant = declare("Event, UTC", "Time of the event as an instant; filled in by rillbook from the book's time zone", kind="instant", derived=True)
     remarks: Text = as_text("Remarks", "Anything else; never published", protected=True)
 
 
@@ -224,10 +244,12 @@ MODELS: dict[str, type[pa.DataFrameModel]] = {
     "availability": Availability,
     "enclosures": Enclosures,
     "loggers": Loggers,
+    "water_tests": WaterTests,
+    "husbandry_events": HusbandryEvents,
     "logger_readings": LoggerReadings,
 }
 
-LOADED = ("sites", "visits", "finds", "availability", "enclosures", "loggers")
+LOADED = ("sites", "visits", "finds", "availability", "enclosures", "loggers", "water_tests", "husbandry_events")
 """Tables that sheets bring, parents first; logger_readings come from logger files by a path of their own."""
 
 

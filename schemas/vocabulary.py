@@ -43,6 +43,7 @@ TRAITS: dict[str, dict[str, tuple[str, str]]] = {
         "of_reach": ("no", "counts as the visit's reading"),
     },
     "condition": {"well": ("no", "may be used for a target")},
+    "husbandry_event": {"becomes": ("", "life stage that the animals of the enclosure have from then on")},
     "disposition": {"dead": ("no", "the animal was dead: never used for a target")},
 }
 

@@ -55,6 +55,8 @@ DOORS = {
     "matplotlib": {"maps/stills"},
     "duckdb": {"book/connection"},
     "jinja2": {"writing/page"},
+    "icalendar": {"tanks/calendar"},
+    "markdown_it": {"tanks/guide"},
     "astral": {"formulas/sun"},
     "pyproj": {"formulas/places"},
     "pyogrio": {"publishing/geo_files"},
@@ -78,6 +80,7 @@ DOORS = {
         "cli/reporting",
         "cli/sharing",
         "cli/study",
+        "cli/tanks",
         "cli/the_book",
     },
 }

@@ -19,9 +19,9 @@ ELSEWHERE = {
     "schemas/air_and_water_frames": "declares shapes: all of them in tests/schemas/test_frame.py",
     "schemas/field_frames": "declares shapes: all of them in tests/schemas/test_frame.py",
 }
-MOST_LINES, MOST_MODULES = 300, 17
+MOST_LINES, MOST_MODULES = 300, 20
 # Longer today, to be emptied: a module that is no longer over must leave this list.
-TOO_LONG = {"schemas/rules"}
+TOO_LONG: set[str] = set()
 
 
 def modules(root: Path) -> dict[str, Path]:

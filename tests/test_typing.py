@@ -297,8 +297,10 @@ SOUND = {
     "availability": {"visit_id": "V0", "microhabitat": "rock_in_flow"},
     "enclosures": {"taxon": "GPOR", "life_stage": "adult"},
     "loggers": {"medium": "water", "site_id": "S0"},
+    "water_tests": {"visit_id": "V0"},
+    "husbandry_events": {"enclosure_id": "E0", "event_date": "2024-05-31", "event": "fed"},
 }
-LETTER = dict(zip(LOADED, "SVFPEL", strict=True))
+LETTER = dict(zip(LOADED, "SVFPELWH", strict=True))
 
 
 @st.composite

@@ -50,6 +50,8 @@ GOOD: Rows = {
     "availability": [{"point_id": "P1", "visit_id": "V1", "microhabitat": "rock_in_flow", "water_temp_c": 13}],
     "enclosures": [{"enclosure_id": "T1", "taxon": "DMON", "life_stage": "adult", "volume_l": 40}],
     "loggers": [{"logger_id": "L1", "site_id": "S1", "medium": "water"}],
+    "water_tests": [{"test_id": "W1", "visit_id": "V1", "ph": 6.8}],
+    "husbandry_events": [{"event_id": "H1", "enclosure_id": "T1", "event_date": "2024-06-02", "event": "fed"}],
 }  # fmt: skip
 
 

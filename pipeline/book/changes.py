@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     pass
 
 
-UNDER = {"finds": "visit_id", "availability": "visit_id"}
+UNDER = {"finds": "visit_id", "availability": "visit_id", "water_tests": "visit_id"}
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,7 @@ def compare_with_book(known: dict[str, pd.DataFrame], checked: Checked, settled:
 
 def row_word(table: str) -> str:
     """What one row of a table is called."""
-    return "point" if table == "availability" else table[:-1]
+    return "point" if table == "availability" else table[:-1].replace("_", " ")
 
 
 def _compare(table: str, frame: pd.DataFrame, book: pd.DataFrame) -> dict[str, dict[str, str]]:

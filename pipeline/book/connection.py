@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -109,14 +109,31 @@ def _create(connection: DuckDBPyConnection, write: bool) -> None:
     if _has_tables(connection):
         # a book of an earlier version gets what came later
         lacks = [name for name in ("uncounted_all", "conversions_all") if not _has_tables(connection, name)]
-        if write and (_add_fields(connection) or lacks):
-            connection.execute(TABLES + VIEWS)
+        new = [table for table in LOADED if not _has_tables(connection, f"{table}_all")]
+        if write:
+            _create_loaded(connection, new)
+            if _add_fields(connection) or lacks or new:
+                connection.execute(TABLES + VIEWS)
+        elif new:
+            _stand_in(connection, new)
         return
     connection.execute(TABLES)
-    for table in LOADED:
-        connection.execute(create_table(table, f"{table}_all", EXTRA))
+    _create_loaded(connection, LOADED)
     connection.execute(create_table("logger_readings", "logger_readings_all", READINGS_EXTRA))
     connection.execute(VIEWS)
+
+
+def _create_loaded(connection: DuckDBPyConnection, tables: Iterable[str]) -> None:
+    for table in tables:
+        connection.execute(create_table(table, f"{table}_all", EXTRA))
+
+
+def _stand_in(connection: DuckDBPyConnection, tables: Iterable[str]) -> None:
+    """Empty tables for a reader of a book of an earlier version: it may not write, and must not stumble over what is not there."""
+    for table in tables:
+        for name in (table, f"current_{table}", f"{table}_all"):
+            extra = EXTRA if name != table else "load_id INTEGER, row_no INTEGER"
+            connection.execute(create_table(table, name, extra).replace("CREATE TABLE", "CREATE TEMP TABLE", 1))
 
 
 def _add_fields(connection: DuckDBPyConnection) -> bool:

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 LINKS = (
     ("visits", "site_id", "sites"), ("finds", "visit_id", "visits"), ("availability", "visit_id", "visits"),
     ("loggers", "site_id", "sites"), ("loggers", "enclosure_id", "enclosures"), ("logger_readings", "logger_id", "loggers"),
+    ("water_tests", "visit_id", "visits"), ("water_tests", "enclosure_id", "enclosures"),
+    ("husbandry_events", "enclosure_id", "enclosures"),
 )  # fmt: skip
 
 

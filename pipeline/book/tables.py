@@ -61,6 +61,11 @@ CREATE OR REPLACE VIEW current_enclosures AS SELECT a.* FROM enclosures_all a SE
   QUALIFY row_number() OVER (PARTITION BY enclosure_id ORDER BY load_id DESC) = 1;
 CREATE OR REPLACE VIEW current_loggers AS SELECT a.* FROM loggers_all a SEMI JOIN active USING (load_id)
   QUALIFY row_number() OVER (PARTITION BY logger_id ORDER BY load_id DESC) = 1;
+CREATE OR REPLACE VIEW current_water_tests AS SELECT a.* FROM water_tests_all a SEMI JOIN active USING (load_id)
+  LEFT JOIN visit_since s ON s.visit_id = a.visit_id WHERE a.load_id >= coalesce(s.since, 0)
+  QUALIFY row_number() OVER (PARTITION BY test_id ORDER BY a.load_id DESC) = 1;
+CREATE OR REPLACE VIEW current_husbandry_events AS SELECT a.* FROM husbandry_events_all a SEMI JOIN active USING (load_id)
+  QUALIFY row_number() OVER (PARTITION BY event_id ORDER BY load_id DESC) = 1;
 CREATE OR REPLACE VIEW current_logger_readings AS SELECT a.* FROM logger_readings_all a SEMI JOIN active USING (load_id);
 CREATE OR REPLACE VIEW row_since AS
   SELECT 'sites' AS table_name, site_id AS row_key, max(load_id) AS since FROM sites_all SEMI JOIN active USING (load_id) WHERE NOT patch
@@ -71,7 +76,11 @@ CREATE OR REPLACE VIEW row_since AS
       ALL
   UNION ALL SELECT 'enclosures', enclosure_id, max(load_id) FROM enclosures_all SEMI JOIN active USING (load_id) WHERE NOT patch
       GROUP BY ALL
-  UNION ALL SELECT 'loggers', logger_id, max(load_id) FROM loggers_all SEMI JOIN active USING (load_id) WHERE NOT patch GROUP BY ALL;
+  UNION ALL SELECT 'loggers', logger_id, max(load_id) FROM loggers_all SEMI JOIN active USING (load_id) WHERE NOT patch GROUP BY ALL
+  UNION ALL SELECT 'water_tests', test_id, max(load_id) FROM water_tests_all SEMI JOIN active USING (load_id) WHERE NOT patch
+      GROUP BY ALL
+  UNION ALL SELECT 'husbandry_events', event_id, max(load_id) FROM husbandry_events_all SEMI JOIN active USING (load_id) WHERE NOT patch
+      GROUP BY ALL;
 CREATE OR REPLACE VIEW settled_reason AS SELECT o.table_name, o.row_key, o.parent_key, o.field, o.rule, o.text, max(s.load_id) AS
     settled_in
   FROM settled s JOIN held_all o ON s.item = 'held-' || o.held_id GROUP BY ALL;
@@ -79,7 +88,8 @@ CREATE OR REPLACE VIEW visit_first AS SELECT visit_id, min(load_id) AS first FRO
     visit_id;
 CREATE OR REPLACE VIEW held_since AS SELECT h.held_id, greatest(coalesce(r.since, 0), coalesce(v.since, 0)) AS since FROM held_all h
   LEFT JOIN row_since r ON r.table_name = h.table_name AND r.row_key = h.row_key
-  LEFT JOIN visit_first f ON f.visit_id = h.parent_key AND h.table_name IN ('finds', 'availability') AND f.first <= h.load_id
+  LEFT JOIN visit_first f ON f.visit_id = h.parent_key AND h.table_name IN ('finds', 'availability', 'water_tests')
+    AND f.first <= h.load_id
   LEFT JOIN visit_since v ON v.visit_id = f.visit_id;
 CREATE OR REPLACE VIEW reason AS SELECT h.*, coalesce(s.settled_in >= g.since, false) AS is_settled
   FROM held_all h SEMI JOIN active USING (load_id) JOIN held_since g USING (held_id)
@@ -97,6 +107,8 @@ CREATE OR REPLACE VIEW finds AS SELECT * EXCLUDE (patch, source, source_row, lin
 CREATE OR REPLACE VIEW availability AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_availability;
 CREATE OR REPLACE VIEW enclosures AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_enclosures;
 CREATE OR REPLACE VIEW loggers AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_loggers;
+CREATE OR REPLACE VIEW water_tests AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_water_tests;
+CREATE OR REPLACE VIEW husbandry_events AS SELECT * EXCLUDE (patch, source, source_row, line) FROM current_husbandry_events;
 CREATE OR REPLACE VIEW logger_readings AS SELECT * EXCLUDE (source, line) FROM current_logger_readings;
 CREATE OR REPLACE VIEW logger_files AS SELECT * FROM logger_files_all SEMI JOIN active USING (load_id);
 CREATE OR REPLACE VIEW logger_flags AS SELECT * FROM logger_flags_all SEMI JOIN active USING (load_id);
@@ -107,7 +119,9 @@ CREATE OR REPLACE VIEW conversions AS SELECT c.* FROM conversions_all c
     UNION ALL SELECT 'finds', find_id, load_id FROM current_finds
     UNION ALL SELECT 'availability', point_id, load_id FROM current_availability
     UNION ALL SELECT 'enclosures', enclosure_id, load_id FROM current_enclosures
-    UNION ALL SELECT 'loggers', logger_id, load_id FROM current_loggers) now USING (table_name, row_key, load_id);
+    UNION ALL SELECT 'loggers', logger_id, load_id FROM current_loggers
+    UNION ALL SELECT 'water_tests', test_id, load_id FROM current_water_tests
+    UNION ALL SELECT 'husbandry_events', event_id, load_id FROM current_husbandry_events) now USING (table_name, row_key, load_id);
 """
     + ABSENCES
     + """
@@ -118,7 +132,9 @@ CREATE OR REPLACE VIEW flags AS SELECT f.*, 'flag-' || f.flag_id AS item, s.who 
     UNION ALL SELECT 'finds', find_id, load_id FROM current_finds
     UNION ALL SELECT 'availability', point_id, load_id FROM current_availability
     UNION ALL SELECT 'enclosures', enclosure_id, load_id FROM current_enclosures
-    UNION ALL SELECT 'loggers', logger_id, load_id FROM current_loggers) now USING (table_name, row_key, load_id)
+    UNION ALL SELECT 'loggers', logger_id, load_id FROM current_loggers
+    UNION ALL SELECT 'water_tests', test_id, load_id FROM current_water_tests
+    UNION ALL SELECT 'husbandry_events', event_id, load_id FROM current_husbandry_events) now USING (table_name, row_key, load_id)
   LEFT JOIN row_since r USING (table_name, row_key)
   LEFT JOIN settled_flag s ON s.table_name = f.table_name AND s.row_key = f.row_key AND s.field = f.field AND s.rule = f.rule
     AND s.value = f.value AND s.settled_in >= coalesce(r.since, 0);

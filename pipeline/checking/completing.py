@@ -36,6 +36,10 @@ def complete(sheet: Sheet) -> None:
         _complete_target_taxa(sheet)
         _note_constant_statements(sheet)
         sheet.typed["start_utc"] = instant(sheet.typed["visit_date"], sheet.typed["start_time"], sheet.settings.time_zone)
+    if sheet.table == "water_tests":
+        sheet.typed["tested_utc"] = instant(sheet.typed["tested_on"], sheet.typed["tested_at"], sheet.settings.time_zone)
+    if sheet.table == "husbandry_events":
+        sheet.typed["event_utc"] = instant(sheet.typed["event_date"], sheet.typed["event_time"], sheet.settings.time_zone)
 
 
 def alias_of(settings: Settings) -> dict[str, str]:

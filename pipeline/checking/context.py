@@ -28,7 +28,10 @@ def context_of(sheet: Sheet, tables: dict[str, TableCheck], known: dict[str, pd.
 
     def make() -> pd.DataFrame:
         frame = pd.concat([sheet.typed, kin]) if len(kin) else sheet.typed
-        joins = {"sites": _site_context, "visits": _visit_context, "finds": _find_context, "enclosures": _enclosure_context}
+        joins = {
+            "sites": _site_context, "visits": _visit_context, "finds": _find_context, "enclosures": _enclosure_context,
+            "water_tests": _dated_context, "husbandry_events": _dated_context,
+        }  # fmt: skip
         return joins[sheet.table](frame, sheet.settings, tables, known, today) if sheet.table in joins else frame
 
     return make
@@ -84,6 +87,10 @@ def _visit_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: 
 
 def _enclosure_context(frame: pd.DataFrame, settings: Settings, *_: Any) -> pd.DataFrame:
     return frame.assign(taxon_known=frame["taxon"].isin(settings.taxa["code"]))
+
+
+def _dated_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: Any, today: date) -> pd.DataFrame:
+    return frame.assign(today=pd.Timestamp(today))
 
 
 def _find_context(

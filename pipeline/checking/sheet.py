@@ -18,9 +18,12 @@ from schemas.tables import fields, key_of
 
 PARENTS = {
     "visits": ("site_id", "sites"), "finds": ("visit_id", "visits"), "availability": ("visit_id", "visits"),
-    "loggers": ("site_id", "sites"),
+    "loggers": ("site_id", "sites"), "water_tests": ("visit_id", "visits"), "husbandry_events": ("enclosure_id", "enclosures"),
 }  # fmt: skip
-OTHER_PARENTS = {"loggers": ("enclosure_id", "enclosures")}
+OTHER_PARENTS = {
+    "loggers": ("enclosure_id", "enclosures"), "water_tests": ("enclosure_id", "enclosures"),
+    "husbandry_events": ("to_enclosure_id", "enclosures"),
+}  # fmt: skip
 
 
 @dataclass

@@ -11,7 +11,7 @@ import sys
 
 import typer
 
-from pipeline.cli import keeping, loading, recording, reporting, sharing, study, the_book
+from pipeline.cli import keeping, loading, recording, reporting, sharing, study, tanks, the_book
 from pipeline.cli.printing import ALL_ACCEPTED, say
 from pipeline.errors import RillbookError
 
@@ -30,7 +30,7 @@ for command in (
     recording.init, recording.enter, recording.sheets,
     loading.column_map, loading.check, loading.load, loading.photos,
     the_book.held, the_book.status, the_book.undo,
-    keeping.targets,
+    keeping.targets, tanks.audit, tanks.schedule, tanks.guide,
     sharing.map_command,
     reporting.gaps, reporting.permit, reporting.landowner,
     sharing.quality, sharing.publish,

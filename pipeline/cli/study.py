@@ -34,6 +34,8 @@ def demo(folder: Annotated[Path, typer.Argument(help="New folder for the invente
     say(f"{len(extra)} faults that were not planted.")
     for row in result.faults[result.faults["expected"] != result.faults["met"]].itertuples():
         say(f"  {row.table} {row.row_key} {row.rule}: expected {row.expected or 'nothing'}, met {row.met or 'nothing'}")
+    for one in result.audited.audits if result.audited else ():
+        say(one.sentence)
     say("Look at:")
     for path in [folder / "out" / "targets.csv", *result.files]:
         say(f"  {path}")

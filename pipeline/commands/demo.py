@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from pipeline.commands.audit import Audited, audit
 from pipeline.commands.book_state import init
 from pipeline.commands.derive import Derived, derive_targets, write_cards, write_care_sheets
 from pipeline.commands.gaps import write_gaps
@@ -26,6 +27,7 @@ class Demo:
     faults: pd.DataFrame
     derived: Derived
     files: list[Path]
+    audited: Audited | None = None
 
     @property
     def as_planned(self) -> bool:
@@ -53,4 +55,16 @@ def run_demo(folder: Path, progress: Progress = silent) -> Demo:
     for written in (write_gaps(folder, progress=progress, derived=derived), write_permits(folder), write_landowner(folder)):
         files += [path for path in written.files if path.suffix == ".html"]
     files += publish(folder, progress=progress).files
-    return Demo(report, demo.compare(report.held, report.flags), derived, files)
+    audited = _at_the_tank(folder, progress)
+    files += [path for path in audited.files if path.suffix == ".html"]
+    return Demo(report, demo.compare(report.held, report.flags), derived, files, audited)
+
+
+def _at_the_tank(folder: Path, progress: Progress) -> Audited:
+    """Load what the invented keeper wrote, and audit the four enclosures."""
+    from pipeline.commands import demo_study as demo
+
+    sheets, exports = demo.copy_tank_sheets(folder / "sheets" / "tanks")
+    load_files(folder, sheets, progress=progress)
+    load_files(folder, exports, progress=progress)
+    return audit(folder, until=demo.TANKS_UNTIL, progress=progress)

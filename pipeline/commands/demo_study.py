@@ -13,6 +13,10 @@ from schemas.rules import HOLD_ROW, HOLD_VALUE
 
 SHEETS = ("sites.csv", "visits.csv", "finds.csv", "availability.csv")
 FAULTS = "planted_faults.csv"
+TANK_SHEETS = ("enclosures.csv", "loggers.csv", "water_tests.csv", "husbandry_events.csv")
+TANK_LOGGERS = ("tank_1.csv", "tank_2.csv", "tank_3.csv", "tank_4.csv")
+TANKS_UNTIL = "2025-07-31"
+"""Last day of the invented keeper's record that the demo audits."""
 
 
 def settings_text() -> str:
@@ -28,13 +32,29 @@ def copy_sheets(folder: Path) -> list[Path]:
     RillbookError
         The folder cannot be written.
     """
+    _copy(folder, "demo", (*SHEETS, FAULTS))
+    return [folder / name for name in SHEETS]
+
+
+def copy_tank_sheets(folder: Path) -> tuple[list[Path], list[Path]]:
+    """Copy what the invented keeper wrote into a folder; return the paths of the sheets, and of the loggers' exports.
+
+    Raises
+    ------
+    RillbookError
+        The folder cannot be written.
+    """
+    _copy(folder, "demo/tank_sheets", (*TANK_SHEETS, *TANK_LOGGERS))
+    return [folder / name for name in TANK_SHEETS], [folder / name for name in TANK_LOGGERS]
+
+
+def _copy(folder: Path, source: str, names: tuple[str, ...]) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name in (*SHEETS, FAULTS):
-            (folder / name).write_bytes(data_file(f"demo/{name}").read_bytes())
+        for name in names:
+            (folder / name).write_bytes(data_file(f"{source}/{name}").read_bytes())
     except OSError as problem:
         raise RillbookError(f"the folder cannot be written ({problem.strerror}).", "Choose another.", str(folder)) from None
-    return [folder / name for name in SHEETS]
 
 
 def planted_faults() -> pd.DataFrame:

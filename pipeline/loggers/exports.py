@@ -94,7 +94,7 @@ def is_export(path: Path) -> bool:
     except (RillbookError, UnicodeError):
         return False
     headings = {heading.casefold() for heading in shape.headings}
-    own = {"visit_id", "find_id", "point_id", "site_id", "logger_id", "enclosure_id"}
+    own = {"visit_id", "find_id", "point_id", "site_id", "logger_id", "enclosure_id", "test_id", "event_id"}
     dated = sum(MOMENT.fullmatch(moment_of(row, shape.columns)) is not None for row in sample(path, encoding, shape))
     return not headings & own and dated > 0
 

@@ -21,6 +21,7 @@ CODE_SHEET = ("code list", "code", "meaning")
 GUIDE_SHEET = ("how to fill this in",)
 FAULT_SHEET = ("where", "what", "what to do", "as written")
 MARKS = {
+    "water_tests": ("test_id",), "husbandry_events": ("event_id", "event"),
     "finds": ("find_id",), "availability": ("point_id",), "visits": ("visit_id", "visit_date"), "sites": ("site_id", "habitat"),
     "loggers": ("logger_id", "medium"), "enclosures": ("enclosure_id", "life_stage"),
 }  # fmt: skip

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+from pipeline.formulas.water import ion_per_nitrogen, water_limit
+
 # factor and offset to the unit in which a field is stored: stored = (value - offset) * factor
 UNITS: dict[str, dict[str, tuple[float, float]]] = {
     "°C": {"degC": (1, 0), "degF": (5 / 9, 32), "K": (1, 273.15)},
@@ -16,6 +18,12 @@ UNITS: dict[str, dict[str, tuple[float, float]]] = {
     "%": {"percent": (1, 0), "fraction": (100, 0)},
     "µS/cm": {"uS/cm": (1, 0), "mS/cm": (1000, 0), "mS/m": (10, 0)},
     "mg/L": {"mg/L": (1, 0), "ug/L": (0.001, 0)},
+    **{
+        f"mg/L {ion}-N": {f"mg/L {ion}-N": (1, 0), **{f"mg/L {as_ion}": (1 / ion_per_nitrogen(name), 0) for as_ion, name in given.items()}}
+        for ion, given in {"NH3": {"NH3": "ammonia", "NH4": "ammonium"}, "NO2": {"NO2": "nitrite"}, "NO3": {"NO3": "nitrate"}}.items()
+    },
+    # the German degree is 10 mg/L CaO; the grain is that of the US gallon
+    "mg/L CaCO3": {"mg/L CaCO3": (1, 0), "dGH": (water_limit("hardness_per_dgh"), 0), "gpg": (64.79891 / 3.785411784, 0)},
     "d": {"d": (1, 0), "h": (1 / 24, 0)},
     "L": {"L": (1, 0), "mL": (0.001, 0)},
 }
@@ -28,6 +36,11 @@ SPELLINGS = {
     "s": ("sec", "secs", "second", "seconds"), "g": ("gram", "grams"), "mg": (), "kg": (), "percent": ("%", "pct"), "fraction": (),
     "uS/cm": ("µs/cm",), "mS/cm": (), "mS/m": (), "mg/L": (), "ug/L": ("µg/l",), "d": ("day", "days"),
     "L": ("litre", "litres", "liter", "liters"), "mL": (),
+    "mg/L NH3-N": ("mg/l n", "mg/l as n", "ppm nh3-n", "ppm n"), "mg/L NH3": ("mg/l as nh3", "ppm nh3"),
+    "mg/L NH4": ("mg/l as nh4", "ppm nh4"),
+    "mg/L NO2-N": ("mg/l n", "mg/l as n", "ppm no2-n", "ppm n"), "mg/L NO2": ("mg/l as no2", "ppm no2"),
+    "mg/L NO3-N": ("mg/l n", "mg/l as n", "ppm no3-n", "ppm n"), "mg/L NO3": ("mg/l as no3", "ppm no3"),
+    "mg/L CaCO3": ("mg/l as caco3", "ppm caco3"), "dGH": ("°dgh", "dh", "°dh"), "gpg": ("grains per gallon",),
 }  # fmt: skip
 _SAME_SIGN = str.maketrans({"º": "°", "˚": "°", "\u03bc": "\u00b5"})
 _NUMBER_AND_UNIT = re.compile(r"([+\-\u2212]?(?:\d[\d.,]*|\.\d+))\s*([^\s\d.,+\-\u2212].*)")

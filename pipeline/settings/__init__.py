@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from pipeline.errors import RillbookError
+from pipeline.settings.intervals import intervals_of
 from pipeline.settings.reports import Parcel, Permit, detection_of, parcel_of, permit_of
 from schemas.reference import data_file as data_file
 from schemas.tables import fields
@@ -84,6 +85,7 @@ class Settings:
     permits: tuple[Permit, ...] = ()
     parcels: tuple[Parcel, ...] = ()
     published_with: tuple[str, ...] = ()
+    intervals: dict[str, int] = field(default_factory=dict)
 
 
 def read_settings(folder: Path) -> Settings:
@@ -121,7 +123,7 @@ def parse_settings(text: str, where: str) -> Settings:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise RillbookError(f"not valid TOML: {problem}.", "Mend that line.", where) from None
-    _refuse_unknown(document, ("book", "area", "taxon", "permit", "parcel"), where)
+    _refuse_unknown(document, ("book", "area", "taxon", "permit", "parcel", "intervals"), where)
     book = _entries(document, "book", where, one=True)[0]
     _refuse_unknown(book, DEFAULTS, f"{where}, [book]")
     values = {**DEFAULTS, **book}
@@ -139,7 +141,8 @@ def parse_settings(text: str, where: str) -> Settings:
     parcels = tuple(parcel_of(entry, where) for entry in _entries(document, "parcel", where))
     _refuse_twice([parcel.code for parcel in parcels], "parcel", where)
     detection = {str(code): detection_of(share, f"{where}, taxon {code}") for code, share in stated}
-    return Settings(**values, areas=areas, taxa=taxa, detection=detection, permits=permits, parcels=parcels)
+    intervals = intervals_of(_entries(document, "intervals", where, one=True)[0], where)
+    return Settings(**values, areas=areas, taxa=taxa, detection=detection, permits=permits, parcels=parcels, intervals=intervals)
 
 
 def _entries(document: dict[str, Any], word: str, where: str, one: bool = False) -> list[dict[str, Any]]:

@@ -10,9 +10,12 @@ import textwrap
 import time
 from pathlib import Path
 
+import duckdb
 import pytest
 from small_sheets import FINDS, ROOT, SITES, TODAY, VISITS, ids, load, sheets, state
 
+from pipeline.book.connection import FILE_NAME, open_book
+from pipeline.book.current import known_rows
 from pipeline.commands import run
 from pipeline.errors import RillbookError
 
@@ -157,3 +160,29 @@ def test_a_reader_sees_nothing_of_a_load_that_is_under_way(folder: Path) -> None
     assert time.monotonic() - started < 2
     assert slow.wait(timeout=30) == 0
     assert ids(folder)["finds"] == ["F1", "F2"]
+
+
+def test_a_book_without_the_keepers_tables_is_read_and_gets_them_when_written(folder: Path) -> None:
+    """A book of a version before water_tests and husbandry_events."""
+    load(folder)
+    with duckdb.connect(str(folder / FILE_NAME)) as connection:
+        for table in ("water_tests", "husbandry_events"):
+            for name in (table, f"current_{table}"):
+                connection.execute(f"DROP VIEW {name}")
+            connection.execute(f"DROP TABLE {table}_all")
+        for name in ("population", "medium", "since", "until"):
+            connection.execute("DROP VIEW IF EXISTS enclosures")
+            connection.execute("DROP VIEW IF EXISTS current_enclosures")
+            connection.execute(f"ALTER TABLE enclosures_all DROP COLUMN {name}")
+        connection.execute("CREATE VIEW current_enclosures AS SELECT * FROM enclosures_all")
+        connection.execute("CREATE VIEW enclosures AS SELECT * FROM current_enclosures")
+    with open_book(folder) as connection:
+        assert {table: len(frame) for table, frame in known_rows(connection).items()}["water_tests"] == 0
+    sheet = folder.parent / "enclosures.csv"
+    sheet.write_text("enclosure_id,taxon,population,life_stage,medium\nT1,GPOR,north,larva,water\n", encoding="utf-8")
+    tests = folder.parent / "water_tests.csv"
+    tests.write_text("test_id,enclosure_id,tested_on,ph\nW1,T1,2024-05-01,6.8\n", encoding="utf-8")
+    load(folder, [sheet, tests])
+    with open_book(folder) as connection:
+        assert connection.execute("SELECT population, medium FROM enclosures").fetchall() == [("north", "water")]
+        assert connection.execute("SELECT ph FROM water_tests").fetchall() == [(6.8,)]

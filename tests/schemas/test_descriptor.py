@@ -29,6 +29,8 @@ SOUND: dict[str, dict[str, str]] = {
     "availability": {"point_id": "p1", "visit_id": "v1", "microhabitat": "wet_rock", "rh_pct": "100"},
     "enclosures": {"enclosure_id": "e1", "taxon": "AAA", "life_stage": "larva", "volume_l": "40"},
     "loggers": {"logger_id": "l1", "site_id": "s1", "medium": "water", "height_or_depth_cm": "15"},
+    "water_tests": {"test_id": "w1", "enclosure_id": "e1", "tested_on": "2024-05-06", "ph": "6.8"},
+    "husbandry_events": {"event_id": "h1", "enclosure_id": "e1", "event_date": "2024-05-06", "event": "fed"},
     "logger_readings": {"logger_id": "l1", "read_at": "2024-05-06T04:15:00Z", "temp_c": "11.5"},
 }
 

@@ -21,7 +21,8 @@ def test_every_table_has_one_required_key_and_a_purpose() -> None:
 # The unit stands in the name as well (house rule 4); UNIT_ENDINGS says how each unit is spelt in a name.
 UNIT_ENDINGS = {
     "°C": "_c", "%": "_pct", "mm": "_mm", "cm": "_cm", "m": "_m", "m2": "_m2", "g": "_g",
-    "mg/L": "_mg_l", "µS/cm": "_us_cm", "min": "_minutes",
+    "mg/L": "_mg_l", "mg/L NH3-N": "_mg_l_n", "mg/L NO2-N": "_mg_l_n", "mg/L NO3-N": "_mg_l_n",
+    "mg/L CaCO3": "_mg_l_caco3", "µS/cm": "_us_cm", "min": "_minutes",
 }  # fmt: skip
 WITH_UNIT = [field for field in ALL_FIELDS if field.unit in UNIT_ENDINGS]
 WET_READINGS = [field for field in ALL_FIELDS if field.name in ("water_temp_c", "substrate_temp_c")]

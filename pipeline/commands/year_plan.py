@@ -1,0 +1,84 @@
+"""From the schedule that `rillbook targets` wrote to a plan of the year for one enclosure, as CSV and as a calendar."""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pandas as pd
+
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows
+from pipeline.checking import held_list
+from pipeline.commands.audit import OUT, asked_enclosures, read_targets, slug
+from pipeline.commands.report_files import Written
+from pipeline.errors import RillbookError
+from pipeline.settings import read_settings
+
+
+def write_year_plan(folder: Path, enclosure: str, year: int | None = None, today: date | None = None) -> Written:
+    """Write set points by week, with day length, for one enclosure.
+
+    Parameters
+    ----------
+    folder : Path
+        The book.
+    enclosure : str
+        Its code.
+    year : int, optional
+        The present one where it is not given.
+    today : date, optional
+        Day whose stage counts.
+
+    Returns
+    -------
+    Written
+
+    Raises
+    ------
+    RillbookError
+        No such enclosure, no medium, no targets, or the field tells no set point.
+    """
+    from pipeline.tanks.calendar import plan_calendar
+    from pipeline.tanks.day_lines import lines_of_days
+    from pipeline.tanks.page import write_bytes
+    from pipeline.tanks.stretch import Stretch, local_days, stages
+    from pipeline.tanks.year_plan import year_plan
+
+    settings, day = read_settings(folder), pd.Timestamp(today or datetime.now().date())
+    rows, _ = read_targets(folder / "out" / "targets.json", True)
+    path = folder / "out" / "schedule.csv"
+    if not path.exists():
+        raise RillbookError("there is no schedule.", "Run `rillbook targets` first.", str(path))
+    weeks = pd.read_csv(path, dtype={"population": "str"}).fillna({"population": ""})
+    with open_book(folder) as connection:
+        (here,) = asked_enclosures(current_rows(connection, "enclosures"), enclosure, day).to_dict("records")
+        events = connection.execute("SELECT * FROM husbandry_events WHERE enclosure_id = ?", [enclosure]).df()
+        latitude = connection.execute(
+            """SELECT round(avg(latitude)) FROM (
+              SELECT DISTINCT s.site_id, s.latitude AS latitude FROM sites s JOIN visits v USING (site_id) JOIN finds f USING (visit_id)
+              WHERE f.taxon = ? AND s.latitude IS NOT NULL)""",
+            [here["taxon"]],
+        ).fetchall()[0][0]
+    if not isinstance(here["medium"], str) or not here["medium"]:
+        raise RillbookError(f"enclosure {enclosure} has no medium.", "Fill in medium in its sheet and load it with --replace.")
+    whole = Stretch(day, day + pd.Timedelta(days=365), "UTC")
+    days = local_days(whole)
+    stage = stages(here["life_stage"], events[events["event_date"] <= day], days)
+    lines, used = lines_of_days(days, stage, rows, here, here["medium"], settings.taxa.set_index("code").loc[here["taxon"]])
+    plan = year_plan(
+        weeks, float(lines["ceiling"].min()), here, stage.iloc[0], year or day.year, math.nan if latitude is None else float(latitude)
+    )
+    if plan["set_point_c"].isna().all():
+        raise RillbookError(
+            f"the field tells no set point for {here['taxon']} {stage.iloc[0]} in {here['medium']}.", "Hold what the card says by month."
+        )
+    out, code = folder / "out" / OUT, slug(enclosure)
+    files = [
+        write_bytes(out / f"schedule_{code}.csv", held_list.for_spreadsheet(plan).to_csv(index=False, lineterminator="\n").encode("utf-8")),
+        write_bytes(out / f"schedule_{code}.ics", plan_calendar(enclosure, plan, datetime.now(UTC))),
+    ]
+    where = "" if latitude is None else f" Day length at latitude {abs(latitude):.0f}° {'N' if latitude >= 0 else 'S'}."
+    lamp = "It is a guide for lamps; common practice, no source: lights on for 8 to 9 hours."
+    return Written(files, {"schedule": plan}, [*used, f"The ceiling has the last word.{where} {lamp}"])
