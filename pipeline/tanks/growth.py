@@ -99,8 +99,8 @@ def _band(values: pd.Series) -> tuple[float, float, float]:
 def _words(value: float, n: int, low: float, high: float) -> str:
     if low != low:
         return f"{n} wild finds of this stage and month: too few for a band"
-    where = "below" if value < low else "above" if value > high else "within"
-    return f"{where} P10 to P90 of {n} wild finds of this stage and month"
+    where = "below P10" if value < low else "above P90" if value > high else "between P10 and P90"
+    return f"{where} of {n} wild finds of this stage and month"
 
 
 def sizes_by_month(wild: pd.DataFrame, stages: tuple[str, ...] = ("larva", "metamorph")) -> pd.DataFrame:

@@ -193,6 +193,12 @@ def test_caps() -> None:
         assert cap is None or (cap["value"] <= 22 and cap["kind"] == "judgement" and len(cap["note"]) > 40)
 
 
+def test_judgements_at_the_tank() -> None:
+    """Source: docs/method.md for the 2 h; the others are written out once more so that a slip in the table shows."""
+    expected = {"reading_age_most": 2, "still_most": 24, "day_known_least": 0.75, "audit_days": 30, "growth_finds_least": 10}
+    assert {name: limits.judgement(name) for name in expected} == expected
+
+
 def test_judgements_of_the_method() -> None:
     """The numbers of docs/method.md, written out once more so that a slip in the table shows."""
     expected = {
