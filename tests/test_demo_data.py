@@ -130,8 +130,17 @@ def test_every_planted_fault_stands_where_the_list_says(tables: dict[str, pd.Dat
         assert line.note
 
 
+# They hold a row against other rows of the book, or against a column map: their bad rows stand in tests/cases.
+NOT_PLANTED = {
+    "air_reading_copied", "animal_changed", "animal_twice", "apart_from_visit", "clock_half_missing", "date_last_year", "date_year_apart",
+    "several_readings", "site_code_alike", "substrate_reading_apart", "substrate_reading_copied", "visit_air_water_swapped",
+    "visit_reading_apart",
+}  # fmt: skip
+
+
 def test_every_rule_and_every_effect_is_planted(planted: pd.DataFrame) -> None:
-    assert set(planted["rule"]) == {rule.id for rule in RULES if rule.table in TABLES} | {fault.id for fault in COLUMN_FAULTS}
+    rules = {rule.id for rule in RULES if rule.table in TABLES} | {fault.id for fault in COLUMN_FAULTS}
+    assert not set(planted["rule"]) - rules and rules - set(planted["rule"]) == NOT_PLANTED
     assert not planted.duplicated(["table", "row_key", "rule"]).any()
     assert sorted(planted["fault_no"].astype(int).unique()) == list(range(1, planted["fault_no"].nunique() + 1))
     assert 40 <= planted["fault_no"].nunique() <= 50

@@ -105,7 +105,7 @@ VISIT_FAULTS = (
           lambda row, _: number(row, "water_temp_c") < 13.5 and row["visit_date"][5:7] in ("05", "06") and not row["wet_bulb_c"]
           and by_day(row)),
     Fault("visits", "visit_warm_water", "flag_exclude", "probe fell out of the water", lambda row: {"water_temp_c": "26.0"},
-          lambda row, around: number(row, "air_temp_c") > 20 and number(row, "water_temp_c") > 0 and around.bare, ("unexpected",)),
+          lambda row, around: number(row, "air_temp_c") > 20 and number(row, "water_temp_c") > 0 and around.bare, ("unexpected", "water_off_season")),
     Fault("visits", "no_effort", "flag", "no effort was written down", lambda row: {name: "" for name in EFFORT if name in row},
           lambda row, around: around.finds > 2),
     Fault("visits", "visit_too_long", "flag", "end written as if it were evening", lambda row: {"end_time": later(row["end_time"], 12)},
@@ -144,7 +144,7 @@ FIND_FAULTS = (
     Fault("finds", "adult_with_gills", "flag_exclude", "stage or gills ticked wrongly", lambda row: {"gills": "full"},
           lambda row, _: row["life_stage"] == "adult" and row["gills"] == "none"),
     Fault("finds", "warm_for_cool_stream", "flag_exclude", "probe warmed in the hand", lambda row: {"water_temp_c": "26.2"},
-          lambda row, _: row["life_stage"] == "larva" and number(row, "water_temp_c") > 14, ("unexpected",)),
+          lambda row, _: row["life_stage"] == "larva" and number(row, "water_temp_c") > 14, ("unexpected", "water_reading_apart")),
     Fault("finds", "egg_mass_with_svl", "flag", "length of the clutch written as SVL", lambda row: {"svl_mm": "20.0"},
           lambda row, _: row["life_stage"] == "egg_mass"),
     Fault("finds", "stage_near_overlap", "flag", "neither gills nor photo noted where size does not tell the stage",

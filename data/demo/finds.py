@@ -105,6 +105,25 @@ def _body(rng: np.random.RandomState, row: Row, kind: animals.Kind, visit: dict[
         row["photo"] = f"{row['find_id']}.jpg"
 
 
+def with_distinct_marks(rows: list[Row]) -> list[Row]:
+    """Give a mark of its own to a find whose mark stands at another animal: twice in a visit, or at both sexes."""
+    met: dict[str, tuple[set[str], set[str]]] = {}
+    made: dict[str, int] = {}
+    for row in rows:
+        mark = row["animal_id"]
+        if not mark:
+            continue
+        visits, sexes = met.setdefault(mark, (set(), set()))
+        sex = {row["sex"]} & {"female", "male"}
+        if row["visit_id"] in visits or (sex and sexes and sex != sexes):
+            made[mark] = made.get(mark, 0) + 1
+            row["animal_id"] = f"{mark}{'abcdefgh'[made[mark] - 1]}"
+            continue
+        visits.add(row["visit_id"])
+        sexes |= sex
+    return rows
+
+
 def _marked(rng: np.random.RandomState, row: Row, site_id: str, svl_mm: float, known: Marked) -> float:
     """Give the animal its mark, new or met before, and return its SVL."""
     pool = known.setdefault(f"{site_id} {row['taxon']}", [])

@@ -271,7 +271,7 @@ def generate() -> dict[str, str]:
     tables = {
         "sites": [place["row"] for place in places],
         "visits": [visit["row"] for visit in made],
-        "finds": all_finds(rng, made),
+        "finds": finds.with_distinct_marks(all_finds(rng, made)),
         "availability": points(rng, made),
     }
     planted = plant.plant(tables)
