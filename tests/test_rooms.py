@@ -12,6 +12,13 @@ ELSEWHERE = {
     "commands/": "steps of a command are run through tests/commands and tests/test_cli.py",
     "intake/": "steps from files to the book are run through tests/intake, tests/book and tests/checking",
     "__main__": "starts the command line; tests/test_wheel.py runs it from the installed package",
+    "tanks/": "steps of an audit are run through tests/tanks/test_audit.py, test_pages.py and test_demo_tanks.py",
+    "settings/intervals": "read with the other settings: tests/tanks/test_due.py",
+    "schemas/find_rules": "each rule has its bad row: tests/checking/test_check.py",
+    "schemas/site_and_visit_rules": "each rule has its bad row: tests/checking/test_check.py",
+    "schemas/rule": "what rules are made of: tests/schemas/test_rules.py",
+    "schemas/rule_figures": "what rules are made of: tests/schemas/test_rules.py",
+    "schemas/shared_masks": "what rules are made of: tests/schemas/test_rules.py",
     "checking/outcome": "declares what a check hands on",
     "book/absences": "views in SQL of whole loads: tests/checking/test_absences.py",
     "book/tables": "tables and views in SQL: tests/book/test_connection.py and its neighbours",
@@ -19,7 +26,9 @@ ELSEWHERE = {
     "schemas/air_and_water_frames": "declares shapes: all of them in tests/schemas/test_frame.py",
     "schemas/field_frames": "declares shapes: all of them in tests/schemas/test_frame.py",
 }
-MOST_LINES, MOST_MODULES = 300, 20
+MOST_LINES, MOST_MODULES = 300, 17
+# Fuller today: a folder that grows, or is no longer full, must be looked at here.
+FULL = {"commands": 20, "schemas": 22}
 # Longer today, to be emptied: a module that is no longer over must leave this list.
 TOO_LONG: set[str] = set()
 
@@ -57,5 +66,6 @@ def test_no_module_is_long_but_those_that_are_listed(root: Path) -> None:
 
 
 def test_no_folder_is_full(root: Path) -> None:
-    folders = [path.parent for path in modules(root).values()]
-    assert not [f"{folder}: {folders.count(folder)} modules" for folder in sorted(set(folders)) if folders.count(folder) > MOST_MODULES]
+    folders = [path.parent.name for path in modules(root).values()]
+    full = {folder: folders.count(folder) for folder in set(folders) if folders.count(folder) > MOST_MODULES}
+    assert full == FULL

@@ -105,7 +105,8 @@ VISIT_FAULTS = (
           lambda row, _: number(row, "water_temp_c") < 13.5 and row["visit_date"][5:7] in ("05", "06") and not row["wet_bulb_c"]
           and by_day(row)),
     Fault("visits", "visit_warm_water", "flag_exclude", "probe fell out of the water", lambda row: {"water_temp_c": "26.0"},
-          lambda row, around: number(row, "air_temp_c") > 20 and number(row, "water_temp_c") > 0 and around.bare, ("unexpected", "water_off_season")),
+          lambda row, around: number(row, "air_temp_c") > 20 and number(row, "water_temp_c") > 0 and around.bare,
+          ("unexpected", "water_off_season")),
     Fault("visits", "no_effort", "flag", "no effort was written down", lambda row: {name: "" for name in EFFORT if name in row},
           lambda row, around: around.finds > 2),
     Fault("visits", "visit_too_long", "flag", "end written as if it were evening", lambda row: {"end_time": later(row["end_time"], 12)},

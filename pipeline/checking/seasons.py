@@ -33,7 +33,7 @@ def season_apart(visits: pd.DataFrame) -> pd.Series:
     for _, group in read.groupby("site_id"):
         if len(group) <= SEASON_VISITS:
             continue
-        day, water = group["visit_date"].dt.dayofyear.to_numpy(dtype="float64"), group["water_temp_c"].to_numpy(dtype="float64")
+        day, water = group["visit_date"].dt.day_of_year.to_numpy(dtype="float64"), group["water_temp_c"].to_numpy(dtype="float64")
         for place, index in enumerate(group.index):
             away = np.abs(day - day[place])
             near = np.minimum(away, YEAR_DAYS - away) <= SEASON_DAYS

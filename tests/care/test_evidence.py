@@ -5,7 +5,7 @@ from __future__ import annotations
 
 def test_evidence(text: str) -> None:
     assert "291 readings at 436 animals" in text
-    assert "at 7 sites in 3 years (2019, 2020, 2021)" in text
+    assert "at 6 to 10 sites in 3 years (2019, 2020, 2021)" in text
     assert "±0.5 °C for 189 readings; accuracy not noted for 102 readings" in text
     assert (
         "19.4 °C, before the allowances" in text

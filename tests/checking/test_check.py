@@ -51,9 +51,10 @@ def test_every_rule_does_what_is_wanted_of_it() -> None:
 
 
 def test_every_rule_and_every_column_check_has_a_case() -> None:
-    assert {path.name.split(".")[0] for path in CASES.glob("*.csv")} == {rule.id for rule in RULES} | {one.id for one in COLUMN_FAULTS} | {
-        ROW_TOO_LONG
-    }
+    cases = {path.name.split(".")[0] for path in CASES.glob("*.csv")}
+    # a clock that lacks am or pm is known by a column map alone: tests/reading/test_values.py
+    of_columns = {one.id for one in COLUMN_FAULTS} - {"clock_half_missing"}
+    assert cases == {rule.id for rule in RULES} | of_columns | {ROW_TOO_LONG}
 
 
 @pytest.mark.parametrize("rule", sorted(EXPECTED))

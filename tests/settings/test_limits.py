@@ -203,7 +203,8 @@ def test_judgements_of_the_method() -> None:
     """The numbers of docs/method.md, written out once more so that a slip in the table shows."""
     expected = {
         "ctmax_margin": 12, "emergency_line": 22, "accuracy_default": 1.0, "daytime_half_range": 1.5, "daytime_peak_hour": 16,
-        "daytime_flat_depth": 20, "one_year": 1.0, "few_warm_months": 1.0, "warm_months_least": 3, "from_visit_only": 1.0,
+        "daytime_flat_depth": 20, "one_year": 1.0, "few_warm_months": 1.0, "warm_months_least": 3, "from_visit_only": 0.5,
+        "ceiling_over_act": 1.0,
         "thermostat_margin": 1.0, "act_line_step": 2.0, "floor_least": 1.0, "bound_percentile": 15, "floor_percentile": 85,
         "replicates": 2000, "p50_low_percentile": 2.5, "p50_high_percentile": 97.5, "p50_sites_least": 5, "p50_dates_least": 6,
         "month_share": 1 / 3, "rounding_a": 0.5, "rounding_b": 1, "rounding_c": 1, "spring_low_percentile": 10,
