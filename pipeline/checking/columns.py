@@ -66,7 +66,7 @@ def _failures(sheet: Sheet) -> list[tuple[int, str, float | None]]:
         return []
     names = tuple(name for name, declared in fields(sheet.table).items() if declared.required or sheet.typed[name].notna().any())
     try:
-        _model(sheet.table, names).validate(sheet.typed[list(names)], lazy=True)
+        _schema(MODELS[sheet.table], names).validate(sheet.typed[list(names)], lazy=True)
     except SchemaErrors as problem:
         cases = problem.failure_cases
     else:
@@ -85,9 +85,10 @@ def _failures(sheet: Sheet) -> list[tuple[int, str, float | None]]:
 
 
 @lru_cache(maxsize=256)
-def _model(table: str, names: tuple[str, ...]) -> Any:
-    """The model of a table for the fields that must be there or that hold anything; a check of an empty column says nothing."""
-    return MODELS[table].to_schema().select_columns(list(names))
+def _schema(model: Any, names: tuple[str, ...]) -> Any:
+    """The schema of a model for the fields that must be there or that hold anything; a check of an empty column says nothing."""
+    schema = model.to_schema()
+    return schema.select_columns([name for name in names if name in schema.columns])
 
 
 def _span_fault(table: str, name: str, number: float) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -85,12 +86,19 @@ def gather(table: str, sources: list[MappedSource]) -> Candidates:
         ways += [pairs, *one_ways]
         start += len(index)
     if not parts:
-        empty = pd.DataFrame({name: empty_column(field.kind, pd.RangeIndex(0)) for name, field in fields(table).items()})
-        blank = pd.DataFrame({name: pd.Series(dtype="str") for name in fields(table)})
-        columns = pd.DataFrame({"source": [], "row": [], "line": []}, dtype="int64")
-        return Candidates(table, empty, blank, blank, columns, _faults([]), _ways([]), ())
+        none = _nothing(table)
+        # each caller may write into its own
+        return replace(none, typed=none.typed.copy(), text=none.text.copy(), written=none.written.copy())
     one = Candidates(table, pd.concat(typed), pd.concat(text), pd.concat(written), pd.concat(origin), _faults(faults), _ways(ways), parts)
     return bring_together(one) if table == "visits" else one
+
+
+@cache
+def _nothing(table: str) -> Candidates:
+    empty = pd.DataFrame({name: empty_column(field.kind, pd.RangeIndex(0)) for name, field in fields(table).items()})
+    blank = pd.DataFrame({name: pd.Series(dtype="str") for name in fields(table)})
+    columns = pd.DataFrame({"source": [], "row": [], "line": []}, dtype="int64")
+    return Candidates(table, empty, blank, blank, columns, _faults([]), _ways([]), ())
 
 
 def _as_text(typed: pd.Series, kind: str, raw: pd.Series) -> pd.Series:
@@ -184,7 +192,8 @@ def _type(table: str, raw: pd.DataFrame, mapped: Mapped, index: pd.Index) -> tup
         typed = read_column(raw[name], field, mapped.styles.get(name, CANONICAL))
         columns[name] = typed.values
         faults += [pd.DataFrame({"row": index[mask], "field": name, "fault": fault}) for fault, mask in typed.faults.items()]
-        ways.append(_way(name, raw[name], typed.how, typed.at_least))
+        if typed.how.notna().any():
+            ways.append(_way(name, raw[name], typed.how, typed.at_least))
     frame = pd.DataFrame(columns, index=index)
     if table == "visits" and mapped.styles.get("visit_date", CANONICAL).evening:
         after_midnight = (frame["start_time"] < "12:00").fillna(False).astype(bool) & frame["visit_date"].notna()

@@ -99,10 +99,12 @@ def read_column(text: pd.Series, field: Field, style: Style = CANONICAL) -> Type
     }[field.kind]  # fmt: skip
     read = {one: reader(one, field, style) for one in unique}
     values = stripped.map({one: value for one, (value, _, _) in read.items()})
-    fault = stripped.map({one: problem for one, (_, problem, _) in read.items()})
-    how = stripped.map({one: words or np.nan for one, (_, _, words) in read.items()}).astype("str")
-    faults = {name: (fault == name).fillna(False).astype(bool) for name in sorted({problem for _, problem, _ in read.values() if problem})}
-    return Typed(_as_kind(values, field.kind), faults, how, (how == AT_LEAST).fillna(False).astype(bool))
+    # most columns have neither a fault nor a value that was worked out
+    problems = sorted({problem for _, problem, _ in read.values() if problem})
+    faults = {name: stripped.isin([one for one, (_, problem, _) in read.items() if problem == name]) for name in problems}
+    ways = {one: words for one, (_, _, words) in read.items() if words}
+    how = stripped.map(ways).astype("str") if ways else nothing
+    return Typed(_as_kind(values, field.kind), faults, how, how == AT_LEAST if ways else pd.Series(False, index=text.index))
 
 
 def empty_column(kind: str, index: pd.Index) -> pd.Series:
