@@ -41,6 +41,7 @@ def water_limits() -> pd.DataFrame:
     return _limits().copy()
 
 
+@cache
 def water_limit(quantity: str) -> float:
     """One number of `water_limits.csv` that holds for all taxa.
 

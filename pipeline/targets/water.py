@@ -65,8 +65,10 @@ def water_targets(readings: pd.DataFrame, left_out: pd.DataFrame, taxa: pd.DataF
     groups = pd.concat([readings[CELL], left_out[CELL]]).drop_duplicates().sort_values(CELL)
     groups = groups[groups["taxon"].isin(taxa["code"])]
     readings, left_out = _with_season(readings, settings), _with_season(left_out, settings)
+    used, unused = _by_row(readings), _by_row(left_out)
+    none, none_left = readings.iloc[:0], left_out.iloc[:0]
     rows = [
-        _row(key, season, quantity, _of(readings, key, season, quantity), _of(left_out, key, season, quantity))
+        _row(key, season, quantity, used.get((*key, season, quantity), none), unused.get((*key, season, quantity), none_left))
         for key in groups.itertuples(index=False, name=None)
         for season in SEASONS
         for quantity in UNITS
@@ -79,8 +81,8 @@ def _with_season(frame: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     return frame.assign(season=pd.Series(names, index=frame.index, dtype="str"))
 
 
-def _of(frame: pd.DataFrame, key: tuple[Any, ...], season: str, quantity: str) -> pd.DataFrame:
-    return frame[(frame[[*CELL, "season", "quantity"]] == [*key, season, quantity]).all(axis=1)]
+def _by_row(frame: pd.DataFrame) -> dict[tuple[Any, ...], pd.DataFrame]:
+    return dict(iter(frame.groupby([*CELL, "season", "quantity"])))
 
 
 def _row(key: tuple[Any, ...], season: str, quantity: str, values: pd.DataFrame, unused: pd.DataFrame) -> dict[str, Any]:
