@@ -64,7 +64,7 @@ def marked_cells(path: Path) -> dict[tuple[str, int, str], str]:
 
 
 def test_the_marked_copy_points_at_each_planted_fault_and_loads_after_repair(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
     before, out = path.read_bytes(), tmp_path / "marked.xlsx"
     report = run.check_files([path], today=TODAY, mark=out)
     assert path.read_bytes() == before
@@ -94,7 +94,7 @@ def test_the_marked_copy_points_at_each_planted_fault_and_loads_after_repair(fol
 
 
 def test_the_copy_keeps_drop_downs_names_notes_and_formulas(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
     made = openpyxl.load_workbook(path)
     finds = made["finds"]
     note = finds.cell(BLANK_ROW, columns(finds)["water_temp_c"])
@@ -103,7 +103,7 @@ def test_the_copy_keeps_drop_downs_names_notes_and_formulas(folder: Path, tmp_pa
     own["A1"], own["A2"] = "sum", 3
     made.save(path)
     _formula(path, "my own", "B2", "A2*2", "6")
-    blank, out = folder / "out" / "book.xlsx", tmp_path / "marked.xlsx"
+    blank, out = folder / "out" / "private" / "book.xlsx", tmp_path / "marked.xlsx"
     run.check_files(folder, [path], today=TODAY, mark=out)
     copied = openpyxl.load_workbook(out)
     assert copied["my own"]["B2"].value == "=A2*2"
@@ -137,7 +137,7 @@ def _formula(path: Path, sheet: str, place: str, formula: str, result: str) -> N
 
 
 def test_a_marked_copy_that_is_marked_again_shows_what_is_wrong_now(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
     run.check_files(folder, [path], today=TODAY, mark=tmp_path / "first.xlsx")
     mended = filled(tmp_path / "first.xlsx", {"finds": [{"water_temp_c": 14}]}, tmp_path / "mended.xlsx")
     run.check_files(folder, [mended], today=TODAY, mark=tmp_path / "second.xlsx")
@@ -147,7 +147,7 @@ def test_a_marked_copy_that_is_marked_again_shows_what_is_wrong_now(folder: Path
 
 
 def test_no_file_is_ever_overwritten(folder: Path, tmp_path: Path) -> None:
-    path = filled(folder / "out" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
     other = tmp_path / "other.xlsx"
     other.write_text("mine")
     for out in (path, other):
@@ -167,7 +167,7 @@ def test_no_file_is_ever_overwritten(folder: Path, tmp_path: Path) -> None:
     ],
 )
 def test_what_cannot_be_marked(folder: Path, tmp_path: Path, files: list[str], out: str, message: str) -> None:
-    filled(folder / "out" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
+    filled(folder / "out" / "private" / "book.xlsx", GOOD, tmp_path / "filled.xlsx")
     with pytest.raises(RillbookError, match=message):
         run.check_files(folder, [tmp_path / name for name in files], today=TODAY, mark=tmp_path / out)
     assert not (tmp_path / out).exists()
@@ -175,7 +175,7 @@ def test_what_cannot_be_marked(folder: Path, tmp_path: Path, files: list[str], o
 
 def test_a_copy_that_would_lose_a_cell_is_not_left_behind(folder: Path, tmp_path: Path) -> None:
     """A day number below zero under a date format: the copying library makes an error of it."""
-    path = filled(folder / "out" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
+    path = filled(folder / "out" / "private" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
     made = openpyxl.load_workbook(path)
     cell = made["finds"].cell(BLANK_ROW, columns(made["finds"])["remarks"])
     cell.value, cell.number_format = -5000000, "yyyy-mm-dd"

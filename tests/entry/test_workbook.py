@@ -132,7 +132,7 @@ def test_a_workbook_in_fahrenheit(folder: Path, tmp_path: Path) -> None:
     made = openpyxl.load_workbook(path)
     made["finds"].cell(1, columns(made["finds"])["water_temp_c"]).value = "water_temp_c (°F)"
     made.save(path)
-    run.load_files([path], today=TODAY)
+    run.load_files(folder, [path], today=TODAY)
     # 58 °F is 14.44 °C by the definition of the scale
     assert known(folder, "finds").set_index("find_id")["water_temp_c"]["F1"] == pytest.approx(14.444, abs=0.001)
 

@@ -16,6 +16,7 @@ from map_books import (
 from pipeline.errors import RillbookError
 from pipeline.maps import parts as map_parts
 from pipeline.maps.frames import exact_cells
+from pipeline.publishing import protect
 
 
 def test_a_flag_that_nobody_settled_takes_a_find_out_of_its_stage_and_its_reading_off_the_map():
@@ -24,7 +25,8 @@ def test_a_flag_that_nobody_settled_takes_a_find_out_of_its_stage_and_its_readin
     known["finds"] = known["finds"].assign(in_doubt=True)
     cells = finds_of(exact_cells(known, SETTINGS.taxa))
     assert set(cells["layer"]) == {"in_doubt"} and cells["n_readings"].sum() == 0 and cells["n_finds"].sum() == 6
-    doubts = map_parts.public_doubts({"visits": (), "finds": set(frames[2]["find_id"])}, KEY)
+    _, withheld = protect.public_rows(protect.BookRows(*frames), SETTINGS, KEY, {})
+    doubts = map_parts.public_doubts({"visits": (), "finds": set(frames[2]["find_id"])}, withheld.codes)
     shown = parts_of(frames, doubts=doubts)
     assert set(finds_of(shown.cells)["layer"]) == {"in_doubt"} and finds_of(shown.cells)["n_readings"].sum() == 0
     assert any("nobody has settled" in note for note in shown.facts["notes"]) and shown.pattern.empty
