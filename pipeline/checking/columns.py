@@ -65,8 +65,9 @@ def _failures(sheet: Sheet) -> list[tuple[int, str, float | None]]:
     if sheet.typed.empty:
         return []
     names = tuple(name for name, declared in fields(sheet.table).items() if declared.required or sheet.typed[name].notna().any())
+    model: Any = MODELS[sheet.table]
     try:
-        _schema(MODELS[sheet.table], names).validate(sheet.typed[list(names)], lazy=True)
+        _schema(model, names).validate(sheet.typed[list(names)], lazy=True)
     except SchemaErrors as problem:
         cases = problem.failure_cases
     else:

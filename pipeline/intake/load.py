@@ -109,7 +109,7 @@ def load_files(
         progress("storing")
         store_checked(connection, load_id, checked, account, changes.same)
         settle_items(connection, load_id, typed_repairs(tables))
-        notes += absence_notes(connection)
+        notes += absence_notes(connection, said_nothing=account.rows.get("no_find", 0) + account.cells.get("no_find", 0))
     return report_of(checked, account, settled, changes=changes, load_id=load_id, notes=notes)
 
 

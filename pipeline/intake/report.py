@@ -123,11 +123,16 @@ def nothing_done(notes: list[str]) -> Report:
     return Report(None, no_reasons(), no_reasons(), notes=notes)
 
 
-def absence_notes(connection: Any) -> list[str]:
+def absence_notes(connection: Any, said_nothing: int = 0) -> list[str]:
     """What the book states of absence, and what it does not; nothing where no visit says what it looked for and that it counted all."""
     stated, silent = absence_counts(connection)
     if not stated and not silent:
-        return []
+        if not said_nothing:
+            return []
+        return [
+            "No zero and no word for nothing found became an absence: no visit says both what it looked for (target_taxa) and that it "
+            "counted every animal (all_counted)."
+        ]
     note = f"The book states {stated} absences: taxa that a visit looked for, counting every animal, and did not find."
     if silent:
         number = sum(silent.values())
