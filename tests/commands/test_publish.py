@@ -515,8 +515,8 @@ def test_no_other_public_page_or_picture_gives_a_place_away(demo):
         if name.endswith(".png"):
             assert not [chunk for chunk in ("tEXt", "iTXt", "zTXt", "eXIf") if chunk in text and "Software" not in text], name
             continue
-        # a page of the keeper's own tank has clock times of its own
-        clocks = {word for word in words if re.fullmatch(r"\d\d:\d\d", word)} if name.startswith("out/tanks/") else set()
+        # a page of the keeper's own tank has days and clock times of its own
+        clocks = {word for word in words if re.fullmatch(r"\d\d:\d\d|\d{4}-\d\d-\d\d", word)} if name.startswith("out/tanks/") else set()
         assert not set(re.findall(r"[\w:.-]+", text)) & (words - clocks), name
         assert not [word for word in words if not re.fullmatch(r"[\w:.-]+", word) and word in text], name
         near = {number for number in re.findall(r"(?<![\d.])\d+\.\d{3,}", text) if any(number.startswith(one[:-1]) for one in written)}

@@ -66,7 +66,7 @@ def marked_cells(path: Path) -> dict[tuple[str, int, str], str]:
 def test_the_marked_copy_points_at_each_planted_fault_and_loads_after_repair(folder: Path, tmp_path: Path) -> None:
     path = filled(folder / "out" / "private" / "book.xlsx", planted(), tmp_path / "filled.xlsx")
     before, out = path.read_bytes(), tmp_path / "marked.xlsx"
-    report = run.check_files([path], today=TODAY, mark=out)
+    report = run.check_files(folder, [path], today=TODAY, mark=out)
     assert path.read_bytes() == before
     reasons = pd.concat([report.held, report.flags])
     comments = marked_cells(out)
