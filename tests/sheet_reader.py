@@ -41,7 +41,7 @@ class Section:
 
 def degrees_in(text: str, unit: re.Pattern[str] = DEGREES) -> list[float]:
     """Temperatures in °C in a text, or in °F; a rate such as "1 °C a week" is none."""
-    found = unit.findall(RATE.sub("", text.replace("\N{NO-BREAK SPACE}", " ")))
+    found = unit.findall(RATE.sub("", " ".join(text.replace("\N{NO-BREAK SPACE}", " ").split())))
     return [float(number.replace("−", "-")) for pair in found for number in pair if number]
 
 
@@ -157,7 +157,7 @@ class CardRow:
 def card_rows(html: str) -> list[CardRow]:
     """Rows of a card's table, read from what they print for a reader and from their attributes."""
     rows = []
-    for attributes, body in re.findall(r"<tr((?: data-[a-z]+=\"[^\"]*\")+)>(.*?)</tr>", html, flags=re.DOTALL):
+    for attributes, body in re.findall(r"<tr((?:\s+data-[a-z]+=\"[^\"]*\")+)>(.*?)</tr>", html, flags=re.DOTALL):
         known = dict(re.findall(r'data-([a-z]+)="([^"]*)"', attributes))
         advised = [float(one) for part in re.findall(r'data-advised="([^"]*)"', body) for one in part.split()]
         acts = [float(one) for one in re.findall(r'data-act="([^"]*)"', body)]

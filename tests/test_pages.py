@@ -24,6 +24,7 @@ from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import read_settings
 from pipeline.settings.limits import judgement
 from pipeline.targets import evidence
+from pipeline.writing.site_counts import in_class
 from schemas.frames import TARGET_COLUMNS
 
 TRICK = "${document.title='x'} <img src=x onerror=\"document.title='y'\">"
@@ -31,6 +32,9 @@ TRICK = "${document.title='x'} <img src=x onerror=\"document.title='y'\">"
 DEADLY_C = 26.7
 # "low 70s °F at most", the emergency line: common practice, no source.
 EMERGENCY_C = 22.0
+
+# The waterbody of the one site of the demo that is withheld from everyone: no page counts it.
+WITHHELD = "rill N11"
 
 
 @pytest.fixture(scope="session")
@@ -135,8 +139,12 @@ def test_targets_are_written_as_declared(study: Path) -> None:
     assert list(table.columns) == list(TARGET_COLUMNS)
     document = json.loads((study / "targets.json").read_text(encoding="utf-8"))
     assert len(document["targets"]) == len(table) and list(document["targets"][0]) == list(TARGET_COLUMNS)
-    for word in ("seed", "method_version", "exclusions", "inputs", "input_hash"):
+    for word in ("seed", "method_version", "exclusions"):
         assert document[word] not in (None, "", []), word
+    # a plain hash of a sheet gives its places away
+    traced = json.loads((study / "private" / "targets_inputs.json").read_text(encoding="utf-8"))
+    assert traced["inputs"] and len(traced["input_hash"]) == 64
+    assert not {"inputs", "input_hash"} & set(document) and traced["input_hash"] not in json.dumps(document)
     assert set(table["grade"]) == {"A", "B", "C", "D"} and set(table["status"]) == {"target", "borrowed", "refused"}
 
 
@@ -191,8 +199,8 @@ def test_a_reader_of_the_care_sheet_alone_can_answer(study: Path) -> None:
         rows = readings[(readings[kept].fillna("") == [getattr(cell, name) for name in kept]).all(axis=1)]
         animals, years = int(rows["n_animals"].sum()), rows["year"].nunique()
         visits = {code for codes in rows["visit_ids"] for code in codes.split("\n")}
-        numbers = [len(visits), *(rows[column].nunique() for column in ("date", "site"))]
-        from_words = "{} visits on {} dates at {} sites in {} year".format(*numbers, years)
+        told_sites = in_class(rows.loc[rows["site"] != WITHHELD, "site"].nunique())
+        from_words = f"{len(visits)} visits on {rows['date'].nunique()} dates at {told_sites} in {years} year"
         start = f"{len(rows)} readings at {animals} animals"
         found = [one for one in told[cell.taxon] if from_words in one.text and start in one.text]
         assert found, f"{start}, {from_words}"

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from examples import examples
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
@@ -289,7 +290,8 @@ def cell(table: str, name: str) -> st.SearchStrategy[str]:
 ROWS_EACH = 4
 OURS = {table: [name for name, field in fields(table).items() if not field.derived] for table in LOADED}
 CELLS_EACH = ROWS_EACH * sum(len(names) for names in OURS.values())
-EXAMPLES = -(-10_000 // CELLS_EACH)
+CELLS = examples(10_000, 3_000)
+EXAMPLES = -(-CELLS // CELLS_EACH)
 SOUND = {
     "sites": {"habitat": "stream"},
     "visits": {"site_id": "S0", "visit_date": "2024-05-31", "protocol": "visual_encounter"},
@@ -401,9 +403,10 @@ def generated_cells_end_well(frames: dict[str, pd.DataFrame], settings_of_book: 
 
 
 @pytest.mark.slow
-def test_ten_thousand_generated_cells_are_read_or_held_back_and_never_changed_in_silence(settings_of_book: Settings) -> None:
+def test_generated_cells_are_read_or_held_back_and_never_changed_in_silence(settings_of_book: Settings) -> None:
+    """Ten thousand cells in a full run."""
     SEEN.update(dict.fromkeys(SEEN, 0))
     generated_cells_end_well(settings_of_book=settings_of_book)
-    assert SEEN["cells"] >= 10_000, SEEN
+    assert SEEN["cells"] >= CELLS, SEEN
     # the cells are not all of one fate
-    assert min(SEEN["stored"], SEEN["held"], SEEN["converted"]) > 300, SEEN
+    assert min(SEEN["stored"], SEEN["held"], SEEN["converted"]) > 0.03 * CELLS, SEEN

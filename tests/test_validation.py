@@ -65,7 +65,8 @@ def test_campaigns_are_drawn_as_their_design_says(invented: pd.DataFrame, design
         plain = campaign["value"] - cycle - design.reads_warm
         assert plain.tolist() == pytest.approx(lookup.loc[list(zip(campaign["site"], campaign["date"], strict=True))].tolist(), abs=1e-9)
         assert campaign["hour"].between(*(design.hours or (22, 22))).all()
-        Readings.validate(validate_bound.as_readings(campaign, 0.05)[list(Readings.to_schema().columns)])
+        made = validate_bound.as_readings(campaign, 0.05)
+        Readings.validate(made[[name for name in Readings.to_schema().columns if name in made]])
         if design.warm_half:
             means = series.groupby("site")["value"].mean()
             assert set(campaign["site"]) <= set(means.nlargest(len(means) // 2).index)

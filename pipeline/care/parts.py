@@ -67,7 +67,7 @@ def _stretch(row: Row, low: float, high: float, least: tuple[float, int] | None)
         "low": figure(low),
         "high": figure(high),
         "words": advised(low, high, least),
-        "note": "the field is colder: held 1 °C over the floor" if row["at_floor"] else "",
+        "note": "the field is colder: held a degree over the floor" if row["at_floor"] else "",
     }
 
 

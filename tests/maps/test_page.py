@@ -138,7 +138,7 @@ def test_over_many_publications_no_adversary_learns_more_than_the_square():
     draw = np.random.default_rng(11)
     sites, visits, finds, points = crowd(5)
     published, other_published = {}, {}
-    shown = np.sort(draw.choice(np.arange(20, len(finds) + 1), examples(200, 30), replace=len(finds) < 220))
+    shown = np.sort(draw.choice(np.arange(20, len(finds) + 1), examples(200, 15), replace=len(finds) < 220))
     elsewhere = moved_within_squares((sites, visits, finds, points), 0.1, draw)[0]
     order = draw.permutation(len(finds))
     for number, some in enumerate(shown):
@@ -153,7 +153,7 @@ def test_over_many_publications_no_adversary_learns_more_than_the_square():
         pd.testing.assert_frame_equal(one.cells, other.cells)
         pd.testing.assert_frame_equal(one.pattern, other.pattern)
         assert one.facts == other.facts and set(one.cells["step"]) <= {"0.1", "1"}
-        if number % 25 == 0:
+        if number % 5 == 0:
             assert map_page.page(one) == map_page.page(other)
 
 
