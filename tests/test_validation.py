@@ -98,7 +98,7 @@ def test_the_bound_alone_is_what_targets_print(invented: pd.DataFrame) -> None:
         winter = readings.head(5).assign(month=1, date=pd.Timestamp("2020-01-05"), value=3.0).astype(readings.dtypes.to_dict())
         row = targets(pd.concat([readings, winter]), settings.taxa, settings).query("month == 'warm'").iloc[0]
         found = dataclasses.asdict(warm_season(pd.concat([readings, winter]), settings))
-        assert found == {name: row[name] for name in found} and found["allowance"] >= 0.5
+        assert found == {name: row[name] for name in found} and found["allowance"] >= 0.5 - 1e-9
 
 
 def test_readings_of_two_groups_have_no_bound(invented: pd.DataFrame) -> None:
