@@ -339,7 +339,8 @@ def test_the_small_run_agrees_with_the_page(real_run: Ran) -> None:
     """Within three binomial standard errors of 60 campaigns, around the page's share; no allowance mends a survey of the warm half."""
     assert "uses **real series**" in real_run.words("The series") and "138 streams" in real_run.words("The series")
     small = small_runs(real_run)
-    for name in ("too warm, bound alone %", "too warm, with allowances %", "interval of P50 holds %"):
+    # the page's shares "with allowances" are of version 1 of the method, and the page says so: they are held to no run of version 2
+    for name in ("too warm, bound alone %", "interval of P50 holds %"):
         told = small[name][small[name]["page"].str.contains("±")]
         assert len(told) >= 5
         for page, here in told.itertuples(index=False):

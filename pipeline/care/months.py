@@ -145,7 +145,7 @@ def floor_words(floor: float | None, months: list[Row], facts: Mapping[str, Any]
     measured = [row for row in months if row["low"] is not None]
     if not measured:
         return "No floor: too little was read."
-    lowest = min(measured, key=lambda row: (row["low"], row["high"]))
+    lowest = min(measured, key=lambda row: (row["low"], row["low_f"], row["high"]))
     cold = {int(month) for month in facts.get("cold_months", DEFAULTS["cold_months"])}
     some = any(row["number"] in cold and row["kind"] != "empty" for row in months)
     winter = "too little was read in winter for a floor" if some else "winter unknown"
