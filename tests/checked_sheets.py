@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 import pandas as pd
@@ -34,8 +35,16 @@ def base() -> list[Path]:
     return [CASES / "base" / f"{table}.csv" for table in LOADED]
 
 
+@cache
+def mapped_base() -> tuple[MappedSource, ...]:
+    """The base book read once: most cases stand beside it."""
+    return tuple(mapped(base()))
+
+
 def run(paths: list[Path], book: Settings, known: dict[str, pd.DataFrame] | None = None) -> Checked:
-    return check.check(mapped(paths), book, known or empty(), TODAY)
+    more = paths[len(LOADED) :] if paths[: len(LOADED)] == base() else None
+    sources = mapped(paths) if more is None else [*mapped_base(), *(mapped(more) if more else [])]
+    return check.check(sources, book, known or empty(), TODAY)
 
 
 def write(folder: Path, **sheets: str) -> list[Path]:

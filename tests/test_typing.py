@@ -290,7 +290,7 @@ def cell(table: str, name: str) -> st.SearchStrategy[str]:
 ROWS_EACH = 4
 OURS = {table: [name for name, field in fields(table).items() if not field.derived] for table in LOADED}
 CELLS_EACH = ROWS_EACH * sum(len(names) for names in OURS.values())
-CELLS = examples(10_000, 3_000)
+CELLS = examples(10_000, 2_000)
 EXAMPLES = -(-CELLS // CELLS_EACH)
 SOUND = {
     "sites": {"habitat": "stream"},

@@ -339,7 +339,7 @@ ROWS = st.lists(
 )
 
 
-@settings(max_examples=examples(10, 4), suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=examples(10, 3), suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(ROWS, st.data())
 def test_absences_never_rise_by_losing_dismissing_or_undoing_rows(
     tmp_path_factory: pytest.TempPathFactory, finds: list, data: st.DataObject
@@ -381,7 +381,7 @@ def test_absences_never_rise_by_losing_dismissing_or_undoing_rows(
 CELLS = st.sampled_from(["0", "1", "3", "NA", "", "x", "nc"])
 
 
-@settings(max_examples=examples(10, 4), suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=examples(10, 3), suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.tuples(CELLS, CELLS, CELLS), min_size=1, max_size=4))
 def test_only_zeros_of_a_wide_row_make_absences(tmp_path_factory: pytest.TempPathFactory, rows: list[tuple[str, str, str]]) -> None:
     """The absences of a wide sheet are those of which every column says zero; every cell has its fate."""

@@ -47,7 +47,7 @@ def sheet(draw: st.DrawFn, table: str) -> SourceTable:
 
 
 @given(st.tuples(*(sheet(table) for table in LOADED)), st.booleans())
-@settings(max_examples=examples(40, 6), suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@settings(max_examples=examples(40, 4), suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 def test_accounting_closes(tables: tuple[SourceTable, ...], with_base: bool) -> None:
     book = read_settings(CASES / "base")
     every = [*(read.read_files(base()) if with_base else []), *tables]

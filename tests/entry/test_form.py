@@ -13,6 +13,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from examples import FULL
 from form_pages import (
     FINDS,
     HEADER,
@@ -69,7 +70,7 @@ def test_same_book_same_page_and_no_name_leads_out_of_the_script(folder: Path) -
 
 @pytest.mark.browser
 @pytest.mark.slow
-@pytest.mark.parametrize("width", [1280, 375])
+@pytest.mark.parametrize("width", [1280, 375] if FULL else [375])
 def test_a_visit_by_keyboard_alone_is_typed_reloaded_saved_and_loaded(
     folder: Path, opened: Opened, capsys: pytest.CaptureFixture[str], width: int
 ) -> None:
@@ -363,7 +364,7 @@ def served(folder: Path) -> Iterator[str]:
 
 @pytest.mark.browser
 @pytest.mark.slow
-@pytest.mark.parametrize("width", [1280, 375])
+@pytest.mark.parametrize("width", [1280, 375] if FULL else [375])
 def test_served_form_shows_a_fault_at_its_cell_and_loads_the_visit(folder: Path, served: str, browser: Any, width: int) -> None:
     from playwright.sync_api import expect
 

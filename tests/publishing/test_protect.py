@@ -291,7 +291,7 @@ def moved(seed: int, some_sites, visits, finds, steps):
 
 # In a full run 100 books are published three times: 200 times something is published again.
 @pytest.mark.slow
-@settings(max_examples=examples(100, 12))
+@settings(max_examples=examples(100, 8))
 @given(st.integers(0, 2**32))
 def test_no_number_of_publications_places_a_site_finer_than_its_square(seed):
     book = invented(seed)

@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from examples import examples
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from survey_rows import CASES, REPAIR, SURVEY, corrections, rows, survey
@@ -211,7 +212,7 @@ documents = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(300, 100), suppress_health_check=[HealthCheck.too_slow])
 @given(documents)
 def test_any_document_is_refused_in_words_or_every_text_of_it_is_there(document: dict[str, Any]) -> None:
     try:

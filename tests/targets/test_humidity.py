@@ -164,7 +164,7 @@ STUDIES = st.builds(
     seed=st.integers(0, 2**31), sites=st.integers(1, 8), dates=st.integers(3, 16), years=st.integers(1, 3),
     level=st.sampled_from([60.0, 80.0, 90.0, 97.0]), spread=st.sampled_from([0.0, 5.0, 15.0]),
 )  # fmt: skip
-many = hypothesis_settings(max_examples=examples(40, 12), suppress_health_check=[HealthCheck.too_slow])
+many = hypothesis_settings(max_examples=examples(40, 6), suppress_health_check=[HealthCheck.too_slow])
 
 
 @many
@@ -226,7 +226,7 @@ def test_a_named_person_may_take_the_drier_figure() -> None:
     assert taken["deficit"].tolist() == first["deficit"].tolist() and none.empty
 
 
-@hypothesis_settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@hypothesis_settings(max_examples=examples(12, 5), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.integers(0, 2**31), st.sampled_from([0.3, 1.0]), st.sampled_from(["psychrometer", "elevation_m", "both"]))
 def test_blanked_instrument_or_elevation_in_the_book_dries_nothing(seed: int, share: float, what: str) -> None:
     rng = np.random.default_rng(seed)

@@ -119,7 +119,7 @@ STUDIES = st.builds(
     visit_readings=st.sampled_from([0.0, 0.3, 1.0]),
 )
 MASKS = st.tuples(st.integers(0, 2**32), st.sampled_from([0.02, 0.3, 0.8, 1.0]))
-many = settings(max_examples=examples(40, 12), suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+many = settings(max_examples=examples(40, 6), suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 
 
 def derive(readings: pd.DataFrame, **words: Any) -> pd.DataFrame:
@@ -222,7 +222,7 @@ def test_fewer_visits_print_nothing_warmer_than_was_published(value: Study, mask
         pd.testing.assert_frame_equal(again, held)
 
 
-@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(10, 4), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.integers(0, 2**32), st.sampled_from([0.3, 1.0]), st.sampled_from(["start_time", "end_time", "found_at", "all"]))
 def test_blanked_clocks_in_the_book_warm_nothing(seed: int, share: float, what: str) -> None:
     """The same from the book on: without clock times equal values of a day become one reading, and that must not help either."""

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from examples import examples
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from typed_readings import CELL, finished
@@ -254,7 +255,7 @@ STUDIES = st.builds(
     noise=st.sampled_from([0.3, 1.5, 3.0]),
     level=st.sampled_from([7.0, 10.0, 14.0]),
 ).filter(len)
-many = settings(max_examples=15, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+many = settings(max_examples=examples(15, 6), suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 
 
 def assert_safe(days: pd.DataFrame, rows: pd.DataFrame) -> None:
