@@ -18,6 +18,7 @@ from pipeline.commands.derive import refuse_empty
 from pipeline.errors import RillbookError
 from pipeline.intake.report import Progress, silent
 from pipeline.settings import Settings, read_settings
+from pipeline.writing.files import write_files
 
 if TYPE_CHECKING:
     from pipeline.tanks.audit import Audit
@@ -192,7 +193,7 @@ def _write(folder: Path, one: Audit, settings: Settings, about: dict[str, Any]) 
     from pipeline.tanks.calendar import due_calendar
     from pipeline.tanks.due import due_at
     from pipeline.tanks.figures import day_table, spell_table
-    from pipeline.tanks.page import write_audit_page, write_bytes
+    from pipeline.tanks.page import write_audit_page
 
     out, code = folder / "out" / OUT, slug(str(one.enclosure["enclosure_id"]))
     name = settings.taxa.set_index("code").at[one.enclosure["taxon"], "scientific_name"]
@@ -202,16 +203,13 @@ def _write(folder: Path, one: Audit, settings: Settings, about: dict[str, Any]) 
     files = [
         write_audit_page(out / f"audit_{code}.html", one, name, about, due),
         write_beside_page(out / f"beside_{code}.html", one, name, about, due),
-        write_bytes(out / f"due_{code}.ics", due_calendar(str(one.enclosure["enclosure_id"]), due, datetime.now(UTC))),
     ]
-    for what, frame in (("days", day_table(one)), ("spells", spell_table(one)), ("water", one.water), ("growth", about["grown"][0])):
-        path = out / f"audit_{code}_{what}.csv"
-        try:
-            held_list.for_spreadsheet(frame).to_csv(path, index=False, encoding="utf-8", lineterminator="\n")
-        except OSError as problem:
-            raise RillbookError(f"the table cannot be written ({problem.strerror}).", "Close it in other programs.", str(path)) from None
-        files.append(path)
-    return files
+    tables = {"days": day_table(one), "spells": spell_table(one), "water": one.water, "growth": about["grown"][0]}
+    more: dict[Path, str | bytes | None] = {
+        out / f"due_{code}.ics": due_calendar(str(one.enclosure["enclosure_id"]), due, datetime.now(UTC)),
+        **{out / f"audit_{code}_{what}.csv": held_list.csv_text(frame) for what, frame in tables.items()},
+    }
+    return [*files, *write_files(more, "the tables")]
 
 
 def as_document(one: Audit) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from pipeline.commands.audit import OUT, asked_enclosures, read_targets, slug
 from pipeline.commands.report_files import Written
 from pipeline.errors import RillbookError
 from pipeline.settings import read_settings
+from pipeline.writing.files import write_files
 
 
 def write_year_plan(folder: Path, enclosure: str, year: int | None = None, today: date | None = None) -> Written:
@@ -42,7 +43,6 @@ def write_year_plan(folder: Path, enclosure: str, year: int | None = None, today
     """
     from pipeline.tanks.calendar import plan_calendar
     from pipeline.tanks.day_lines import lines_of_days
-    from pipeline.tanks.page import write_bytes
     from pipeline.tanks.stretch import Stretch, local_days, stages
     from pipeline.tanks.year_plan import year_plan
 
@@ -75,10 +75,11 @@ def write_year_plan(folder: Path, enclosure: str, year: int | None = None, today
             f"the field tells no set point for {here['taxon']} {stage.iloc[0]} in {here['medium']}.", "Hold what the card says by month."
         )
     out, code = folder / "out" / OUT, slug(enclosure)
-    files = [
-        write_bytes(out / f"schedule_{code}.csv", held_list.for_spreadsheet(plan).to_csv(index=False, lineterminator="\n").encode("utf-8")),
-        write_bytes(out / f"schedule_{code}.ics", plan_calendar(enclosure, plan, datetime.now(UTC))),
-    ]
+    made: dict[Path, str | bytes | None] = {
+        out / f"schedule_{code}.csv": held_list.csv_text(plan),
+        out / f"schedule_{code}.ics": plan_calendar(enclosure, plan, datetime.now(UTC)),
+    }
+    files = write_files(made, "the plan")
     where = "" if latitude is None else f" Day length at latitude {abs(latitude):.0f}° {'N' if latitude >= 0 else 'S'}."
     lamp = "It is a guide for lamps; common practice, no source: lights on for 8 to 9 hours."
     return Written(files, {"schedule": plan}, [*used, f"The ceiling has the last word.{where} {lamp}"])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import secrets
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
@@ -12,6 +11,7 @@ from pathlib import Path
 from pipeline.errors import RillbookError
 from pipeline.formulas.grid_squares import Square
 from pipeline.publishing.shown import Shown, square_of
+from pipeline.writing.files import write_files
 
 PUBLISHED = Path("out", "publish")
 MEMORY = "published.json"
@@ -128,13 +128,5 @@ def remember(folder: Path, memory: Memory, now: Mapping[str, Shown]) -> None:
         "history": {site: [asdict(one) for one in every] for site, every in sorted(history.items())},
         "allowed": memory.allowed,
     }
-    path = folder / MEMORY
-    new = path.with_suffix(".new")
-    try:
-        descriptor = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-        with os.fdopen(descriptor, "w", encoding="utf-8", newline="\n") as file:
-            file.write(json.dumps(document, indent=1, ensure_ascii=False) + "\n")
-        os.chmod(new, 0o600)
-        os.replace(new, path)
-    except OSError as problem:
-        raise RillbookError(f"the file cannot be written ({problem.strerror}).", "Check the folder's rights.", str(path)) from None
+    text = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+    write_files({folder / MEMORY: text}, "the file", "Check the folder's rights.", private=True)

@@ -20,6 +20,7 @@ from pipeline.formulas.places import place_figures
 from pipeline.publishing.joint import joint_classes
 from pipeline.publishing.memory import MEMORY, Memory, narrowed, read_memory, remember
 from pipeline.publishing.protect import BookRows, Withheld, public_rows
+from pipeline.publishing.shown import Shown
 from pipeline.publishing.site_squares import site_squares
 from pipeline.settings import Settings
 
@@ -80,10 +81,10 @@ def public_book(folder: Path, settings: Settings) -> PublicBook:
 def withheld_sites(folder: Path, settings: Settings, known: Mapping[str, pd.DataFrame]) -> frozenset[str]:
     """Codes of the book's sites that are withheld, from everyone; what was published before counts too, as far as it is remembered."""
     rows = BookRows(known["sites"], known["visits"], known["finds"], known["availability"])
+    before: Mapping[str, Shown] = {}
     with suppress(RillbookError):
-        squares = site_squares(rows, settings, read_memory(folder).sites)
-        return frozenset(squares.loc[squares["left_out"] == WITHHELD, "site_id"])
-    squares = site_squares(rows, settings, {})
+        before = read_memory(folder).sites
+    squares = site_squares(rows, settings, before)
     return frozenset(squares.loc[squares["left_out"] == WITHHELD, "site_id"])
 
 

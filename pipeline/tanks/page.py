@@ -91,12 +91,6 @@ def save(path: Path, text: str) -> Path:
     return path
 
 
-def write_bytes(path: Path, content: bytes) -> Path:
-    """Write a file that is no page, whole or not at all."""
-    write_files({path: content}, "the file")
-    return path
-
-
 def band_today(audit: Audit) -> dict[str, str]:
     """Lines of the last day, first sensor judged: ``band``, ``band_f``, ``act``, ``ceiling``, ``cold``; empty where there is none."""
     judged = [sensor for sensor in audit.sensors if sensor.verdict is not None]

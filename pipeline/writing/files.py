@@ -15,7 +15,9 @@ PRIVATE = "private"
 """Name of the folder of what must not be shared, under the `out` of a book."""
 
 
-def write_files(contents: Mapping[Path, str | bytes | None], what: str, remedy: str = "Close them in other programs.") -> list[Path]:
+def write_files(
+    contents: Mapping[Path, str | bytes | None], what: str, remedy: str = "Close them in other programs.", *, private: bool = False
+) -> list[Path]:
     """Write a set of files.
 
     Parameters
@@ -26,6 +28,8 @@ def write_files(contents: Mapping[Path, str | bytes | None], what: str, remedy: 
         What they are, for the message: ``"the report"``.
     remedy : str
         What to do where it fails.
+    private : bool
+        They are for their owner alone, wherever they lie.
 
     Returns
     -------
@@ -46,7 +50,7 @@ def write_files(contents: Mapping[Path, str | bytes | None], what: str, remedy: 
         for path, content in contents.items():
             _folder(path.parent)
             if content is not None:
-                ready.append((_beside(path, content), path))
+                ready.append((_beside(path, content, private or path.parent.name == PRIVATE), path))
         for new, path in ready:
             os.replace(new, path)
         for path, content in contents.items():
@@ -87,14 +91,14 @@ def _folder(folder: Path) -> None:
             folder.chmod(0o700)
 
 
-def _beside(path: Path, content: str | bytes) -> str:
+def _beside(path: Path, content: str | bytes, private: bool) -> str:
     number, new = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".new", dir=path.parent)
     try:
         with os.fdopen(number, "wb") as file:
             file.write(content.encode("utf-8") if isinstance(content, str) else content)
             file.flush()
             os.fsync(file.fileno())
-        if path.parent.name != PRIVATE:
+        if not private:
             os.chmod(new, 0o666 & ~_umask())
     except BaseException:
         with suppress(OSError):
