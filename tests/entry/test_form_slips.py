@@ -209,6 +209,7 @@ def test_two_windows_of_one_visit_do_not_write_over_each_other(folder: Path, ope
     second.locator("#visits-0-water_temp_c").fill("11.2")
     first.wait_for_function("document.getElementById('visits-0-water_temp_c').value === '11.2'")
     first.locator("#visits-0-air_temp_c").fill("14.5")
+    second.wait_for_function("document.getElementById('visits-0-air_temp_c').value === '14.5'")
     second.reload()
     assert [second.locator(f"#visits-0-{name}").input_value() for name in ("water_temp_c", "air_temp_c")] == ["11.2", "14.5"]
 
