@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +19,16 @@ TYPES = {"whole": "Int64", "yes_no": "boolean", "day": "datetime64[us]", "instan
 
 def conform(table: str, frame: pd.DataFrame) -> pd.DataFrame:
     """Declared fields of a table in their types, from a frame that DuckDB gave."""
+    # most tables of a small book have no row, and to type their forty columns takes as long as to type a thousand rows
+    return _typed(table, frame) if len(frame) else _no_rows(table).copy()
+
+
+@cache
+def _no_rows(table: str) -> pd.DataFrame:
+    return _typed(table, pd.DataFrame(index=pd.RangeIndex(0)))
+
+
+def _typed(table: str, frame: pd.DataFrame) -> pd.DataFrame:
     columns = {}
     for name, declared in fields(table).items():
         # a book of an earlier version lacks what came later
