@@ -46,7 +46,7 @@ def targets(
             "would say "
             f"{row.derived:g} °C, and more visits said less. --accept-warmer takes it, with a name and a reason."
         )
-    if bare := run.taxa_without_target(book, derived):
+    if bare := run.taxa_without_target(derived):
         say(f"No target at all: {', '.join(bare)}. The pages are written, and say why; they hold no temperature to keep by.")
     say("Wrote " + ", ".join(str(path) for path in [*files, book / "out" / "targets.csv", book / "out" / "targets.json"]))
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -13,25 +12,20 @@ import pandas as pd
 from pipeline.book.connection import is_empty, open_book
 from pipeline.book.current import known_rows
 from pipeline.book.ledger import accept_warmer, add_to_ledger, read_ledger
-from pipeline.care.evidence import own_rows
+from pipeline.commands.target_files import STAGE, hidden_names, write_targets
 from pipeline.commands.target_files import Derived as Derived
-from pipeline.commands.target_files import hidden_names, told_targets, write_targets
 from pipeline.errors import RillbookError
 from pipeline.intake.report import silent
 from pipeline.publishing.public_book import public_title, withheld_sites
 from pipeline.settings import Settings, read_settings
-from pipeline.statistics.grades import least_allowed
 from schemas.enums import Status
-from schemas.vocabulary import EGGS
 
 Group = tuple[str, str, str, str]
-STAGE = ["taxon", "population", "life_stage"]
 METHOD_NOTE = (
     "The method of the temperature lines changed since this book's last targets (docs/changelog.md): set point, band, act line and ceiling"
     " mean what docs/method.md now says, and the lines published before do not hold these down. Replace the pages that you gave away."
 )
 UNITS = {"deficit": "kPa", "rh_p25": "%"}
-IN_WATER = ("water", "edge")
 
 
 def refuse_empty(connection: Any, folder: Path) -> None:
@@ -96,11 +90,11 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
             accept_warmer(connection, kept[kept["taxon"] == accept], by, reason, now)
             before, accepted = read_ledger(connection)
             kept_targets, open_part, kept = _held(targets, visits, more["humidity"], air, before, accepted)
-        kept_targets = season.with_set_points(kept_targets, readings, settings)
+        days = season.schedule(readings, kept_targets, settings)
+        kept_targets = season.with_set_points(kept_targets, days)
         add_to_ledger(connection, ledger.to_publish(kept_targets, visits), now)
         add_to_ledger(connection, ledger.air_to_publish(open_part, air), now)
     more |= {"humidity": open_part, "humidity_by_temperature": humidity.humidity_table(open_part)}
-    days = season.schedule(readings, kept_targets, settings)
     facts = {
         "title": public_title(settings, known), "invented": settings.invented, "author": settings.author, "licence": settings.licence,
         "seed": settings.seed,
@@ -119,8 +113,8 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         ],
     }  # fmt: skip
     files = {"schedule": facts["schedule_weeks"], **{name: frame for name, frame in more.items() if name != "wetness"}}
-    derived = Derived(kept_targets, readings, facts, kept)
-    write_targets(folder / "out", derived, files, settings)
+    derived = Derived(kept_targets, readings, facts, kept, settings)
+    write_targets(folder / "out", derived, files)
     return derived
 
 
@@ -191,61 +185,36 @@ def write_cards(folder: Path, derived: Derived) -> list[Path]:
     """Write the cards of each taxon that has a find; return their paths."""
     from pipeline.care import card
 
-    frames, taxa, facts = _pages(folder, derived)
-    return [path for code in taxa for path in card.write_cards(folder / "out", code, *frames, _facts_of(code, facts))]
+    return [path for code in _taxa(derived) for path in card.write_cards(folder / "out", code, *_frames(derived), _facts_of(code, derived))]
 
 
 def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
     """Write one care sheet a taxon that has a find, the evidence behind its cards; return the paths."""
     from pipeline.care import sheet
 
-    frames, taxa, facts = _pages(folder, derived)
-    return [sheet.write(folder / "out", code, *frames, _facts_of(code, facts)) for code in taxa]
+    return [sheet.write(folder / "out", code, *_frames(derived), _facts_of(code, derived)) for code in _taxa(derived)]
 
 
-def taxa_without_target(folder: Path, derived: Derived) -> list[str]:
+def taxa_without_target(derived: Derived) -> list[str]:
     """Taxa that get pages and have no target in any month: their pages say why, and hold nothing to keep by."""
     made = set(derived.targets.loc[derived.targets["status"] != Status.REFUSED, "taxon"])
-    return [code for code in _pages(folder, derived)[1] if code not in made]
+    return [code for code in _taxa(derived) if code not in made]
 
 
-def _pages(folder: Path, derived: Derived) -> tuple[tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame], list[str], dict[str, Any]]:
-    """Frames, taxa in their order, and facts of the pages that a keeper prints."""
-    settings = read_settings(folder)
+def _taxa(derived: Derived) -> list[str]:
+    """Taxa that get pages, in the order of the book."""
     seen = set(derived.facts["exclusions"]["taxon"]) | set(derived.readings["taxon"])
-    taxa = [code for code in settings.taxa["code"] if code in seen]
-    frames = (told_targets(derived, settings), derived.readings, settings.taxa)
-    return frames, taxa, {**derived.facts, "statements": dict(_statements(derived, settings))}
+    return [code for code in derived.settings.taxa["code"] if code in seen]
 
 
-def _statements(derived: Derived, settings: Settings) -> Iterator[tuple[tuple[str, str, str], dict[str, list[dict[str, str]]]]]:
-    """What a care sheet says of humidity and water, for each taxon, population and stage; never beyond a ceiling or floor of the page."""
-    from pipeline.targets import humidity_words
-    from pipeline.targets import water as water_targets
-
-    more = derived.facts["further"]
-    names = settings.taxa.set_index("code")["scientific_name"]
-    frames = [derived.targets, more["humidity"], more["humidity_found"], more["water"]]
-    keys = pd.concat([frame[STAGE].fillna("").astype("str") for frame in frames]).drop_duplicates()
-    for taxon, population, stage in sorted(keys.itertuples(index=False, name=None)):
-        limits, open_part, figures, wetness, water = (
-            own_rows(frame, (taxon, population, stage))
-            for frame in (derived.targets, more["humidity"], more["humidity_found"], more["wetness"], more["water"])
-        )
-        target = open_part.to_dict("records")[0] if len(open_part) else None
-        ceiling, floor = float(limits["ceiling"].min()), _least(limits)
-        damp = [] if stage in EGGS else humidity_words.humidity_rows(target, figures, wetness=wetness, ceiling=ceiling, floor=floor)
-        met = len(water) or limits["medium"].isin(IN_WATER).any()
-        yield (taxon, population, stage), {"humidity": damp, "water": water_targets.water_rows(water, names[taxon], stage) if met else []}
+def _frames(derived: Derived) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Targets as they are told, the readings, and the taxa."""
+    return derived.told, derived.readings, derived.settings.taxa
 
 
-def _least(limits: pd.DataFrame) -> float:
-    """Highest of the least temperatures that the cells of a stage allow, °C."""
-    return max((least for _, rows in limits.groupby("medium") if not math.isnan(least := least_allowed(rows))), default=math.nan)
-
-
-def _facts_of(taxon: str, facts: dict[str, Any]) -> dict[str, Any]:
-    """What the sheet of one taxon states: notes of its own only."""
+def _facts_of(taxon: str, derived: Derived) -> dict[str, Any]:
+    """What the pages of one taxon state: notes of its own only."""
+    facts = derived.facts
     own = [note for note in facts["notes"] if note.split(" ", 1)[0] == taxon]
     span = facts["site_spans"].get(taxon)
-    return {**facts, "notes": [*([span] if span else []), *own]}
+    return {**facts, "statements": derived.statements, "notes": [*([span] if span else []), *own]}

@@ -1,17 +1,26 @@
-"""The tables of targets, to share and for the keeper alone."""
+"""What was derived, once for all pages, and its tables: to share, and for the keeper alone."""
 
 from __future__ import annotations
 
 import json
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+from pipeline.care.evidence import own_rows
 from pipeline.checking import held_list
 from pipeline.settings import Settings
+from pipeline.statistics.grades import least_allowed
 from pipeline.writing.files import PRIVATE, write_files
+from schemas.vocabulary import EGGS
+
+STAGE = ["taxon", "population", "life_stage"]
+IN_WATER = ("water", "edge")
 
 
 @dataclass(frozen=True)
@@ -22,6 +31,20 @@ class Derived:
     readings: pd.DataFrame
     facts: dict[str, Any]
     kept: pd.DataFrame
+    settings: Settings
+
+    @cached_property
+    def told(self) -> pd.DataFrame:
+        """Targets as pages and tables for others have them."""
+        from pipeline.writing.site_counts import without_hidden
+
+        seasons = {"warm": self.settings.warm_months, "cold": self.settings.cold_months}
+        return without_hidden(self.targets, self.readings, self.facts["hidden_sites"], seasons)
+
+    @cached_property
+    def statements(self) -> dict[tuple[str, str, str], dict[str, list[dict[str, str]]]]:
+        """What pages say of humidity and water, for each taxon, population and stage."""
+        return dict(_statements(self))
 
 
 def hidden_names(sites: pd.DataFrame, hidden: frozenset[str]) -> frozenset[str]:
@@ -31,19 +54,11 @@ def hidden_names(sites: pd.DataFrame, hidden: frozenset[str]) -> frozenset[str]:
     return frozenset(names[sites["site_id"].isin(hidden)]) - frozenset(names[~sites["site_id"].isin(hidden)])
 
 
-def told_targets(derived: Derived, settings: Settings) -> pd.DataFrame:
-    """Targets as pages and tables for others have them."""
-    from pipeline.writing.site_counts import without_hidden
-
-    seasons = {"warm": settings.warm_months, "cold": settings.cold_months}
-    return without_hidden(derived.targets, derived.readings, derived.facts["hidden_sites"], seasons)
-
-
-def write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame], settings: Settings) -> None:
+def write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame]) -> None:
     """Write the tables to share, and those with every number of sites for the keeper alone."""
     from pipeline.writing.site_counts import coarse_sites
 
-    facts, targets = derived.facts, coarse_sites(told_targets(derived, settings))
+    facts, targets = derived.facts, coarse_sites(derived.told)
     rows = json.loads(targets.to_json(orient="records", force_ascii=False, double_precision=6))
     document = {
         "study": facts["title"], "invented": facts["invented"], "licence": facts["licence"],
@@ -64,3 +79,29 @@ def write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame], se
     # a plain hash of a sheet gives its places away to whoever can guess the rest of it
     files[out / PRIVATE / "targets_inputs.json"] = json.dumps(traced, indent=1) + "\n"
     write_files(files, "the targets")
+
+
+def _statements(derived: Derived) -> Iterator[tuple[tuple[str, str, str], dict[str, list[dict[str, str]]]]]:
+    """What a care sheet says of humidity and water, for each taxon, population and stage; never beyond a ceiling or floor of the page."""
+    from pipeline.targets import humidity_words
+    from pipeline.targets import water as water_targets
+
+    more = derived.facts["further"]
+    names = derived.settings.taxa.set_index("code")["scientific_name"]
+    frames = [derived.targets, more["humidity"], more["humidity_found"], more["water"]]
+    keys = pd.concat([frame[STAGE].fillna("").astype("str") for frame in frames]).drop_duplicates()
+    for taxon, population, stage in sorted(keys.itertuples(index=False, name=None)):
+        limits, open_part, figures, wetness, water = (
+            own_rows(frame, (taxon, population, stage))
+            for frame in (derived.targets, more["humidity"], more["humidity_found"], more["wetness"], more["water"])
+        )
+        target = open_part.to_dict("records")[0] if len(open_part) else None
+        ceiling, floor = float(limits["ceiling"].min()), _least(limits)
+        damp = [] if stage in EGGS else humidity_words.humidity_rows(target, figures, wetness=wetness, ceiling=ceiling, floor=floor)
+        met = len(water) or limits["medium"].isin(IN_WATER).any()
+        yield (taxon, population, stage), {"humidity": damp, "water": water_targets.water_rows(water, names[taxon], stage) if met else []}
+
+
+def _least(limits: pd.DataFrame) -> float:
+    """Highest of the least temperatures that the cells of a stage allow, °C."""
+    return max((least for _, rows in limits.groupby("medium") if not math.isnan(least := least_allowed(rows))), default=math.nan)

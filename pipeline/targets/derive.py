@@ -30,7 +30,7 @@ from pipeline.targets.lines import (
     row_lines,
     two_sided,
 )
-from pipeline.targets.season import with_set_points
+from pipeline.targets.season import schedule, with_set_points
 from schemas.enums import Status
 from schemas.frames import COUNT_TARGET_COLUMNS, TARGET_COLUMNS, TEXT_TARGET_COLUMNS, check_targets
 from schemas.vocabulary import CONSTANT, EGGS, has_trait
@@ -120,7 +120,7 @@ def targets(
         found = _group_rows(tuple(key), group, values[tuple(key)], species, settings, draws, grade_cap, half)
         rows.extend({**row, "basis": _word(row, settings, selected)} for row in found)
     frame = _typed(pd.DataFrame(rows, columns=list(TARGET_COLUMNS)))
-    return check_targets(with_set_points(frame, readings, settings))
+    return check_targets(with_set_points(frame, schedule(readings, frame, settings)))
 
 
 def warm_season(readings: pd.DataFrame, settings: Settings, *, replicates: int | None = None) -> WarmSeason:

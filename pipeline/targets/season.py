@@ -26,15 +26,15 @@ CELL = [*GROUP, "month"]
 LAST_WEEK = YEAR // WEEK
 
 
-def with_set_points(targets: pd.DataFrame, readings: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+def with_set_points(targets: pd.DataFrame, days: pd.DataFrame) -> pd.DataFrame:
     """Give each month the span of its days' set points, and widen its band downward to hold them.
 
     Parameters
     ----------
     targets : DataFrame
         Columns of ``schemas.frames.TARGET_COLUMNS``, °C; ``set_point_high`` is the highest that a day of the month may have.
-    readings, settings
-        As :func:`schedule`.
+    days : DataFrame
+        Their :func:`schedule`. The targets returned have the same: what rounds to a month's highest set point is not cut by it.
 
     Returns
     -------
@@ -42,7 +42,6 @@ def with_set_points(targets: pd.DataFrame, readings: pd.DataFrame, settings: Set
         The same rows; of those that have days in the schedule, ``set_point_low`` and ``set_point_high`` are the lowest and highest of
         these, ``set_point`` lies between, and ``band_low`` is not above them. Other rows hold their one set point.
     """
-    days = schedule(readings, targets, settings)
     spans = days.assign(month=days["month"].astype("str")).groupby(CELL)["set_point"].agg(lowest="min", highest="max")
     found = targets.join(spans, on=CELL)
     low, high = found["lowest"].fillna(targets["set_point"]), found["highest"].fillna(targets["set_point"])

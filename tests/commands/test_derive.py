@@ -169,11 +169,11 @@ def test_a_logger_in_a_tank_says_nothing_of_the_field(study: Callable[..., Path]
 
 def test_pages_without_a_target_are_named(study: Callable[..., Path]) -> None:
     here = study()
-    assert run.taxa_without_target(here, run.derive_targets(here)) == []
+    assert run.taxa_without_target(run.derive_targets(here)) == []
     one = write(here, "one.csv", ["find_id,visit_id,taxon,life_stage,count,microhabitat", f"F1,S1-{DAYS[0]},BBB,adult,1,on_surface"])
     (here / "rillbook.toml").write_text(
         SETTINGS + SETTINGS[SETTINGS.index("[[taxon]]") :].replace("AAA", "BBB").replace("Aus bus", "Bus cus")
     )
     run.load_files(here, [one], today=TODAY, replace=True)
     derived = run.derive_targets(here)
-    assert run.taxa_without_target(here, derived) == ["BBB"]
+    assert run.taxa_without_target(derived) == ["BBB"]
