@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 import sys
@@ -18,6 +19,7 @@ from schemas.vocabulary import codes
 
 TABLES = ("sites", "visits", "finds", "availability")
 FILES = tuple(f"{table}.csv" for table in (*TABLES, "planted_faults"))
+LANDSCAPE = "landscape.geojson"
 ALWAYS = {"unexpected": FLAG, "at_least": FLAG, "described_twice": HOLD_ROW, "parent_held": HOLD_ROW, "parent_unknown": HOLD_ROW}
 
 
@@ -49,20 +51,38 @@ def sound(tables: dict[str, pd.DataFrame], planted: pd.DataFrame) -> dict[str, p
 
 def test_the_script_makes_the_files_again(demo: Path, tmp_path: Path) -> None:
     subprocess.run([sys.executable, "-B", str(demo / "generate.py"), str(tmp_path)], check=True, timeout=120)
-    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(FILES)
-    for name in FILES:
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted((*FILES, LANDSCAPE))
+    for name in (*FILES, LANDSCAPE):
         assert (tmp_path / name).read_bytes() == (demo / name).read_bytes(), f"{name} differs: run python data/demo/generate.py"
 
 
-# The counts are those that the study was asked to have: about 14 sites, 400 visits or more, a third without finds, 2,500 finds.
+# The counts are those that the study was asked to have: about 14 sites and later a few more for its map, 400 visits or more, a third
+# without finds, 2,500 finds.
 def test_it_has_the_size_that_it_should(demo: Path, tables: dict[str, pd.DataFrame]) -> None:
-    assert 14 <= len(tables["sites"]) <= 17
+    assert 14 <= len(tables["sites"]) <= 20
     assert len(tables["visits"]) >= 400
     assert 2300 <= len(tables["finds"]) <= 2700
     assert len(tables["availability"]) >= 200
     without = ~tables["visits"]["visit_id"].isin(tables["finds"]["visit_id"])
     assert 0.28 <= without.mean() <= 0.40
     assert sum((demo / name).stat().st_size for name in FILES) < 1_000_000
+
+
+def test_its_sites_lie_in_about_a_dozen_squares(tables: dict[str, pd.DataFrame], book: Settings) -> None:
+    """Those of the default class, as the book holds them: a coarser taxon would draw them all into one large square."""
+    assert set(book.taxa["sensitivity"]) <= {"0.1", "0.01"} and book.public_precision_deg == "0.1"
+    places = tables["sites"][tables["sites"]["public_precision_deg"].isin(["", "0.1", "0.01"])]
+    latitude, longitude = pd.to_numeric(places["latitude"]), pd.to_numeric(places["longitude"])
+    kept = longitude < 0
+    squares = set(zip(latitude[kept] // 0.1, longitude[kept] // 0.1, strict=True))
+    assert 11 <= len(squares) <= 14
+
+
+def test_its_landscape_is_invented_and_says_so(demo: Path) -> None:
+    document = json.loads((demo / LANDSCAPE).read_text(encoding="utf-8"))
+    assert "Invented" in document["description"] and document["features"]
+    assert {shape["properties"]["kind"] for shape in document["features"]} == {"stream", "lake", "ridge", "border"}
+    assert all(shape["properties"]["name"].startswith("invented ") for shape in document["features"])
 
 
 def test_it_spans_years_months_and_hours(sound: dict[str, pd.DataFrame]) -> None:

@@ -1,4 +1,4 @@
-"""Make the invented study: `python data/demo/generate.py [FOLDER]` from the top of the repository writes its CSV files.
+"""Make the invented study: `python data/demo/generate.py [FOLDER]` from the top of the repository writes its files.
 
 The same seed gives the same bytes: numpy promises that the stream of `RandomState` does not change from version to version, and makes
 no such promise for its newer generators.
@@ -21,6 +21,7 @@ sys.path[:0] = [str(HERE), str(HERE.parent.parent)]
 
 import climate  # noqa: E402
 import finds  # noqa: E402
+import landscape  # noqa: E402
 import plant  # noqa: E402
 
 SEED = 20221
@@ -40,17 +41,24 @@ SITES = (
     ("N04", "stream", "surface", "N-high", 36.3521, -81.8402, 955, 3, 75, "0.01"),
     ("N05", "headwater", "surface", "N-high", 36.2769, -81.8918, 1120, 1, 90, ""),
     ("N06", "stream", "surface", "N-high", 36.3245, -81.7934, 1010, 2, 80, "0.1"),
-    ("N07", "headwater", "spring", "N-high", 36.2688, -81.8257, 1180, 1, 94, ""),
+    ("N07", "headwater", "spring", "N-high", 36.2388, -81.6557, 1180, 1, 94, ""),
     ("N08", "spring", "spring", "N-high", 36.2835, -81.7719, 1205, 1, 90, "1"),
     ("N09", "seep", "seep", "N-high", 36.2634, -81.9462, 1365, 0, 95, "1"),
     ("N10", "seep", "seep", "N-high", 36.3069, -81.8614, 1090, 0, 90, "1"),
     ("N11", "seep", "seep", "N-high", 36.2577, -81.7981, 1290, 0, 85, "withheld"),
-    ("N12", "headwater", "surface", "N-high", 36.3418, -81.9558, 1060, 2, 86, "0.1"),
-    ("N13", "forest", "", "N-high", 36.2961, -81.8189, 1150, None, 97, ""),
+    ("N12", "headwater", "surface", "N-high", 36.4218, -81.8558, 1060, 2, 86, "0.1"),
+    ("N13", "forest", "", "N-high", 36.2961, -81.7489, 1150, None, 97, ""),
     ("S01", "stream", "surface", "S-low", 36.1482, -81.9263, 585, 3, 65, "0.01"),
     ("S02", "headwater", "surface", "S-low", 36.1726, -81.8534, 710, 1, 84, "0.1"),
-    ("S03", "headwater", "spring", "S-low", 36.1315, -81.8017, 655, 1, 88, "0.1"),
+    ("S03", "headwater", "spring", "S-low", 36.1315, -81.7617, 655, 1, 88, "0.1"),
 )  # fmt: skip
+# Sites that were taken into the study later and are seldom searched: they have their own dates and no planted fault.
+FURTHER_SITES = (
+    ("N14", "headwater", "surface", "N-high", 36.3641, -81.6712, 1040, 2, 82, "0.1"),
+    ("N15", "headwater", "surface", "N-high", 36.2263, -81.7354, 1150, 1, 91, "0.1"),
+    ("S04", "stream", "surface", "S-low", 36.0871, -81.7863, 560, 3, 68, "0.1"),
+)  # fmt: skip
+FURTHER_TRIPS = 8
 # Sites whose written place is a planted fault get no coordinates at their finds, so that each fault stands alone.
 MISPLACED = ("N10", "N13", "S01")
 SITE_FIELDS = (
@@ -68,10 +76,10 @@ POINT_FIELDS = ("point_id", "visit_id", "microhabitat", "substrate", "water_temp
 Row = dict[str, str]
 
 
-def sites(rng: np.random.RandomState) -> list[dict[str, Any]]:
+def sites(rng: np.random.RandomState, listed: tuple[tuple[Any, ...], ...] = SITES) -> list[dict[str, Any]]:
     """The sites with what only the generator knows: the place, the offset (°C), the taxa and their weights, under ``row`` the text row."""
     made = []
-    for site_id, habitat, source, population, latitude, longitude, elevation, order, canopy, precision in SITES:
+    for site_id, habitat, source, population, latitude, longitude, elevation, order, canopy, precision in listed:
         taxa = ("EWIL",) if population == "S-low" else ("EWIL", "DMON", "GPOR")
         row = dict.fromkeys(SITE_FIELDS, "")
         row.update(site_id=site_id, site_name=f"invented {habitat} {site_id}", population=population, study_area="LARK", habitat=habitat)
@@ -116,11 +124,13 @@ def _offset_h(when: date) -> float:
     return datetime(when.year, when.month, when.day, 12, tzinfo=ZONE).utcoffset() / timedelta(hours=1)  # type: ignore[operator]
 
 
-def visits(rng: np.random.RandomState, places: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Searches of sites, each with what only the generator knows and under ``row`` the text row."""
+def visits(
+    rng: np.random.RandomState, places: list[dict[str, Any]], days_out: list[dict[str, Any]], first: int = 1
+) -> list[dict[str, Any]]:
+    """Searches of sites, each with what only the generator knows and under ``row`` the text row; `first` is the first visit's number."""
     made: list[dict[str, Any]] = []
     last: dict[str, date] = {}
-    for trip in trips(rng):
+    for trip in days_out:
         rested = [
             place for place in places
             if place["site_id"][0] == trip["region"] and (trip["date"] - last.get(place["site_id"], date.min)).days >= REST_DAYS
@@ -131,7 +141,7 @@ def visits(rng: np.random.RandomState, places: list[dict[str, Any]]) -> list[dic
         minute = int(60 * start_hour) + int(rng.randint(0, 25))
         for choice in rng.permutation(len(rested))[:count]:
             minutes = int(rng.randint(40, 85))
-            made.append(_visit(rng, trip, rested[choice], minute, minutes, len(made) + 1))
+            made.append(_visit(rng, trip, rested[choice], minute, minutes, first + len(made)))
             last[rested[choice]["site_id"]] = trip["date"]
             minute += minutes + int(rng.randint(18, 40))
     return made
@@ -264,10 +274,11 @@ def as_csv(rows: list[Row]) -> str:
 
 
 def generate() -> dict[str, str]:
-    """Text of every CSV file of the study by file name."""
+    """Text of every file of the study by file name."""
     rng = np.random.RandomState(SEED)
     places = sites(rng)
-    made = visits(rng, places)
+    days_out = trips(rng)
+    made = visits(rng, places, days_out)
     tables = {
         "sites": [place["row"] for place in places],
         "visits": [visit["row"] for visit in made],
@@ -275,7 +286,22 @@ def generate() -> dict[str, str]:
         "availability": points(rng, made),
     }
     planted = plant.plant(tables)
-    return {f"{name}.csv": as_csv(rows) for name, rows in {**tables, "planted_faults": planted}.items()}
+    _add_further(tables, {trip["date"] for trip in days_out}, len(made) + 1)
+    written = {f"{name}.csv": as_csv(rows) for name, rows in {**tables, "planted_faults": planted}.items()}
+    return {**written, "landscape.geojson": landscape.geojson()}
+
+
+def _add_further(tables: dict[str, list[Row]], taken: set[date], first: int) -> None:
+    """Add the sites that came later, from a stream of chance of their own: whatever is said of the others stays as it was."""
+    rng = np.random.RandomState(SEED + 1)
+    places = sites(rng, FURTHER_SITES)
+    free = [trip for trip in trips(rng)[::FURTHER_TRIPS] if trip["date"] not in taken]
+    days_out = [{**trip, "region": "NS"[number % 2]} for number, trip in enumerate(free)]
+    made = visits(rng, places, days_out, first)
+    tables["sites"] += [place["row"] for place in places]
+    tables["visits"] += [visit["row"] for visit in made]
+    tables["finds"] += finds.with_distinct_marks(all_finds(rng, made))
+    tables["availability"] += points(rng, made)
 
 
 def main() -> None:
