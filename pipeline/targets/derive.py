@@ -9,12 +9,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import Settings
 from pipeline.statistics.grades import down, provisional
-from pipeline.targets.figures import MONTHS, Cell, GradeCap, distinct_values, draws_of, figures_of, graded, number
+from pipeline.targets.figures import MONTHS, Cell, GradeCap, columns_of, distinct_values, draws_of, figures_of, graded, number
 from pipeline.targets.lines import (
     Bounds,
     Group,
@@ -225,14 +226,17 @@ def _cells(
     """Figures and grade of both seasons and of each month."""
     spans = {"warm": settings.warm_months, "cold": settings.cold_months, **{month: (int(month),) for month in MONTHS}}
     shared = {"years": group["year"].nunique(), "night_share": float(values["night"].mean())}
-    counted, cells, read = group[[name for name in COUNTED if name in group]], {}, set(values["month"])
+    counted, distinct, cells = columns_of(group[[name for name in COUNTED if name in group]]), columns_of(values), {}
+    months = group["month"].to_numpy()
     for month, span in spans.items():
         cell: Cell = (*key, month)
-        inside, these = counted.iloc[:0], values.iloc[:0]
-        if read.intersection(span):
-            inside, these = counted[group["month"].isin(span)], values[values["month"].isin(span)]
+        inside, these = _rows(counted, np.isin(months, span)), _rows(distinct, np.isin(distinct["month"], span))
         cells[month] = graded(figures_of(inside, these, cell, settings.seed, replicates), cell, shared, grade_cap)
     return cells
+
+
+def _rows(columns: dict[str, Any], wanted: Any) -> dict[str, Any]:
+    return {name: column[wanted] for name, column in columns.items()}
 
 
 def _bounds(

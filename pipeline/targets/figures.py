@@ -20,6 +20,7 @@ from pipeline.statistics.weights import named_seed, site_day_weights
 from schemas.frames import COUNT_TARGET_COLUMNS
 
 Cell = tuple[str, str, str, str, str]
+Columns = pd.DataFrame | Mapping[str, Any]
 GradeCap = Callable[[Cell], str | None] | Mapping[Cell, str] | None
 
 MONTHS = tuple(str(month) for month in range(1, 13))
@@ -50,41 +51,54 @@ def distinct_values(readings: pd.DataFrame) -> pd.DataFrame:
         night=readings["night"].fillna(False).astype("bool"),
         accuracy_c=readings["accuracy_c"].astype("float64").fillna(number("accuracy_default")),
     )
+    keys = ["site", "date", "month", "value"]
+    if not rows.duplicated(keys).any():
+        return rows.sort_values(keys, ignore_index=True)
     how = {"swing": "max", "night": "min", "from_visit": "min", "accuracy_c": "max"}
-    return rows.groupby(["site", "date", "month", "value"], sort=True).agg(how).reset_index()
+    return rows.groupby(keys, sort=True).agg(how).reset_index()
 
 
-def weights_of(values: pd.DataFrame) -> NDArray[np.float64]:
+def columns_of(frame: pd.DataFrame) -> dict[str, NDArray[Any]]:
+    """Columns as plain arrays: what is asked for each cell of a table is asked of arrays, since a small frame costs more than its rows."""
+    return {str(name): frame[name].to_numpy() for name in frame}
+
+
+def weights_of(values: Columns) -> NDArray[np.float64]:
     """Site-day weights of distinct values; sum 1."""
-    return site_day_weights(values["site"], values["month"].astype("int64"), values["date"])
+    return site_day_weights(values["site"], values["month"], values["date"])
 
 
-def draws_of(values: pd.DataFrame, cell: Cell, seed: int, replicates: int) -> NDArray[np.float64]:
-    """Bootstrapped P5, P50 and P95 of distinct values, °C, shape (replicates, 3)."""
+def draws_of(values: Columns, cell: Cell, seed: int, replicates: int, weights: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+    """Bootstrapped P5, P50 and P95 of distinct values, °C, shape (replicates, 3); `weights` where they are known already."""
+    weights = weights_of(values) if weights is None else weights
     return crossed_bootstrap(
-        values["value"], weights_of(values), values["site"], values["date"], [0.05, 0.5, 0.95], replicates, named_seed(cell, seed)
+        values["value"], weights, values["site"], values["date"], [0.05, 0.5, 0.95], replicates, named_seed(cell, seed)
     )
 
 
-def n_visits(readings: pd.DataFrame) -> int:
+def n_visits(readings: Columns) -> int:
     """Visits behind readings: several visits may share one reading, and each of them counts.
 
     Parameters
     ----------
-    readings : DataFrame
+    readings : DataFrame or mapping to arrays
         Columns ``visit_ids`` (visit codes, one a line), or ``visit_id`` alone where every reading has one visit.
     """
     if "visit_ids" not in readings:
-        return int(readings["visit_id"].nunique())
-    return len({code for codes in readings["visit_ids"].unique() for code in codes.split("\n")})
+        return _distinct(readings["visit_id"])
+    return len({code for codes in pd.unique(np.asarray(readings["visit_ids"])) for code in codes.split("\n")})
 
 
-def figures_of(readings: pd.DataFrame, values: pd.DataFrame, cell: Cell, seed: int, replicates: int) -> dict[str, Any]:
+def _distinct(values: Any) -> int:
+    return int(pd.Series(np.asarray(values)).nunique())
+
+
+def figures_of(readings: Columns, values: Columns, cell: Cell, seed: int, replicates: int) -> dict[str, Any]:
     """Counts and quantiles of one cell.
 
     Parameters
     ----------
-    readings, values : DataFrame
+    readings, values : DataFrame or mapping to arrays
         Its readings, and the distinct values of them.
     cell : tuple of str
         Taxon, population, stage, medium, and month as text or ``warm`` or ``cold``.
@@ -99,28 +113,37 @@ def figures_of(readings: pd.DataFrame, values: pd.DataFrame, cell: Cell, seed: i
     """
     names = [*QUANTILES, "low", "high", "p50_low", "p50_high", "night_share", "from_visit_share", "swing"]
     empty = dict.fromkeys(names, math.nan)
-    if not len(values):
+    if not len(values["value"]):
         return {**empty, **dict.fromkeys(COUNT_TARGET_COLUMNS, 0), "n_eff": 0.0, "only_from_visit": False, "draws": None}
     counts = {
-        "n_readings": len(readings), "n_animals": int(readings["n_animals"].sum()), "n_visits": n_visits(readings),
-        "n_dates": readings["date"].nunique(), "n_sites": readings["site"].nunique(), "n_years": readings["year"].nunique(), "n_eff": 0.0,
+        "n_readings": len(readings["date"]), "n_animals": int(np.sum(readings["n_animals"])), "n_visits": n_visits(readings),
+        "n_dates": _distinct(readings["date"]), "n_sites": _distinct(readings["site"]), "n_years": _distinct(readings["year"]),
+        "n_eff": 0.0,
     }  # fmt: skip
     figures: dict[str, Any] = {**empty, **counts, "draws": None}
     weights = weights_of(values)
     probabilities = [*QUANTILES.values(), number("spring_low_percentile") / 100, number("spring_high_percentile") / 100]
     figures.update(zip([*QUANTILES, "low", "high"], weighted_quantile(values["value"], weights, probabilities), strict=True))
-    days = values.groupby(["site", "date"], sort=True)["value"].mean().reset_index()
-    figures["n_eff"] = effective_visits(days["value"], days["site"], counts["n_dates"])
-    figures["night_share"], figures["from_visit_share"] = float(values["night"].mean()), float(readings["from_visit"].mean())
-    figures["only_from_visit"] = bool(readings["from_visit"].all())
-    figures["swing"] = max(float((values["swing"] * weights).sum()), 0.0)
+    figures["n_eff"] = effective_visits(*_daily_means(values), counts["n_dates"])
+    from_visit = np.asarray(readings["from_visit"], dtype=bool)
+    figures["night_share"], figures["from_visit_share"] = float(np.mean(values["night"])), float(from_visit.mean())
+    figures["only_from_visit"] = bool(from_visit.all())
+    figures["swing"] = max(float(np.sum(np.asarray(values["swing"]) * weights)), 0.0)
     enough = counts["n_sites"] >= number("p50_sites_least") and counts["n_dates"] >= number("p50_dates_least")
     if enough or cell[-1] not in MONTHS:
-        figures["draws"] = draws_of(values, cell, seed, replicates)
+        figures["draws"] = draws_of(values, cell, seed, replicates, weights)
     if enough:
         low, high = number("p50_low_percentile"), number("p50_high_percentile")
         figures["p50_low"], figures["p50_high"] = interval(figures["draws"][:, 1], low, high)
     return figures
+
+
+def _daily_means(values: Columns) -> tuple[NDArray[np.float64], NDArray[Any]]:
+    """Mean of each site and day, °C, and its site."""
+    days = pd.DataFrame({name: np.asarray(values[name]) for name in ("site", "date", "value")})
+    if days.duplicated(["site", "date"]).any():
+        days = days.groupby(["site", "date"], sort=True)["value"].mean().reset_index()
+    return days["value"].to_numpy(), days["site"].to_numpy()
 
 
 def graded(figures: dict[str, Any], cell: Cell, shared: dict[str, Any], grade_cap: GradeCap) -> dict[str, Any]:
