@@ -24,6 +24,7 @@ TABLE_SCHEMA_TYPES = {
 # Of the columns of frames, by pandera's name of their type.
 FRAME_TYPES = {
     "string[python]": "string", "int64": "integer", "Int64": "integer", "float64": "number", "bool": "boolean", "boolean": "boolean",
+    "datetime64[ns]": "date",
 }  # fmt: skip
 
 

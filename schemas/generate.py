@@ -14,6 +14,18 @@ from schemas.field_frames import Detection, Selection
 from schemas.fields import Field, Span
 from schemas.frame import Frame
 from schemas.frames import ScheduleWeeks, Targets
+from schemas.report_frames import (
+    Absence,
+    GapMonths,
+    Gaps,
+    LandownerVisits,
+    PermitLimits,
+    PermitRows,
+    PermitSummary,
+    RevisitHistory,
+    Revisits,
+    Unseen,
+)
 from schemas.rules import RULES, Rule
 from schemas.tables import MODELS, fields, key_of, keys_of, purpose
 from schemas.vocabulary import TRAITS, vocabulary, vocabulary_names
@@ -29,7 +41,7 @@ KINDS = {
     "clock": "clock time, HH:MM, 24 hours",
     "instant": "date and time in UTC",
 }
-# Tables that `rillbook targets` writes into out/, by the name of their file.
+# Tables that are written into out/ and out/private/, by the name of their file; those of a permit or parcel have its code behind it.
 WRITTEN: dict[str, type[Frame]] = {
     "targets": Targets,
     "schedule": ScheduleWeeks,
@@ -39,6 +51,16 @@ WRITTEN: dict[str, type[Frame]] = {
     "water": WaterTargets,
     "selection": Selection,
     "detection": Detection,
+    "gaps": Gaps,
+    "gaps_months": GapMonths,
+    "gaps_absence": Absence,
+    "gaps_unseen": Unseen,
+    "revisit": Revisits,
+    "revisit_history": RevisitHistory,
+    "permit": PermitRows,
+    "permit_limits": PermitLimits,
+    "permit_summary": PermitSummary,
+    "landowner": LandownerVisits,
 }
 GENERATED = "Generated from the declarations in `schemas/` by `python -m schemas.generate`; change it there, not here."
 

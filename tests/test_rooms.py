@@ -25,10 +25,14 @@ ELSEWHERE = {
     "schemas/enums": "declares words: effects in tests/checking/test_check.py, statuses in tests/targets",
     "schemas/air_and_water_frames": "declares shapes: all of them in tests/schemas/test_frame.py",
     "schemas/field_frames": "declares shapes: all of them in tests/schemas/test_frame.py",
+    "schemas/check_frames": "declares shapes: all of them in tests/schemas/test_frame.py",
+    "schemas/ledger_frames": "declares shapes: all of them in tests/schemas/test_frame.py",
+    "schemas/map_frames": "declares shapes: all of them in tests/schemas/test_frame.py",
+    "schemas/report_frames": "declares shapes: all of them in tests/schemas/test_frame.py",
 }
 MOST_LINES, MOST_MODULES = 300, 17
 # Fuller today: a folder that grows, or is no longer full, must be looked at here.
-FULL = {"commands": 20, "schemas": 22}
+FULL = {"commands": 20, "schemas": 26}
 # Longer today, to be emptied: a module that is no longer over must leave this list.
 TOO_LONG: set[str] = set()
 

@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from schemas.frame import entering, framed
+from schemas.ledger_frames import Accepted, Kept, Published
+
 if TYPE_CHECKING:
     from pipeline.book.connection import DuckDBPyConnection
 
@@ -17,14 +20,15 @@ def read_ledger(connection: DuckDBPyConnection) -> tuple[pd.DataFrame, pd.DataFr
     accepted = connection.execute("SELECT * EXCLUDE (accepted_at, who, reason) FROM accepted_warmer").df()
     if "method" not in before:
         before["method"] = None
-    return before.assign(visits=[frozenset(days) for days in before["visits"]]), accepted
+    before = before.assign(visits=[frozenset(days) for days in before["visits"]])
+    return framed(Published, before), framed(Accepted, accepted)
 
 
 def add_to_ledger(connection: DuckDBPyConnection, entries: pd.DataFrame, at: datetime) -> None:
     """Add values to the ledger; an entry that stands there already is not repeated."""
     if entries.empty:
         return
-    rows = entries.assign(published_at=at, visits=[sorted(days) for days in entries["visits"]])
+    rows = entering(Published, entries).assign(published_at=at, visits=[sorted(days) for days in entries["visits"]])
     connection.register("incoming", rows)
     names = "taxon, population, life_stage, medium, month, quantity, value, visits, method"
     connection.execute(f"INSERT INTO published SELECT published_at, {names} FROM incoming i ANTI JOIN published p USING ({names})")
@@ -33,7 +37,7 @@ def add_to_ledger(connection: DuckDBPyConnection, entries: pd.DataFrame, at: dat
 
 def accept_warmer(connection: DuckDBPyConnection, notes: pd.DataFrame, who: str, reason: str, at: datetime) -> None:
     """Write down that a person takes values that are warmer than an earlier publication."""
-    rows = notes.rename(columns={"derived": "value"}).assign(accepted_at=at, who=who, reason=reason)
+    rows = entering(Kept, notes).rename(columns={"derived": "value"}).assign(accepted_at=at, who=who, reason=reason)
     if rows.empty:
         return
     connection.register("incoming", rows)

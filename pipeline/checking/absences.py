@@ -8,9 +8,11 @@ import numpy as np
 import pandas as pd
 
 from pipeline.checking.completing import alias_of
-from pipeline.checking.outcome import NO_CANDIDATE, UNCOUNTED_COLUMNS, TableCheck
+from pipeline.checking.outcome import NO_CANDIDATE, TableCheck
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings
+from schemas.check_frames import UNCOUNTED_COLUMNS, Uncounted
+from schemas.frame import framed
 
 HELD, NOT_COUNTED, TWO_STATEMENTS, TOTAL = "held back", "not counted", "two statements", "the total says otherwise"
 ANY = ""
@@ -40,10 +42,10 @@ def uncounted(
     Returns
     -------
     DataFrame
-        Columns of `UNCOUNTED_COLUMNS`. A cell without a count and a held row of a known taxon silence that taxon; a held row whose taxon
-        nobody knows silences all of them; a held find of no known visit, or of one whose key is made of a cell that is wrong, could
-        be of any visit of its load (`visit_id` is empty). Two descriptions of a visit that differ in its targets or in whether all was
-        counted silence the visit. A taxon that was found needs no such row.
+        As :class:`schemas.check_frames.Uncounted`. A cell without a count and a held row of a known taxon silence that taxon; a held row
+        whose taxon nobody knows silences all of them; a held find of no known visit, or of one whose key is made of a cell that is wrong,
+        could be of any visit of its load (`visit_id` is empty). Two descriptions of a visit that differ in its targets or in whether all
+        was counted silence the visit. A taxon that was found needs no such row.
     """
     codes = alias_of(settings)
     told = tables["visits"].candidates.typed["visit_id"].dropna()
@@ -61,7 +63,7 @@ def uncounted(
     finds = tables["finds"].accepted
     met = set(zip(finds["visit_id"], finds["taxon"], strict=True))
     silent = [pair not in met for pair in zip(found["visit_id"], found["taxon"], strict=True)]
-    return found[np.array(silent, dtype=bool)].reset_index(drop=True)[list(UNCOUNTED_COLUMNS)]
+    return framed(Uncounted, found[np.array(silent, dtype=bool)].reset_index(drop=True))
 
 
 def _doubtful_keys(result: TableCheck, held: pd.DataFrame) -> set[str]:

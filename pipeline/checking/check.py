@@ -15,9 +15,6 @@ from pipeline.checking.context import context_of
 from pipeline.checking.merging import merge, rows
 from pipeline.checking.nearest import nearest
 from pipeline.checking.outcome import (
-    CONVERTED_COLUMNS,
-    FLAG_COLUMNS,
-    HELD_COLUMNS,
     NO_CANDIDATE,
     ROW_TOO_LONG,
     Checked,
@@ -27,7 +24,9 @@ from pipeline.checking.sheet import OTHER_PARENTS, PARENTS, Sheet, flag, hold, t
 from pipeline.checking.typed_rows import gather
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings
+from schemas.check_frames import Converted, Flags, Held
 from schemas.column_faults import COLUMN_FAULTS, TOTAL_DIFFERS
+from schemas.frame import framed
 from schemas.rules import FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule, rules_of
 from schemas.tables import LOADED, key_of
 
@@ -81,9 +80,9 @@ def check(sources: list[MappedSource], settings: Settings, known: dict[str, pd.D
         ways += converted(sheet, accepted)
         held += sheet.held
         flags += [one for one in sheet.flags if one.pop("candidate") not in sheet.held_rows]
-    reasons, marks = pd.DataFrame(held, columns=list(HELD_COLUMNS)), pd.DataFrame(flags, columns=list(FLAG_COLUMNS))
+    reasons = framed(Held, held)
     silent = uncounted(sources, tables, settings, reasons, known)
-    return Checked(sources, tables, reasons, marks, pd.DataFrame(ways, columns=list(CONVERTED_COLUMNS)), silent)
+    return Checked(sources, tables, reasons, framed(Flags, flags), framed(Converted, ways), silent)
 
 
 def _misshapen(sources: list[MappedSource]) -> list[dict[str, Any]]:

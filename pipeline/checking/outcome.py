@@ -11,12 +11,6 @@ from pipeline.checking.merging import Merged
 from pipeline.checking.typed_rows import Candidates
 from pipeline.reading.rows import MappedSource
 
-HELD_COLUMNS = (
-    "table", "row_key", "parent_key", "field", "column", "text", "rule", "message", "remedy", "source", "row", "line", "candidate", "of",
-)  # fmt: skip
-CONVERTED_COLUMNS = ("table", "row_key", "field", "text", "value", "how", "source", "row", "line")
-FLAG_COLUMNS = ("table", "row_key", "field", "rule", "effect", "message", "remedy", "value", "source", "row", "line")
-UNCOUNTED_COLUMNS = ("visit_id", "taxon", "life_stage", "why", "text", "row_no", "source", "row", "line")
 ROW_TOO_LONG = "row_too_long"
 VALUE_ONLY, NO_CANDIDATE = -1, 2**31 - 1
 ROW_FATES = ("accepted", "accepted_with_held", "held", "repeat", "no_find")
@@ -54,12 +48,13 @@ class Checked:
     tables : dict of str to TableCheck
         By table.
     held, flags : DataFrame
-        One row a reason. In `held`, ``candidate`` is `VALUE_ONLY` where a value is held and not its row; `NO_CANDIDATE` marks a row that
-        could not be cut into cells; ``of`` is the candidate in either case.
+        As `Held` and `Flags` of `schemas.check_frames`: one row a reason. In `held`, ``candidate`` is `VALUE_ONLY` where a value is held
+        and not its row; `NO_CANDIDATE` marks a row that could not be cut into cells; ``of`` is the candidate in either case.
     converted : DataFrame
-        One row a stored value that is more than a copy of what was written: its text, the value as text, and how it was read.
+        As `Converted`: one row a stored value that is more than a copy of what was written: its text, the value as text, and how it was
+        read.
     uncounted : DataFrame
-        Columns of `UNCOUNTED_COLUMNS`: of which taxa which visits say nothing, and why.
+        As `Uncounted`: of which taxa which visits say nothing, and why.
     """
 
     sources: list[MappedSource]

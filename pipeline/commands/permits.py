@@ -13,6 +13,7 @@ from pipeline.commands.report_files import Written, chosen, file_name, write_rep
 from pipeline.errors import RillbookError
 from pipeline.intake.report import Progress, silent
 from pipeline.settings import read_settings
+from schemas.report_frames import PERMIT_COLUMNS
 
 
 def write_permits(folder: Path, code: str = "", year: int | None = None, progress: Progress = silent) -> Written:
@@ -68,7 +69,7 @@ def write_permits(folder: Path, code: str = "", year: int | None = None, progres
         notes = _held_notes(held)
         name = f"permit_{file_name(permit.code, [one.code for one in settings.permits])}{f'_{year}' if year is not None else ''}"
         pages[folder / "out" / "private" / f"{name}.html"] = permit_page.page(permit, mine, rows, limits, every, settings, notes)
-        frames |= {name: rows[list(permit_report.ROW_COLUMNS)], f"{name}_limits": limits, f"{name}_summary": permit_report.summary(rows)}
+        frames |= {name: rows[list(PERMIT_COLUMNS)], f"{name}_limits": limits, f"{name}_summary": permit_report.summary(rows)}
     tables = {folder / "out" / "private" / f"{name}.csv": frame for name, frame in frames.items()}
     return Written(write_reports(pages, tables), frames)
 

@@ -16,12 +16,13 @@ from pipeline.book.current import known_rows
 from pipeline.book.held_items import held_row_texts, open_items, settle_items, standing_answers
 from pipeline.book.loads import content_hash, start_load, store_checked
 from pipeline.checking import check, held_list, repair
-from pipeline.checking.outcome import HELD_COLUMNS, ROW_FATES, Account, Checked
+from pipeline.checking.outcome import ROW_FATES, Account, Checked
 from pipeline.errors import RillbookError
 from pipeline.intake.report import Progress, Report, absence_notes, no_reasons, nothing_done, now, with_files
 from pipeline.reading import files as read
 from pipeline.reading.rows import SourceTable
 from pipeline.settings import Settings, read_settings
+from schemas.check_frames import HELD_COLUMNS
 from schemas.tables import LOADED
 
 

@@ -12,9 +12,10 @@ import pandas as pd
 
 from pipeline.book.absences import absence_counts
 from pipeline.book.changes import Changes, is_settled
-from pipeline.checking.outcome import HELD_COLUMNS, Account, Checked
+from pipeline.checking.outcome import Account, Checked
 from pipeline.errors import RillbookError
 from pipeline.reading.rows import MappedSource
+from schemas.check_frames import HELD_COLUMNS
 
 Progress = Callable[[str], None]
 ALL_ACCEPTED, SOME_HELD = 0, 1

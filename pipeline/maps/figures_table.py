@@ -7,9 +7,10 @@ from typing import Any
 import pandas as pd
 
 from pipeline.formulas.year_days import MONTH_NAMES
-from pipeline.maps.frames import AVAILABLE, EFFORT, NOTHING, SITE, SQUARE, many, map_figures
+from pipeline.maps.frames import AVAILABLE, EFFORT, NOTHING, many, map_figures
 from pipeline.maps.layers import FEW_WORDS, LAYER_WORDS, MEDIA, safe
 from pipeline.maps.public import SEVERAL
+from schemas.map_frames import SITE, SQUARE
 from schemas.vocabulary import vocabulary
 
 

@@ -10,6 +10,8 @@ import pandas as pd
 
 from pipeline.formulas.places import to_wgs84
 from pipeline.reading.coordinates import read_verbatim_coordinates
+from schemas.frame import framed
+from schemas.map_frames import KINDS, SITE, ExactCells
 from schemas.reference import figures
 from schemas.rules import EFFORT as EFFORT_NOTED
 from schemas.vocabulary import codes, codes_with, codes_without, medium_of
@@ -19,9 +21,6 @@ STAGES = tuple(codes("life_stage"))
 LAYERS = (*STAGES, IN_DOUBT, NOTHING, EFFORT, AVAILABLE)
 
 READINGS = ["water_temp_c", "substrate_temp_c", "air_temp_c"]
-SITE = ["site_id", "site_name", "remarks", "latitude", "longitude", "coordinate_uncertainty_m"]
-SQUARE = ["step", "south", "west", "north", "east"]
-KINDS = ["layer", "taxon", "medium"]
 WHEN = ["months", "year_from", "year_to"]
 FIGURES = [
     "n_finds", "n_animals", "n_visits", "n_without", "search_minutes", "n_readings", "temp_median_c", "temp_min_c", "temp_max_c",
@@ -238,8 +237,8 @@ def exact_cells(known: Mapping[str, pd.DataFrame], taxa: pd.DataFrame) -> pd.Dat
     Returns
     -------
     DataFrame
-        One row a site, layer, taxon, medium, month and year: ``SITE`` (degrees WGS 84, metres), ``KINDS``, ``WHEN``, ``FIGURES`` and `few`,
-        false. Sites without coordinates are not in it.
+        As :class:`schemas.map_frames.ExactCells`, one row a site, layer, taxon, medium, month and year; `few` is false. Sites without
+        coordinates are not in it.
     """
     rows = pd.concat(
         [
@@ -254,7 +253,7 @@ def exact_cells(known: Mapping[str, pd.DataFrame], taxa: pd.DataFrame) -> pd.Dat
     cells = summary(rows[rows["site_id"].isin(places["site_id"])], ["site_id", *KINDS, "month", "year"])
     cells = cells[(cells["layer"] != NOTHING) | (cells["n_without"] > 0)]
     cells = cells.drop(columns=["month", "year"]).merge(places, on="site_id").assign(few=False)
-    return in_order(cells, ["latitude", "longitude", "site_id"])[[*SITE, *KINDS, *WHEN, *FIGURES, "few"]]
+    return framed(ExactCells, in_order(cells, ["latitude", "longitude", "site_id"]))
 
 
 def single_finds(known: Mapping[str, pd.DataFrame], taxa: pd.DataFrame) -> pd.DataFrame:

@@ -13,10 +13,8 @@ from pipeline.maps.frames import (
     AVAILABLE,
     EFFORT,
     FIGURES,
-    KINDS,
     NOTHING,
     ROWS,
-    SQUARE,
     WHEN,
     find_rows,
     in_order,
@@ -25,6 +23,8 @@ from pipeline.maps.frames import (
     search_rows,
     summary,
 )
+from schemas.frame import framed
+from schemas.map_frames import SQUARE, PublicCells
 
 SEASONS = (1, 1, 2, 2, 2, 3, 3, 3, 4, 4, 4, 1)
 # What stays apart, from the finest cell to the coarsest; a row goes into the first that enough of its like share.
@@ -100,7 +100,7 @@ def public_cells(rows: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a cell, ordered by square from south and west: ``SQUARE``, ``KINDS``, ``WHEN``, ``FIGURES`` and `few`. A cell rests on as
+        As :class:`schemas.map_frames.PublicCells`, one row a cell, ordered by square from south and west. A cell rests on as
         many finds and visits as data/reference asks for at least; with fewer, years are put together, then months to a season, then all
         months, then places of the animal. Where even that is too little, `few` is true, and all figures are missing.
     """
@@ -112,7 +112,7 @@ def public_cells(rows: pd.DataFrame) -> pd.DataFrame:
     hidden = [*WHEN, *(name for name in FIGURES if name != "microhabitats")]
     cells[hidden] = cells[hidden].astype("object").mask(few).infer_objects()
     cells = cells.assign(few=few, microhabitats=cells["microhabitats"].mask(few, ""))
-    return in_order(cells, ["south", "west", "step"])[[*SQUARE, *KINDS, *WHEN, *FIGURES, "few"]]
+    return framed(PublicCells, in_order(cells, ["south", "west", "step"]))
 
 
 def _laddered(rows: pd.DataFrame) -> pd.DataFrame:

@@ -11,6 +11,8 @@ import pandas as pd
 
 from pipeline.settings import Settings
 from pipeline.statistics.grades import ORDER, needs
+from schemas.frame import columns_of, framed
+from schemas.report_frames import GapMonths, Gaps, Unseen
 from schemas.vocabulary import codes, codes_with, codes_without
 
 GROUP = ["taxon", "population", "life_stage", "medium"]
@@ -20,52 +22,6 @@ NEVER_ASKED = (*codes_with("life_stage", "at_nest"), *codes_without("life_stage"
 NIGHT = "surface"
 SHARE, NEVER_READ, NEVER_SEARCHED = "share so far", "never read so far", "never searched"
 SHOWN, LISTED = 12, 8
-GAP_COLUMNS: dict[str, str] = {
-    "taxon": "taxon code of the book",
-    "population": "population of the site, empty where the book sets none",
-    "life_stage": "stage",
-    "medium": "water, edge, land or surface",
-    "month": "1 to 12, or warm or cold for the two seasons",
-    "grade": "grade that the cell has",
-    "next_grade": "next better grade, for which the columns more_… hold",
-    "n_sites": "sites with a reading",
-    "n_dates": "dates with a reading",
-    "n_visits": "visits with a reading",
-    "n_years": "years with a reading, of all months of this stage and medium",
-    "visits_to_c": "independent visits missing for grade C, at least; 0 where it is reached, missing where only the interval is too wide",
-    "visits_to_b": "the same for grade B",
-    "visits_to_a": "the same for grade A",
-    "more_visits": "independent visits missing for the next grade, each with a reading of this cell and on a day of its own",
-    "more_sites": "of these, at least so many at sites that are new to the cell",
-    "more_dates": "dates that are missing",
-    "more_years": "years that are missing: the visits must fall into so many new years",
-    "more_at_night": "of these, at least so many after sunset, never alone",
-    "at_animal": "no reading was taken at an animal: without one the grade stays C",
-    "interval": "why the width of the interval of the median stands in the way as well; no number of visits can promise it",
-    "n_searches": "site-days in this month, or these months, on which this population was searched for the taxon",
-    "n_with_reading": "of these, site-days that gave a reading of this cell",
-    "trips": "site-days of search to expect for more_visits",
-    "trips_basis": "share so far; never read so far: as if the next search were the first; never searched: as if each gave a reading",
-    "company": "two people or more, where it is work at night",
-}
-MONTH_COLUMNS: dict[str, str] = {
-    "rank": "1 is the best",
-    "population": "population of the sites to visit",
-    "month": "1 to 12",
-    "next": "when that month comes next",
-    "trips": "site-days of search to make in it",
-    "new_sites": "of these, at most so many must be at sites new to a cell",
-    "cells_raised": "cells whose grade may then be expected to rise by one",
-    "per_trip": "cells_raised / trips",
-    "cells": "which cells",
-    "company": "two people or more, where it is work at night",
-}
-UNSEEN_COLUMNS: dict[str, str] = {
-    "taxon": "taxon code of the book",
-    "life_stage": "stage",
-    "n_finds": "finds in the book",
-    "why": "what is missing",
-}
 
 
 def searched(readings: pd.DataFrame, looked: pd.DataFrame, sites: pd.DataFrame, settings: Settings) -> pd.DataFrame:
@@ -119,7 +75,7 @@ def gap_list(targets: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str
     Returns
     -------
     DataFrame
-        Columns of ``GAP_COLUMNS``; egg masses and undetermined stages are never in it, nor cells of grade A.
+        As :class:`schemas.report_frames.Gaps`; egg masses and undetermined stages are never in it, nor cells of grade A.
     """
     asked = targets[~targets["life_stage"].isin(NEVER_ASKED) & targets["grade"].ne(ORDER[0])]
     counts = {tuple(row[:5]): row[5:] for row in searched[[*GROUP, "month", "n_searches", "n_with_reading"]].itertuples(index=False)}
@@ -127,7 +83,7 @@ def gap_list(targets: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str
     for row in asked.to_dict("records"):
         key = tuple(str(row[name]) for name in GROUP)
         rows.append(_gap(row, shared[key], counts.get((*key, str(row["month"])), (0, 0))))
-    return pd.DataFrame(rows, columns=list(GAP_COLUMNS))
+    return framed(Gaps, rows)
 
 
 def _gap(row: Mapping[str, Any], shared: Mapping[str, Any], counted: tuple[Any, ...]) -> dict[str, Any]:
@@ -232,9 +188,9 @@ def best_months(gaps: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str
     Returns
     -------
     DataFrame
-        Columns of ``MONTH_COLUMNS``, best first. One day can serve several cells, so the days of a month are those of its neediest cell.
-        Cells that need a new year count only where the coming month lies in one; cells whose interval is too wide count for nothing, since
-        no number of visits can promise them.
+        As :class:`schemas.report_frames.GapMonths`, best first. One day can serve several cells, so the days of a month are those of its
+        neediest cell. Cells that need a new year count only where the coming month lies in one; cells whose interval is too wide count for
+        nothing, since no number of visits can promise them.
     """
     rows, wanted = [], gaps[gaps["month"].isin(MONTHS) & gaps["more_visits"].gt(0) & gaps["interval"].eq("")]
     for (population, month), cells in wanted.groupby(["population", "month"], sort=True):
@@ -243,9 +199,9 @@ def best_months(gaps: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str
         ready = cells[cells["more_years"] <= new_year]
         if len(ready):
             rows.append({"population": population, "month": int(month), "next": f"{year}-{int(month):02d}", **_best(ready)})
-    frame = pd.DataFrame(rows, columns=[name for name in MONTH_COLUMNS if name != "rank"])
+    frame = pd.DataFrame(rows, columns=[name for name in columns_of(GapMonths) if name != "rank"])
     frame = frame.sort_values(["per_trip", "cells_raised", "next", "population"], ascending=[False, False, True, True], ignore_index=True)
-    return frame.assign(rank=range(1, len(frame) + 1))[list(MONTH_COLUMNS)]
+    return framed(GapMonths, frame.assign(rank=range(1, len(frame) + 1)))
 
 
 def _best(cells: pd.DataFrame) -> dict[str, Any]:
@@ -264,7 +220,7 @@ def _best(cells: pd.DataFrame) -> dict[str, Any]:
 
 
 def unseen(targets: pd.DataFrame, finds: pd.DataFrame, taxa: list[str]) -> pd.DataFrame:
-    """Stages without a single reading that counts; columns of ``UNSEEN_COLUMNS``, never egg masses."""
+    """Stages without a single reading that counts; as :class:`schemas.report_frames.Unseen`, never egg masses."""
     rows = []
     for taxon in taxa:
         for stage in codes("life_stage"):
@@ -272,7 +228,7 @@ def unseen(targets: pd.DataFrame, finds: pd.DataFrame, taxa: list[str]) -> pd.Da
             if stage not in NEVER_ASKED and not read.any():
                 n = int((finds["taxon"].eq(taxon) & finds["life_stage"].eq(stage)).sum())
                 rows.append({"taxon": taxon, "life_stage": stage, "n_finds": n, "why": "found, not measured" if n else "never found"})
-    return pd.DataFrame(rows, columns=list(UNSEEN_COLUMNS))
+    return framed(Unseen, rows)
 
 
 def below(gaps: pd.DataFrame) -> dict[str, int]:

@@ -11,10 +11,10 @@ import pandas as pd
 from pipeline.reports.gaps import GROUP, LISTED, MONTHS, SHARE, SHOWN, below
 from pipeline.settings import Settings
 from pipeline.settings.limits import judgement
-from pipeline.statistics.detection import ABSENCE_COLUMNS
 from pipeline.statistics.grades import needs
 from pipeline.writing.page import render
 from pipeline.writing.words import counted, month_name
+from schemas.report_frames import ABSENCE_COLUMNS
 
 
 def page(
@@ -27,7 +27,7 @@ def page(
     gaps, months, never : DataFrame
         As :func:`gap_list`, :func:`best_months`, :func:`unseen`.
     absence : DataFrame
-        Columns of ``pipeline.statistics.detection.ABSENCE_COLUMNS``.
+        As :class:`schemas.report_frames.Absence`.
     n_cells : int
         Month cells in all, of grade A too; those of eggs not counted.
     settings : Settings

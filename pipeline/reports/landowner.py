@@ -11,18 +11,8 @@ from pipeline.formulas.water import conductivity_at_25c, oxygen_saturation_pct, 
 from pipeline.settings import Settings
 from pipeline.writing.page import render
 from pipeline.writing.words import STAGES, counted, month_runs, named
-
-VISIT_COLUMNS: dict[str, str] = {
-    "site_id": "site on the parcel",
-    "visit_date": "date",
-    "found": "what was found: scientific name, stage and number",
-    "looked_for": "taxa looked for",
-    "water_temp_c": "water, °C",
-    "ph": "pH",
-    "conductivity_25_us_cm": "conductivity at 25 °C, µS/cm",
-    "dissolved_oxygen_mg_l": "dissolved oxygen, mg/L",
-    "oxygen_pct": "dissolved oxygen, % of saturation",
-}
+from schemas.frame import framed
+from schemas.report_frames import LandownerVisits
 
 # quantity: title, unit, digits, benchmark not to be under, benchmark not to be over
 WATER = {
@@ -50,7 +40,7 @@ def visit_rows(sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFrame, t
     Returns
     -------
     DataFrame
-        Columns of ``VISIT_COLUMNS``, by date and site. No remark is in it: remarks name other places and people.
+        As :class:`schemas.report_frames.LandownerVisits`, by date and site. No remark is in it: remarks name other places and people.
     """
     names = dict(zip(taxa["code"], taxa["scientific_name"], strict=True))
     rows = visits.sort_values(["visit_date", "site_id", "visit_id"], ignore_index=True)
@@ -59,7 +49,7 @@ def visit_rows(sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFrame, t
     answer = rows["conductivity_at_25c"].astype("boolean")
     met = {key: _met(part, names) for key, part in finds.groupby("visit_id", sort=False)}
     empty = rows["incomplete"].map({True: "finds held back", False: "nothing"})
-    return pd.DataFrame({
+    listed = pd.DataFrame({
         "site_id": rows["site_id"],
         "visit_date": rows["visit_date"].dt.strftime("%Y-%m-%d"),
         "found": rows["visit_id"].map(met).fillna(empty),
@@ -69,7 +59,8 @@ def visit_rows(sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFrame, t
         "conductivity_25_us_cm": conductivity_at_25c(rows["conductivity_us_cm"], temp, answer.astype(object).where(answer.notna(), None)),
         "dissolved_oxygen_mg_l": rows["dissolved_oxygen_mg_l"],
         "oxygen_pct": oxygen_saturation_pct(rows["dissolved_oxygen_mg_l"], temp, pressure.where(pressure >= LOWEST_PRESSURE_KPA)),
-    })[list(VISIT_COLUMNS)].round({"conductivity_25_us_cm": 1, "oxygen_pct": 1})  # fmt: skip
+    })  # fmt: skip
+    return framed(LandownerVisits, listed.round({"conductivity_25_us_cm": 1, "oxygen_pct": 1}))
 
 
 def _codes(text: Any) -> list[str]:

@@ -8,6 +8,8 @@ from typing import Any
 import pandas as pd
 
 from pipeline.settings.reports import ANY, Limit, Permit
+from schemas.frame import columns_of, framed
+from schemas.report_frames import PermitFinds, PermitLimits, PermitSummary
 from schemas.vocabulary import EGGS
 
 NOT_NOTED = "not noted"
@@ -17,53 +19,7 @@ SALVAGED = "salvaged"
 WHAT = {SEEN: "seen only", SALVAGED: "found dead, kept"}
 COUNTED_AS = ("released", "retained", "dead", NOT_NOTED)
 """Dispositions that count as captured: an animal that died may have died in the hand, and one of which nobody noted it was perhaps held."""
-ROW_COLUMNS: dict[str, str] = {
-    "permit": "permit number",
-    "what": "capture, seen only, visit without a find, or no activity",
-    "year": "calendar year",
-    "date": "date of the visit",
-    "names": "who searched",
-    "scientific_name": "accepted name",
-    "taxon": "taxon code of the book",
-    "life_stage": "stage",
-    "number": "animals, or clutches of eggs",
-    "at_least": "yes where the sheet said more than this number, such as 3+",
-    "mark": "mark, band or tag of a known animal",
-    "captured": "animals captured, counted against the limit",
-    "removed": "of these, kept under the permit",
-    "released": "of these, released where they were found",
-    "died": "of these, died or found dead and left",
-    "salvaged": "found dead and kept; not counted as captured",
-    "not_caught": "seen and named, not held",
-    "voucher": "yes where an animal was kept",
-    "tissue": "rillbook has no field for tissue: fill in by hand",
-    "photo": "yes where a photo is named",
-    "method": "how the site was searched",
-    "county": "county of the site",
-    "state": "state of the site",
-    "site_id": "site",
-    "latitude": "degrees",
-    "longitude": "degrees",
-    "coordinate_type": "decimal degrees",
-    "coordinate_source": "taken at the find, or the site's",
-    "datum": "datum of the site's coordinates; one of a find is not noted apart",
-    "zone": "empty: decimal degrees have none",
-    "coordinate_uncertainty_m": "radius that surely holds the site, m",
-    "find_id": "find",
-    "visit_id": "visit",
-}
 SUMMARY = ["scientific_name", "life_stage", "county", "date", "disposition"]
-LIMIT_COLUMNS: dict[str, str] = {
-    "permit": "permit number",
-    "year": "calendar year; each is held against the limit alone",
-    "taxon": "taxon code, or any",
-    "county": "county, or any",
-    "kind": "captured or retained",
-    "allowed": "the permit's figure, as the book states it",
-    "counted": "animals counted",
-    "left": "allowed less counted",
-    "words": "what that means",
-}
 
 
 def visits_of(permit: Permit, permits: tuple[Permit, ...], visits: pd.DataFrame) -> pd.DataFrame:
@@ -121,7 +77,7 @@ def rows_of(
     Returns
     -------
     DataFrame
-        Columns of ``ROW_COLUMNS`` and ``disposition``, in order of date, visit and find.
+        As :class:`schemas.report_frames.PermitFinds`, in order of date, visit and find.
     """
     names = dict(zip(taxa["code"], taxa["scientific_name"], strict=True))
     places = sites.set_index("site_id").to_dict("index")
@@ -138,12 +94,12 @@ def rows_of(
     for year in years:
         if not mine["year"].eq(year).any():
             rows.append({"permit": permit.code, "year": year, "what": "no activity", "number": 0})
-    frame = pd.DataFrame(rows, columns=[*ROW_COLUMNS, "disposition"])
+    frame = pd.DataFrame(rows, columns=list(columns_of(PermitFinds)))
     counts = ["number", "captured", "removed", "released", "died", "salvaged", "not_caught"]
     frame[counts] = frame[counts].astype("Float64").fillna(0).astype("int64")
     texts = [name for name in frame.columns if name not in (*counts, "year", "latitude", "longitude", "coordinate_uncertainty_m")]
     frame[texts] = frame[texts].astype("object").where(frame[texts].notna(), "")
-    return frame.sort_values(["year", "date", "visit_id", "find_id"], ignore_index=True)
+    return framed(PermitFinds, frame.sort_values(["year", "date", "visit_id", "find_id"], ignore_index=True))
 
 
 def _of_visit(permit: Permit, visit: Mapping[str, Any], place: Mapping[str, Any]) -> dict[str, Any]:
@@ -186,10 +142,10 @@ def summary(rows: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``scientific_name``, ``life_stage``, ``county``, ``date``, ``disposition``, ``number``.
+        As :class:`schemas.report_frames.PermitSummary`.
     """
     met = rows[rows["find_id"].ne("")]
-    return met.groupby(SUMMARY, sort=True)["number"].sum().reset_index()
+    return framed(PermitSummary, met.groupby(SUMMARY, sort=True)["number"].sum().reset_index())
 
 
 def against_limits(permit: Permit, rows: pd.DataFrame, years: list[int]) -> pd.DataFrame:
@@ -207,11 +163,9 @@ def against_limits(permit: Permit, rows: pd.DataFrame, years: list[int]) -> pd.D
     Returns
     -------
     DataFrame
-        Columns of ``LIMIT_COLUMNS``.
+        As :class:`schemas.report_frames.PermitLimits`.
     """
-    return pd.DataFrame(
-        [row for year in years for limit in permit.limits for row in _held(permit, limit, rows, year)], columns=list(LIMIT_COLUMNS)
-    )
+    return framed(PermitLimits, [row for year in years for limit in permit.limits for row in _held(permit, limit, rows, year)])
 
 
 def _held(permit: Permit, limit: Limit, rows: pd.DataFrame, year: int) -> Iterator[dict[str, Any]]:

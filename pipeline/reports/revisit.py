@@ -14,33 +14,8 @@ from pipeline.settings import Settings
 from pipeline.settings.limits import judgement
 from pipeline.writing.page import render
 from pipeline.writing.words import counted, month_name
-
-PLAN_COLUMNS: dict[str, str] = {
-    "month": "year and month of the visit",
-    "rank": "1 is the best site of that month",
-    "site_id": "site",
-    "waterbody": "its waterbody",
-    "population": "its population",
-    "from": "first day on which to go: never sooner than the rest days after the last visit or the last day of the visit planned before",
-    "until": "last day on which to go",
-    "score": "sum over the cells that it serves of 1 / days of search that the cell still takes (gaps.csv, trips)",
-    "look_for": "cells that a reading here brings nearer to their next grade",
-    "absence": "taxa looked for here and not found so far",
-    "company": "two people or more: always at night",
-    "go_only_if": "state of water and weather",
-    "last_visit": "date of the last visit",
-    "n_visits": "visits so far",
-}
-
-HISTORY_COLUMNS: dict[str, str] = {
-    "site_id": "site",
-    "taxon": "taxon code of the book",
-    "n_looked": "visits that looked for it",
-    "n_found": "of these, visits that found it",
-    "last_found": "date of the last of these",
-    "detection": "chance that one visit finds it where it lives; missing where not known",
-    "visits_to_absence": "further visits without a find that state absence; 0: enough were made; missing where found or not known",
-}
+from schemas.frame import framed
+from schemas.report_frames import REVISIT_COLUMNS, RevisitHistory, Revisits
 
 GO_ONLY_IF = "water at or below its usual level, no rain or storm near; turn back when it rises"
 TWO = "two people or more; never alone at night"
@@ -62,7 +37,7 @@ def history(looked: pd.DataFrame, absence: pd.DataFrame, site_ids: list[str]) ->
     Returns
     -------
     DataFrame
-        Columns of ``HISTORY_COLUMNS``.
+        As :class:`schemas.report_frames.RevisitHistory`.
     """
     known = absence.set_index("taxon")
     rows = []
@@ -76,7 +51,7 @@ def history(looked: pd.DataFrame, absence: pd.DataFrame, site_ids: list[str]) ->
             "detection": known.loc[taxon, "detection"],
             "visits_to_absence": 0.0 if left < 0 else left,
         })  # fmt: skip
-    return pd.DataFrame(rows, columns=list(HISTORY_COLUMNS))
+    return framed(RevisitHistory, rows)
 
 
 def plan(
@@ -100,8 +75,9 @@ def plan(
     Returns
     -------
     DataFrame
-        Columns of ``PLAN_COLUMNS``. A site stands once a month at most, and between any two of its days, planned or past, lie at least the
-        rest days of ``limits.csv``. Of several sites on one waterbody the best stands, since they are one site in the statistics.
+        As :class:`schemas.report_frames.Revisits`. A site stands once a month at most, and between any two of its days, planned or past,
+        lie at least the rest days of ``limits.csv``. Of several sites on one waterbody the best stands, since they are one site in the
+        statistics.
     """
     wanted = gaps[gaps["more_visits"].gt(0)]
     served = {key: set(rows["site"]) for key, rows in readings.groupby(["taxon", "population", "life_stage", "medium", "month"])}
@@ -120,9 +96,9 @@ def plan(
             free[row["site_id"]] = row["until"] + _rest()
             seen = last.loc[row["site_id"]] if row["site_id"] in last.index else {"max": pd.NaT, "size": 0}
             rows.append({**row, "rank": rank, "go_only_if": GO_ONLY_IF, "last_visit": seen["max"], "n_visits": int(seen["size"])})
-    frame = pd.DataFrame(rows, columns=list(PLAN_COLUMNS))
+    frame = pd.DataFrame(rows, columns=list(REVISIT_COLUMNS))
     dated = {name: pd.to_datetime(frame[name]).dt.strftime("%Y-%m-%d") for name in ("from", "until", "last_visit")}
-    return frame.assign(**dated)
+    return framed(Revisits, frame.assign(**dated))
 
 
 def _rest() -> timedelta:

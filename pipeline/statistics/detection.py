@@ -10,21 +10,12 @@ import pandas as pd
 
 from pipeline.settings.limits import judgement
 from pipeline.statistics.sample_size import visits_for_absence
+from schemas.frame import framed
+from schemas.report_frames import Absence
 
 STATED = "stated in rillbook.toml"
 COMPUTED = "computed from repeat visits"
 NOT_KNOWN = "not known"
-
-ABSENCE_COLUMNS: dict[str, str] = {
-    "taxon": "taxon code of the book",
-    "detection": "chance that one visit finds it where it lives; missing where not known",
-    "basis": "stated in rillbook.toml, computed from repeat visits, or not known",
-    "n_later": "visits after the first find at their site, on which the computed share rests",
-    "n_found_again": "of these, visits that found it again",
-    "n_sites": "sites of these visits",
-    "visits_to_absence": "independent visits without a find after which absence is stated with 95 % confidence",
-    "why": "why not known",
-}
 
 
 def searches(visits: pd.DataFrame, finds: pd.DataFrame) -> pd.DataFrame:
@@ -70,7 +61,7 @@ def detections(looked: pd.DataFrame, taxa: list[str], stated: Mapping[str, float
     Returns
     -------
     DataFrame
-        Columns of ``ABSENCE_COLUMNS``.
+        As :class:`schemas.report_frames.Absence`.
 
     Notes
     -----
@@ -79,7 +70,7 @@ def detections(looked: pd.DataFrame, taxa: list[str], stated: Mapping[str, float
     site for lived in all year; where either fails, the share is only a mean, and a season in which animals are below ground needs more
     visits than it says.
     """
-    return pd.DataFrame([_of_taxon(looked[looked["taxon"] == taxon], taxon, stated) for taxon in taxa], columns=list(ABSENCE_COLUMNS))
+    return framed(Absence, [_of_taxon(looked[looked["taxon"] == taxon], taxon, stated) for taxon in taxa])
 
 
 def _of_taxon(looked: pd.DataFrame, taxon: str, stated: Mapping[str, float]) -> dict[str, Any]:

@@ -12,7 +12,9 @@ from pipeline.settings import Settings
 from pipeline.settings.limits import judgement
 from pipeline.targets.lines import least_set_point, two_sided
 from schemas.enums import Status
+from schemas.frame import framed
 from schemas.frames import check_targets
+from schemas.ledger_frames import KEPT_COLUMNS, PUBLISHED_COLUMNS, Kept, Published
 
 Cell = tuple[str, str, str, str, str]
 
@@ -24,8 +26,6 @@ NEVER_LOWER = ("floor", "rh_p25")
 """Quantities that fewer visits must not lower; all others they must not raise."""
 
 OPEN_PART = "open part"
-PUBLISHED_COLUMNS = [*CELL, "quantity", "value", "visits", "method"]
-NOTE_COLUMNS = [*CELL, "quantity", "derived", "kept"]
 METHOD_VERSION = "2"
 """Of the lines of temperature. Lines of another method mean another thing, and hold nothing down."""
 
@@ -84,7 +84,7 @@ def to_publish(targets: pd.DataFrame, visits: Mapping[Cell, frozenset[str]]) -> 
         cells = {name: (*(row[part] for part in CELL[:4]), name) for name in OF_GROUP}
         known = [name for name in OF_GROUP if not math.isnan(row[name])]
         rows += [(*cells[name], name, row[name], visits.get(cells[name], frozenset()), METHOD_VERSION) for name in known]
-    return pd.DataFrame(rows, columns=PUBLISHED_COLUMNS)
+    return framed(Published, pd.DataFrame(rows, columns=list(PUBLISHED_COLUMNS)))
 
 
 def hold_to_published(
@@ -123,7 +123,7 @@ def hold_to_published(
     floors = _floors(targets, bounds)
     rows = [_held_row(row, bounds, floors, notes) for row in targets.to_dict("records")]
     held = pd.DataFrame(rows, columns=targets.columns).astype(targets.dtypes.to_dict())
-    return check_targets(held), pd.DataFrame(notes, columns=NOTE_COLUMNS).drop_duplicates(ignore_index=True)
+    return check_targets(held), _kept(notes)
 
 
 def air_visits(damp: pd.DataFrame) -> dict[Cell, frozenset[str]]:
@@ -147,10 +147,8 @@ def air_to_publish(open_part: pd.DataFrame, visits: Mapping[Cell, frozenset[str]
     """Humidity targets as entries of the ledger: ``deficit`` (kPa) and ``rh_p25`` (%), columns as :func:`to_publish`."""
     kept = open_part[open_part["status"] == Status.TARGET].to_dict("records")
     cells = [(_air_cell(row), row) for row in kept]
-    return pd.DataFrame(
-        [(*cell, name, row[name], visits.get(cell, frozenset()), AIR_METHOD) for cell, row in cells for name in OF_AIR],
-        columns=PUBLISHED_COLUMNS,
-    )
+    rows = [(*cell, name, row[name], visits.get(cell, frozenset()), AIR_METHOD) for cell, row in cells for name in OF_AIR]
+    return framed(Published, pd.DataFrame(rows, columns=list(PUBLISHED_COLUMNS)))
 
 
 def hold_air(
@@ -182,7 +180,11 @@ def hold_air(
                 row = {**row, name: bound, "reason": "; ".join([*([row["reason"]] if row["reason"] else []), KEPT_AIR])}
         rows.append(row)
     held = pd.DataFrame(rows, columns=open_part.columns).astype(open_part.dtypes.to_dict())
-    return held, pd.DataFrame(notes, columns=NOTE_COLUMNS).drop_duplicates(ignore_index=True)
+    return held, _kept(notes)
+
+
+def _kept(notes: list[tuple[Any, ...]]) -> pd.DataFrame:
+    return framed(Kept, pd.DataFrame(notes, columns=list(KEPT_COLUMNS)).drop_duplicates(ignore_index=True))
 
 
 def _bounds(visits: Mapping[Cell, frozenset[str]], published: pd.DataFrame, accepted: pd.DataFrame) -> dict[tuple[Any, ...], float]:

@@ -16,6 +16,7 @@ from pipeline.reports import gaps, gaps_page, revisit
 from pipeline.statistics.detection import detections, searches
 from pipeline.statistics.grades import ORDER, grade_of, needs
 from pipeline.targets import derive
+from schemas.report_frames import GAP_COLUMNS, GAP_MONTH_COLUMNS, REVISIT_COLUMNS
 
 # --- what a cell lacks -------------------------------------------------------------------------------------------------------------------
 
@@ -176,13 +177,13 @@ def test_a_book_without_readings_has_an_empty_list() -> None:
     targets = derive.targets(empty, SETTINGS.taxa, SETTINGS)
     visits, finds = visits_of()
     listed = gaps.gap_list(targets, {}, gaps.searched(empty, searches(visits, finds), SITES, SETTINGS))
-    assert listed.empty and list(listed.columns) == list(gaps.GAP_COLUMNS)
+    assert listed.empty and list(listed.columns) == list(GAP_COLUMNS)
     months = gaps.best_months(listed, {}, date(2025, 1, 1))
-    assert months.empty and list(months.columns) == list(gaps.MONTH_COLUMNS)
+    assert months.empty and list(months.columns) == list(GAP_MONTH_COLUMNS)
     absence = detections(searches(visits, finds), ["EWIL", "GPOR"], {})
     past = revisit.history(searches(visits, finds), absence, SITES["site_id"].tolist())
     plan = revisit.plan(listed, empty, SITES, visits, past.iloc[:0], date(2025, 1, 1))
-    assert plan.empty and list(plan.columns) == list(revisit.PLAN_COLUMNS)
+    assert plan.empty and list(plan.columns) == list(REVISIT_COLUMNS)
     never = gaps.unseen(targets, finds, ["EWIL", "GPOR"])
     assert len(never) == 10 and never.loc[0, "why"] == "never found" and "found, not measured" in set(never["why"])
     assert "No reading counts yet" in gaps_page.page(listed, months, absence, never, 0, SETTINGS, date(2025, 1, 1))

@@ -10,10 +10,11 @@ from gap_study import SETTINGS
 from pipeline.reports import gaps
 from pipeline.reports.gaps_page import page
 from pipeline.statistics.detection import detections
+from schemas.report_frames import GAP_COLUMNS, GAP_MONTH_COLUMNS
 
 LOOKED = pd.DataFrame({"visit_id": [], "site_id": [], "visit_date": [], "taxon": [], "found": []}).astype({"found": "bool"})
 CELL = {
-    **dict.fromkeys(gaps.GAP_COLUMNS, 0), "taxon": "EWIL", "population": "north", "life_stage": "larva", "medium": "water", "month": "5",
+    **dict.fromkeys(GAP_COLUMNS, 0), "taxon": "EWIL", "population": "north", "life_stage": "larva", "medium": "water", "month": "5",
     "grade": "C", "next_grade": "B", "interval": "", "company": "", "trips_basis": gaps.SHARE, "at_animal": False,
     "more_visits": 4, "more_sites": 3, "more_years": 1, "trips": 4, "n_searches": 6, "n_with_reading": 6,
     "n_sites": 3, "n_dates": 2, "n_visits": 6,
@@ -21,8 +22,8 @@ CELL = {
 
 
 def text(**changes: object) -> str:
-    listed = pd.DataFrame([{**CELL, **changes}], columns=list(gaps.GAP_COLUMNS))
-    months = pd.DataFrame(columns=list(gaps.MONTH_COLUMNS))
+    listed = pd.DataFrame([{**CELL, **changes}], columns=list(GAP_COLUMNS))
+    months = pd.DataFrame(columns=list(GAP_MONTH_COLUMNS))
     never = pd.DataFrame(columns=["taxon", "life_stage", "why"])
     return page(listed, months, detections(LOOKED, ["EWIL"], {}), never, 12, SETTINGS, date(2025, 1, 1))
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 import pandera.errors
+import pandera.pandas as pa
 import pytest
 
-from schemas import air_and_water_frames, field_frames
+from schemas import air_and_water_frames, check_frames, field_frames, ledger_frames, map_frames, report_frames
 from schemas.air_and_water_frames import WaterReadings, Wetness
-from schemas.frame import Frame, columns_of, framed, types_of
+from schemas.frame import Count, Frame, columns_of, entering, framed, types_of
 
 MODELS = [
     model
-    for module in (air_and_water_frames, field_frames)
+    for module in (air_and_water_frames, check_frames, field_frames, ledger_frames, map_frames, report_frames)
     for model in vars(module).values()
     if isinstance(model, type) and issubclass(model, Frame) and model is not Frame
 ]
@@ -50,3 +53,29 @@ def test_days_stay_in_the_books_unit() -> None:
 def test_a_missing_column_is_refused() -> None:
     with pytest.raises(KeyError, match="quantity"):
         framed(WaterReadings, pd.DataFrame({"taxon": ["EWIL"]}))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda frame: frame.assign(wetness=None),
+        lambda frame: frame.assign(n_finds=2.0),
+        lambda frame: frame.assign(more=1),
+        lambda frame: frame.drop(columns="taxon"),
+        lambda frame: frame[list(frame.columns[::-1])],
+    ],
+)
+def test_the_door_lets_a_frame_in_as_it_is_and_no_other(change: Callable[[pd.DataFrame], pd.DataFrame]) -> None:
+    frame = framed(Wetness, [ROW])
+    assert entering(Wetness, frame) is frame
+    with pytest.raises((pandera.errors.SchemaError, pandera.errors.SchemaErrors)):
+        entering(Wetness, change(frame))
+
+
+def test_the_door_asks_for_more_than_types_where_a_model_does() -> None:
+    class Bounded(Frame):
+        n: Count = pa.Field(ge=1)
+
+    assert len(entering(Bounded, pd.DataFrame({"n": [1, 2]}))) == 2
+    with pytest.raises(pandera.errors.SchemaError, match="greater_than_or_equal_to"):
+        entering(Bounded, pd.DataFrame({"n": [0, 2]}))

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.statistics.detection import ABSENCE_COLUMNS, COMPUTED, NOT_KNOWN, STATED, detections, searches
+from pipeline.statistics.detection import COMPUTED, NOT_KNOWN, STATED, detections, searches
+from schemas.report_frames import ABSENCE_COLUMNS
 
 
 def history(rows: str, targets: str = "EWIL|GPOR") -> tuple[pd.DataFrame, pd.DataFrame]:
