@@ -10,7 +10,6 @@ from __future__ import annotations
 import csv
 import importlib
 import os
-import shutil
 import signal
 import sys
 import tempfile
@@ -18,10 +17,9 @@ import time
 from pathlib import Path
 
 import pytest
+from project_copy import copied
 
-ROOT = Path(__file__).resolve().parents[2]
 LIST = Path(__file__).with_name("mutations.csv")
-PARTS = ("pipeline", "schemas", "data", "tests", "docs", "pyproject.toml", "README.md", "LICENSE", "DEVELOPERS.md")
 WAIT_S = 600
 # Loaded once: each mutation runs in a fork of this process, which knows nothing of the project. There is no fork on Windows.
 HEAVY = ("pandas", "pandera.pandas", "duckdb", "scipy.stats", "pyproj", "shapely", "hypothesis")
@@ -31,19 +29,6 @@ def mutations() -> list[dict[str, str]]:
     """Every line of the list: ``file``, ``old``, ``new``, ``test``."""
     with LIST.open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file, delimiter="\t", quoting=csv.QUOTE_NONE))
-
-
-def copied(folder: Path) -> Path:
-    """Copy the project; `rillbook_data` leads to the copy's own data."""
-    for name in PARTS:
-        source = ROOT / name
-        if source.is_dir():
-            shutil.copytree(source, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
-        elif source.exists():
-            shutil.copy2(source, folder / name)
-    shutil.copytree(ROOT / "data", folder / "rillbook_data", ignore=shutil.ignore_patterns("__pycache__"))
-    (folder / "rillbook_data" / "__init__.py").touch()
-    return folder
 
 
 def goes_red(folder: Path, test: str) -> tuple[bool, str]:
