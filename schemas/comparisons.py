@@ -94,33 +94,33 @@ class Among:
 
     def holds(self, frame: pd.DataFrame) -> pd.Series:
         """Rows for which it holds; boolean. Finds of no known visit stand beside none."""
-        noted = frame[frame[self.field].notna()]
+        noted = frame[frame[self.field].notna() & frame["visit_id"].notna()]
         held = pd.Series(False, index=frame.index)
-        for _, finds in noted.groupby("visit_id"):
-            held.loc[AMONG[self.word](finds, self)] = True
+        held.loc[noted.index] = AMONG[self.word](noted, self)
         return held
 
 
-def _copied(finds: pd.DataFrame, said: Among) -> pd.Index:
-    return finds.index[finds.groupby(said.field)[said.field].transform("size") >= said.least]
+def _copied(finds: pd.DataFrame, said: Among) -> pd.Series:
+    return finds.groupby(["visit_id", said.field])[said.field].transform("size") >= said.least
 
 
-def _apart(finds: pd.DataFrame, said: Among) -> pd.Index:
-    readings = finds[said.field]
-    far = (readings - readings.median()).abs() > said.apart
-    rest = readings[~far]
-    alone = far.sum() == 1 and len(rest) >= said.least and rest.max() - rest.min() <= said.alike
-    return readings.index[far] if alone else readings.index[:0]
+def _apart(finds: pd.DataFrame, said: Among) -> pd.Series:
+    visit, readings = finds["visit_id"], finds[said.field].astype("float64")
+    far = (readings - readings.groupby(visit).transform("median")).abs() > said.apart
+    rest = readings.mask(far).groupby(visit)
+    agree = (rest.transform("count") >= said.least) & (rest.transform("max") - rest.transform("min") <= said.alike)
+    return far & agree & (far.groupby(visit).transform("sum") == 1)
 
 
-def _visit_apart(finds: pd.DataFrame, said: Among) -> pd.Index:
-    readings, own = finds[said.field], finds[f"visit_{said.field}"].iloc[0]
-    agree = len(readings) >= said.least and readings.max() - readings.min() <= said.alike
-    return readings.index[:1] if agree and abs(own - readings.median()) > said.apart else readings.index[:0]
+def _visit_apart(finds: pd.DataFrame, said: Among) -> pd.Series:
+    readings = finds[said.field].astype("float64").groupby(finds["visit_id"])
+    agree = (readings.transform("size") >= said.least) & (readings.transform("max") - readings.transform("min") <= said.alike)
+    away = (finds[f"visit_{said.field}"].astype("float64") - readings.transform("median")).abs() > said.apart
+    return agree & away & ~finds["visit_id"].duplicated()
 
 
 # The page knows the same words: `AMONG` in pipeline/entry/templates/form/rules.js.
-AMONG: dict[str, Callable[[pd.DataFrame, Among], pd.Index]] = {"copied": _copied, "apart": _apart, "visit apart": _visit_apart}
+AMONG: dict[str, Callable[[pd.DataFrame, Among], pd.Series]] = {"copied": _copied, "apart": _apart, "visit apart": _visit_apart}
 
 
 def among(said: Among) -> Callable[[pd.DataFrame], pd.Series]:

@@ -81,7 +81,9 @@ def rows_of(
     """
     names = dict(zip(taxa["code"], taxa["scientific_name"], strict=True))
     places = sites.set_index("site_id").to_dict("index")
-    of_visit = {key: rows.to_dict("records") for key, rows in finds.groupby("visit_id", sort=False)}
+    of_visit: dict[str, list[dict[str, Any]]] = {}
+    for find in finds.to_dict("records"):
+        of_visit.setdefault(find["visit_id"], []).append(find)
     rows: list[dict[str, Any]] = []
     for visit in mine.sort_values(["visit_date", "visit_id"]).to_dict("records"):
         place = places.get(visit["site_id"], {})
