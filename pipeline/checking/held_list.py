@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from pipeline.checking.outcome import ROW_TOO_LONG
@@ -56,12 +57,20 @@ def for_spreadsheet(frame: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
     """
+    return frame.assign(**{name: safe for name in frame.columns if (safe := _without_formulas(frame[name])) is not None})
 
-    def safe(cell: object) -> object:
-        return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA) and not _is_number(cell) else cell
 
-    texts = [name for name in frame.columns if not pd.api.types.is_numeric_dtype(frame[name])]
-    return frame.assign(**{name: frame[name].map(safe) for name in texts})
+def _without_formulas(column: pd.Series) -> pd.Series | None:
+    """A column of text with its formulas made harmless; None where it has none."""
+    if not (pd.api.types.is_object_dtype(column) or pd.api.types.is_string_dtype(column)):
+        return None
+    column = column.astype("object") if isinstance(column.dtype, pd.CategoricalDtype) else column
+    cells = column.to_numpy(dtype=object, copy=True)
+    run = [place for place in np.flatnonzero(column.str.startswith(FORMULA).eq(True)) if not _is_number(cells[place])]
+    if not run:
+        return None
+    cells[run] = [f"'{cells[place]}" for place in run]
+    return pd.Series(cells, index=column.index, dtype=column.dtype)
 
 
 def csv_text(frame: pd.DataFrame) -> str:
