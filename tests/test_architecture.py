@@ -52,7 +52,6 @@ def test_help_loads_no_heavy_library(root: Path) -> None:
 DOORS = {
     "folium": {"maps/page"},
     "branca": {"maps/page"},
-    "matplotlib": {"maps/pattern", "maps/stills", "writing/pictures"},
     "duckdb": {"book/connection"},
     "jinja2": {"writing/page"},
     "icalendar": {"tanks/calendar"},
@@ -61,7 +60,7 @@ DOORS = {
     "pyproj": {"formulas/places"},
     "pyogrio": {"publishing/geo_files"},
     "geopandas": {"reading/waypoints", "maps/lines", "publishing/geo_files"},
-    "PIL": {"reading/photos"},
+    "PIL": {"reading/photos", "writing/pictures"},
     "psychrolib": {"formulas/moist_air"},
     "scipy": {"statistics/sample_size"},
     "shapely": {"publishing/geo_files", "maps/lines", "reports/parcel_sites"},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from textwrap import wrap
 
 import numpy as np
 import pandas as pd
@@ -12,12 +12,15 @@ from pipeline.formulas.places import place_figures
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.maps.frames import STAGES, map_figures
 from pipeline.maps.layers import HEAT, LAYER_WORDS, SYMBOLS, heat_breaks, heat_words
-from pipeline.writing.pictures import STYLE, for_inlining, svg_text
+from pipeline.writing.pictures import Drawing, for_inlining, text_width
 from schemas.vocabulary import codes, vocabulary
 
 ROWS_MOST, COLUMNS = 10, 3
 OTHER = "other places"
 SIDES = (0.4, 12.6)
+"""Left and right of a panel of the pattern, in months."""
+MONTH_STEP, ROW_STEP = 13.0, 15.0
+LATTICE = "#e4e4e4"
 
 
 def pattern(rows: pd.DataFrame, private: bool) -> pd.DataFrame:
@@ -85,26 +88,29 @@ def pattern_plot(table: pd.DataFrame, ident: str) -> str:
     str
         An ``<svg>`` element; empty without animals. It has a title, a description and ``role="img"``.
     """
-    import matplotlib
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-    from matplotlib.figure import Figure
-
     if table.empty:
         return ""
     layers = [layer for layer in STAGES if layer in set(table["layer"])]
     rows = list(dict.fromkeys(table.sort_values("microhabitat", key=lambda names: names.map(_row_order()))["microhabitat"]))
+    names = [name.split(";")[0] for name in rows]
     columns = min(COLUMNS, len(layers))
+    left = max(text_width(name, 8) for name in names) + 8
+    wide, tall = 12.2 * MONTH_STEP, len(rows) * ROW_STEP
+    panel_wide, panel_tall = wide + 14, tall + 40
     lines = -(-len(layers) // columns)
-    with matplotlib.rc_context(STYLE):
-        figure = Figure(figsize=(3.2 + 2.2 * columns, lines * (0.7 + 0.21 * len(rows)) + 0.7), layout="constrained")
-        canvas = FigureCanvasSVG(figure)
-        grid = figure.subplots(lines, columns, sharex=True, sharey=True, squeeze=False)
-        for axes, layer in zip(grid.flat, layers, strict=False):
-            _pattern_panel(axes, layer, table[table["layer"] == layer], rows)
-        for axes in grid.flat[len(layers) :]:
-            axes.set_axis_off()
-        heat_key(figure)
-        return for_inlining(svg_text(canvas), ident, "Stage by season and place of the animal", describe_pattern(table))
+    drawing = Drawing(left + columns * panel_wide, lines * panel_tall)
+    for number, layer in enumerate(layers):
+        line, column = divmod(number, columns)
+        at = left + column * panel_wide, line * panel_tall + 22
+        _pattern_panel(drawing, at, layer, table[table["layer"] == layer], rows)
+        if column == 0:
+            for place, name in enumerate(names):
+                drawing.text((left - 6, at[1] + (place + 0.5) * ROW_STEP + 3), name, 8, "end")
+        if number + columns >= len(layers):
+            for month, name in enumerate(MONTH_NAMES, 1):
+                drawing.text((at[0] + (month - SIDES[0]) * MONTH_STEP, at[1] + tall + 12), name[0], 8, "middle")
+    heat_key(drawing)
+    return for_inlining(drawing, ident, "Stage by season and place of the animal", describe_pattern(table))
 
 
 def _row_order() -> dict[str, int]:
@@ -112,32 +118,34 @@ def _row_order() -> dict[str, int]:
     return words | {OTHER: len(words)}
 
 
-def _pattern_panel(axes: Any, layer: str, mine: pd.DataFrame, rows: Sequence[str]) -> None:
-    at = {name: number for number, name in enumerate(rows)}
-    most = mine["n_animals"].max()
+def _pattern_panel(drawing: Drawing, at: tuple[float, float], layer: str, mine: pd.DataFrame, rows: Sequence[str]) -> None:
+    """One stage: a lattice of months and places, its upper left corner at `at`."""
+    left, top = at
+    wide, tall = (SIDES[1] - SIDES[0]) * MONTH_STEP, len(rows) * ROW_STEP
+    order = {name: number for number, name in enumerate(rows)}
     known = mine[mine["n_animals"].notna()]
-    few = mine[mine["n_animals"].isna()]
-    colours = [heat(celsius) for celsius in known["temp_c"]]
-    sizes = 12 + 118 * known["n_animals"] / most
-    marked = {"zorder": 2, "clip_on": False}
-    axes.plot(*_lattice(len(rows)), color="#e4e4e4", linewidth=0.5, zorder=1, clip_on=False)
-    axes.scatter(known["month"], known["microhabitat"].map(at), s=sizes, c=colours, edgecolors="black", linewidths=0.7, **marked)
-    axes.scatter(few["month"], few["microhabitat"].map(at), s=9, marker="x", c="#666666", linewidths=0.8, **marked)
+    most = known["n_animals"].max()
+    for place in range(len(rows)):
+        y = top + (place + 0.5) * ROW_STEP
+        drawing.line([(left, y), (left + wide, y)], LATTICE, width=0.5)
+    for month in range(1, 13):
+        x = left + (month - SIDES[0]) * MONTH_STEP
+        drawing.line([(x, top), (x, top + tall)], LATTICE, width=0.5)
+    drawing.box(left, top, wide, tall, stroke="black")
+    for row in mine.to_dict("records"):
+        middle = left + (row["month"] - SIDES[0]) * MONTH_STEP, top + (order[row["microhabitat"]] + 0.5) * ROW_STEP
+        if pd.isna(row["n_animals"]):
+            drawing.cross(middle, 4, "#666666")
+        else:
+            drawing.circle(middle, radius_of(12 + 118 * row["n_animals"] / most), heat(row["temp_c"]))
     total = f"{known['n_animals'].sum():.0f} animals, most {most:.0f}" if len(known) else "too few to say more"
-    axes.set_title(f"{SYMBOLS[layer][0]}  {LAYER_WORDS[layer]}: {total}", fontsize=8.5, loc="left")
-    axes.set_xlim(*SIDES)
-    axes.set_ylim(len(rows) - 0.5, -0.5)
-    axes.set_xticks(range(1, 13), [name[0] for name in MONTH_NAMES])
-    axes.set_yticks(range(len(rows)), [name.split(";")[0] for name in rows], fontsize=8)
-    axes.tick_params(left=False, bottom=False)
+    for number, said in enumerate(reversed(wrap(f"{SYMBOLS[layer][0]}  {LAYER_WORDS[layer]}: {total}", int(wide / (8 * 0.56))))):
+        drawing.text((left, top - 5 - 9 * number), said, 8)
 
 
-def _lattice(n_rows: int) -> tuple[list[float], list[float]]:
-    """Every line of a panel as one: a browser opens one path sooner than a group for each line."""
-    across = [(x, y) for y in range(n_rows) for x in (*SIDES, np.nan)]
-    down = [(x, y) for x in range(1, 13) for y in (-0.5, n_rows - 0.5, np.nan)]
-    xs, ys = zip(*across, *down, strict=True)
-    return list(xs), list(ys)
+def radius_of(area: float) -> float:
+    """Radius of a circle, points, from the area of the square around it."""
+    return float(np.sqrt(area)) / 2
 
 
 def heat(celsius: float) -> str:
@@ -145,18 +153,18 @@ def heat(celsius: float) -> str:
     return "white" if pd.isna(celsius) else HEAT[sum(celsius >= edge for edge in heat_breaks())]
 
 
-def heat_key(figure: Any) -> None:
-    """Draw the key of the shades."""
-    from matplotlib.patches import Patch
-
-    key = [Patch(facecolor=colour, edgecolor="black", label=words) for colour, words in zip(HEAT, heat_words(), strict=True)]
-    key.append(Patch(facecolor="white", edgecolor="black", label="no temperature"))
-    figure.legend(
-        handles=key,
-        loc="outside lower center",
-        ncols=6,
-        frameon=False,
-        fontsize=8,
-        title="median temperature at the animal; × too few to say more",
-        title_fontsize=8,
-    )
+def heat_key(drawing: Drawing) -> None:
+    """Put the key of the shades under a drawing, as wide as it is."""
+    entries = [*zip(HEAT, heat_words(), strict=True), ("white", "no temperature")]
+    title = "median temperature at the animal; × too few to say more"
+    middle, y = drawing.width / 2, drawing.height + 12
+    drawing.text((middle, y), title, 8, "middle")
+    step = max(text_width(words, 8) for _, words in entries) + 28
+    columns = max(1, min(len(entries), int((drawing.width - 8) // step)))
+    for number, (colour, words) in enumerate(entries):
+        line, column = divmod(number, columns)
+        in_line = min(columns, len(entries) - line * columns)
+        x, base = middle + (column - in_line / 2) * step, y + 13 * (line + 1)
+        drawing.box(x, base - 7, 16, 8, fill=colour, stroke="black", width=0.7)
+        drawing.text((x + 20, base), words, 8)
+    drawing.height = y + 13 * -(-len(entries) // columns) + 6

@@ -1,10 +1,10 @@
-"""Still pictures of a map and of the pattern behind it, for reports and talks. With `plots` the door to matplotlib."""
+"""Still pictures of a map and of the pattern behind it, for reports and talks."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from html import escape
-from io import BytesIO
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 from textwrap import wrap
 from typing import Any
 
@@ -14,12 +14,14 @@ import pandas as pd
 from pipeline.maps.figures_table import degrees
 from pipeline.maps.frames import EFFORT, NOTHING, STAGES
 from pipeline.maps.layers import HEAT, LAYER_WORDS, LIGHT_INK, SYMBOLS
-from pipeline.maps.pattern import COLUMNS, heat, heat_key
-from pipeline.writing.pictures import STYLE, svg_text
+from pipeline.maps.pattern import COLUMNS, heat, heat_key, radius_of
+from pipeline.writing.pictures import Drawing, png_bytes, svg_text, text_width
 
 LABELS_MOST = 24
-"""Left and right of a panel of the pattern, in months."""
-WORDS: dict[str, Any] = {"parse_math": False}
+"""Circles of a panel that bear their number; more would lie on one another."""
+LONGEST, TITLE_WIDE = 216.0, 166.0
+"""Longer side of a panel, and the room of its title, in points."""
+DOTS_PER_INCH = 200
 
 
 def still_places(cells: pd.DataFrame) -> pd.DataFrame:
@@ -67,35 +69,42 @@ def still_picture(
     png : bytes
         The same at 200 dots an inch.
     """
-    import matplotlib
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-    from matplotlib.figure import Figure
-
     places = still_places(cells)
     layers = [layer for layer in LAYER_WORDS if layer in set(places["layer"])]
     columns = min(COLUMNS, max(len(layers), 1))
-    panels = -(-max(len(layers), 1) // columns)
-    with matplotlib.rc_context(STYLE):
-        tall = _tallness(cells)
-        figure = Figure(figsize=(max(3.0 / tall, 2.3) * columns + 0.6, (min(3.0, 2.3 * tall) + 0.35) * panels + 1.5), layout="constrained")
-        vector = FigureCanvasSVG(figure)
-        grid = figure.subplots(panels, columns, sharex=True, sharey=True, squeeze=False)
-        for axes, layer in zip(grid.flat, layers, strict=False):
-            _base(axes, cells, lines, outline)
-            _still_panel(axes, layer, places[places["layer"] == layer])
-        for axes in grid.flat[len(layers) :]:
-            axes.set_axis_off()
-        _still_words(figure, facts, cells, private)
-        heat_key(figure)
-        svg = svg_text(vector)
-        # the places of everything stand; to lay it out again would only take time
-        figure.set_layout_engine("none")
-        out = BytesIO()
-        FigureCanvasAgg(figure).print_png(out, metadata={"Software": None})
-    label = escape(f"{facts['title']}: map of finds", quote=False)
-    opening = svg.index(">", svg.index("<svg")) + 1
-    return f"{svg[:opening]}\n<title>{label}</title>{svg[opening:]}", out.getvalue()
+    tall = _tallness(cells)
+    wide, high = (LONGEST / tall, LONGEST) if tall > 1 else (LONGEST, LONGEST * tall)
+    step_x, step_y = max(wide, TITLE_WIDE) + 22, high + 48
+    drawing = Drawing(56 + columns * step_x, 0)
+    top = _still_words(drawing, facts, cells, private) + 24
+    for number, layer in enumerate(layers):
+        line, column = divmod(number, columns)
+        frame = Frame(48 + column * step_x, top + line * step_y, wide, high, _extent(cells))
+        _base(drawing, frame, cells, lines, outline)
+        _ticks(drawing, frame, column == 0, number + columns >= len(layers))
+        _still_panel(drawing, frame, layer, places[places["layer"] == layer])
+    drawing.height = top + -(-len(layers) // columns) * step_y - 14
+    heat_key(drawing)
+    return svg_text(drawing, f"{facts['title']}: map of finds"), png_bytes(drawing, DOTS_PER_INCH)
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Where a panel stands on the paper, in points, and what of the earth it shows, in degrees."""
+
+    left: float
+    top: float
+    wide: float
+    high: float
+    extent: tuple[float, float, float, float]
+
+    def at(self, latitude: float, longitude: float) -> tuple[float, float]:
+        """Place on the paper."""
+        south, west, north, east = self.extent
+        return (
+            self.left + (longitude - west) / (east - west) * self.wide,
+            self.top + (north - latitude) / (north - south) * self.high,
+        )
 
 
 def _extent(cells: pd.DataFrame) -> tuple[float, float, float, float]:
@@ -113,42 +122,89 @@ def _tallness(cells: pd.DataFrame) -> float:
     return float(np.clip((north - south) / ((east - west) * np.cos(np.radians((south + north) / 2))), 0.5, 2.5))
 
 
-def _base(axes: Any, cells: pd.DataFrame, lines: Sequence[Any], outline: Sequence[Any]) -> None:
-    from matplotlib.patches import Rectangle
-
+def _base(drawing: Drawing, frame: Frame, cells: pd.DataFrame, lines: Sequence[Any], outline: Sequence[Any]) -> None:
     if "south" in cells:
         sides = ("south", "west", "north", "east")
         for south, west, north, east in sorted(set(cells[list(sides)].itertuples(index=False, name=None))):
-            axes.add_patch(Rectangle((west, south), east - west, north - south, facecolor="#7a8a7022", edgecolor="#333333", linewidth=0.8))
-    south, west, north, east = _extent(cells)
+            (left, top), (right, bottom) = frame.at(north, west), frame.at(south, east)
+            drawing.box(left, top, right - left, bottom - top, fill="#7a8a7022", stroke="#333333")
     for kind, points in [*(("outline", points) for points in outline), *lines]:
-        look = {"outline": ("#777777", "-"), "stream": ("#1f6f9c", "-"), "boundary": ("#5b3a8c", (0, (5, 2)))}[kind]
-        axes.plot([x for _, x in points], [y for y, _ in points], color=look[0], linestyle=look[1], linewidth=0.8, zorder=1)
-    axes.set_xlim(west, east)
-    axes.set_ylim(south, north)
-    axes.set_aspect(1 / np.cos(np.radians((south + north) / 2)), adjustable="box")
-    axes.locator_params(nbins=3)
-    axes.xaxis.set_major_formatter(lambda value, _: degrees(round(value, 3), "EW"))
-    axes.yaxis.set_major_formatter(lambda value, _: degrees(round(value, 3), "NS"))
-    axes.tick_params(labelsize=7, length=2)
+        colour, dash = {"outline": ("#777777", None), "stream": ("#1f6f9c", None), "boundary": ("#5b3a8c", (4.0, 1.6))}[kind]
+        for part in _inside([frame.at(y, x) for y, x in points], frame):
+            drawing.line(part, colour, dash=dash)
+    drawing.box(frame.left, frame.top, frame.wide, frame.high, stroke="black")
 
 
-def _still_panel(axes: Any, layer: str, mine: pd.DataFrame) -> None:
-    most, known, few = mine["n"].max(), mine[mine["n"].notna()], mine[mine["n"].isna()]
-    labelled = len(mine) <= LABELS_MOST
-    colours = ["white" if layer == NOTHING else heat(celsius) for celsius in known["temp_c"]]
-    sizes = (30 + 330 * known["n"] / most) if labelled else (6 + 80 * known["n"] / most)
-    axes.scatter(known["longitude"], known["latitude"], s=sizes, c=colours, edgecolors="black", linewidths=0.8, zorder=3)
-    axes.scatter(few["longitude"], few["latitude"], marker="x", s=20, c="#444444", linewidths=1.0, zorder=3)
-    for one, colour in zip(known.itertuples(), colours, strict=True):
+def _inside(course: Sequence[tuple[float, float]], frame: Frame) -> Iterator[list[tuple[float, float]]]:
+    """The parts of a course that lie in a frame, each piece cut at its edges (Liang & Barsky 1984, from memory)."""
+    part: list[tuple[float, float]] = []
+    for (x, y), (to_x, to_y) in pairwise(course):
+        ends, dx, dy = [0.0, 1.0], to_x - x, to_y - y
+        edges = ((-dx, x - frame.left), (dx, frame.left + frame.wide - x), (-dy, y - frame.top), (dy, frame.top + frame.high - y))
+        for slope, room in edges:
+            if slope < 0:
+                ends[0] = max(ends[0], room / slope)
+            elif slope > 0:
+                ends[1] = min(ends[1], room / slope)
+            elif room < 0:
+                ends = [1.0, 0.0]
+        if ends[0] > ends[1]:
+            continue
+        first, last = ((x + share * dx, y + share * dy) for share in ends)
+        if part and part[-1] == first:
+            part.append(last)
+            continue
+        if part:
+            yield part
+        part = [first, last]
+    if part:
+        yield part
+
+
+def _ticks(drawing: Drawing, frame: Frame, at_left: bool, below: bool) -> None:
+    """Degrees at the outer sides of the panels."""
+    south, west, north, east = frame.extent
+    for longitude in _round_degrees(west, east):
+        x, foot = frame.at(south, longitude)[0], frame.top + frame.high
+        drawing.line([(x, foot), (x, foot + 2)], "black")
+        if below:
+            drawing.text((x, foot + 10), degrees(round(longitude, 3), "EW"), 7, "middle")
+    for latitude in _round_degrees(south, north):
+        y = frame.at(latitude, west)[1]
+        drawing.line([(frame.left - 2, y), (frame.left, y)], "black")
+        if at_left:
+            drawing.text((frame.left - 4, y + 2.5), degrees(round(latitude, 3), "NS"), 7, "end")
+
+
+def _round_degrees(low: float, high: float) -> list[float]:
+    """Round numbers in a span, two to four of them where there are some."""
+    rough = (high - low) / 3
+    power = 10.0 ** np.floor(np.log10(rough))
+    step = next(power * times for times in (1, 2, 5, 10) if power * times >= rough)
+    return [float(number * step) for number in range(int(np.ceil(low / step)), int(np.floor(high / step)) + 1)]
+
+
+def _still_panel(drawing: Drawing, frame: Frame, layer: str, mine: pd.DataFrame) -> None:
+    most, labelled = mine["n"].max(), len(mine) <= LABELS_MOST
+    for one in mine.to_dict("records"):
+        at = frame.at(one["latitude"], one["longitude"])
+        if pd.isna(one["n"]):
+            drawing.cross(at, 4.5, "#444444", 1.0)
+            continue
+        share = one["n"] / most
+        colour = "white" if layer == NOTHING else heat(one["temp_c"])
+        drawing.circle(at, radius_of(30 + 330 * share if labelled else 6 + 80 * share), colour, 0.8)
         if labelled:
             ink = "white" if colour in HEAT[:LIGHT_INK] else "black"
-            axes.annotate(f"{one.n:.0f}", (one.longitude, one.latitude), ha="center", va="center", fontsize=6.5, color=ink, zorder=4)
+            drawing.text((at[0], at[1] + 2.3), f"{one['n']:.0f}", 6.5, "middle", ink)
     total = f"{mine['n'].sum():.0f}" if mine["n"].notna().any() else "too few to say more"
-    axes.set_title("\n".join(wrap(f"{SYMBOLS[layer][0]}  {LAYER_WORDS[layer]}: {total}", 30)), fontsize=8.5, loc="left")
+    said = wrap(f"{SYMBOLS[layer][0]}  {LAYER_WORDS[layer]}: {total}", 32)
+    for number, line in enumerate(reversed(said)):
+        drawing.text((frame.left, frame.top - 5 - 10 * number), line, 8.5)
 
 
-def _still_words(figure: Any, facts: Mapping[str, Any], cells: pd.DataFrame, private: bool) -> None:
+def _still_words(drawing: Drawing, facts: Mapping[str, Any], cells: pd.DataFrame, private: bool) -> float:
+    """Title, warnings and credit at the top; how far down they reach."""
     said = [facts["title"] or "Map of finds"]
     if facts["invented"]:
         said.append("Invented study. No animal, place or person in it is real.")
@@ -158,5 +214,9 @@ def _still_words(figure: Any, facts: Mapping[str, Any], cells: pd.DataFrame, pri
         else "Places are grid squares; a circle stands in the middle of its square, which means nothing."
     )
     taxa = ", ".join(sorted(set(cells["taxon"]) - {""}))
-    credit = ". ".join(text for text in (taxa, facts["author"], facts["licence"]) if text)
-    figure.suptitle("\n".join([*said, credit, ""]), fontsize=9, x=0.01, ha="left", wrap=True, **WORDS)
+    said.append(". ".join(text for text in (taxa, facts["author"], facts["licence"]) if text))
+    signs = max(20, int((drawing.width - 20) / text_width("n", 9)))
+    lines = [line for text in said for line in wrap(text, signs) or [""]]
+    for number, line in enumerate(lines):
+        drawing.text((10, 16 + 12 * number), line, 9)
+    return 16.0 + 12 * len(lines)

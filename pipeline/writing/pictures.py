@@ -1,38 +1,191 @@
-"""Pictures that matplotlib drew, as text for a page: the same bytes for the same picture, and the same said in words."""
+"""Drawings of circles, crosses, lines and text: as SVG by this module's own few words, and as PNG. The door to Pillow's drawing.
+
+A library for plots takes seconds to lay out what stands at known places here.
+"""
 
 from __future__ import annotations
 
+import math
 import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from html import escape
+from importlib.util import find_spec
+from io import BytesIO
+from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
-STYLE = {
-    "svg.fonttype": "none",
-    "svg.hashsalt": "rillbook",
-    "font.family": "sans-serif",
-    "font.sans-serif": ["DejaVu Sans", "Liberation Sans", "Arial", "sans-serif"],
-    "font.size": 9.0,
-    "hatch.linewidth": 0.6,
-    "axes.linewidth": 0.8,
-}
+FAMILY = "DejaVu Sans, Liberation Sans, Arial, sans-serif"
+SIGN_WIDTH = 0.56
+"""Width of a sign in sizes of the font, on average: enough to place text, and never to cut it."""
+LEADING = 1.25
+FINER = 2
+"""Times finer that shapes of a PNG are drawn before they are made small, so that edges are smooth."""
+POINTS_PER_INCH = 72
+Point = tuple[float, float]
 
 
-def svg_text(canvas: Any) -> str:
-    """A drawn figure as SVG, without date or maker: the same bytes for the same figure."""
-    from io import StringIO
+@dataclass(frozen=True)
+class Shape:
+    """Lines through points, or a circle round the only one; lengths in points of 1/72 inch."""
 
-    out = StringIO()
-    canvas.figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    points: tuple[Point, ...]
+    stroke: str = ""
+    fill: str = ""
+    width: float = 0.8
+    radius: float = 0.0
+    closed: bool = False
+    dash: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Words:
+    """A line of text; `anchor` is start, middle or end, `at` stands on its base line."""
+
+    at: Point
+    text: str
+    size: float
+    anchor: str = "start"
+    colour: str = "black"
+
+
+@dataclass
+class Drawing:
+    """What is drawn, from back to front; words lie over all shapes. Width and height in points."""
+
+    width: float
+    height: float
+    shapes: list[Shape] = field(default_factory=list)
+    words: list[Words] = field(default_factory=list)
+
+    def line(self, points: Sequence[Point], stroke: str, **look: Any) -> None:
+        """Draw a line."""
+        self.shapes.append(Shape(tuple(points), stroke=stroke, **look))
+
+    def box(self, left: float, top: float, wide: float, high: float, **look: Any) -> None:
+        """Draw a rectangle."""
+        corners = ((left, top), (left + wide, top), (left + wide, top + high), (left, top + high))
+        self.shapes.append(Shape(corners, closed=True, **look))
+
+    def circle(self, at: Point, radius: float, fill: str, width: float = 0.7) -> None:
+        """Draw a filled circle with a black edge."""
+        self.shapes.append(Shape((at,), stroke="black", fill=fill, width=width, radius=radius))
+
+    def cross(self, at: Point, size: float, stroke: str, width: float = 0.9) -> None:
+        """Draw a ×."""
+        (x, y), half = at, size / 2
+        self.line([(x - half, y - half), (x + half, y + half)], stroke, width=width)
+        self.line([(x - half, y + half), (x + half, y - half)], stroke, width=width)
+
+    def text(self, at: Point, text: str, size: float, anchor: str = "start", colour: str = "black") -> None:
+        """Write a line of text; what no page may hold is left out."""
+        self.words.append(Words(at, re.sub(r"[\x00-\x1f\x7f]", " ", text), size, anchor, colour))
+
+
+def text_width(text: str, size: float) -> float:
+    """About how wide a text is, in points."""
+    return len(text) * size * SIGN_WIDTH
+
+
+def svg_text(drawing: Drawing, title: str) -> str:
+    """A drawing as a file of its own; the same bytes for the same drawing."""
+    size = f'width="{_n(drawing.width)}pt" height="{_n(drawing.height)}pt" viewBox="0 0 {_n(drawing.width)} {_n(drawing.height)}"'
+    head = f'<?xml version="1.0" encoding="utf-8"?>\n<svg xmlns="http://www.w3.org/2000/svg" {size} font-family="{FAMILY}">'
+    return f"{head}\n<title>{escape(title, quote=False)}</title>\n{_body(drawing, paper=True)}</svg>\n"
+
+
+def for_inlining(drawing: Drawing, ident: str, what: str, description: str) -> str:
+    """A drawing as an element of a page, with its text alternative; `ident` makes its ids the page's own."""
+    opening = f'<svg viewBox="0 0 {_n(drawing.width)} {_n(drawing.height)}" role="img" aria-labelledby="{ident}-title {ident}-desc"'
+    words = f'<title id="{ident}-title">{escape(what)}</title>\n<desc id="{ident}-desc">{escape(description)}</desc>'
+    return f'{opening} font-family="{FAMILY}">\n{words}\n{_body(drawing, paper=False)}</svg>'
+
+
+def png_bytes(drawing: Drawing, dots_per_inch: int) -> bytes:
+    """A drawing as PNG, without date or maker."""
+    from PIL import Image, ImageColor, ImageDraw, ImageFont
+
+    scale = dots_per_inch / POINTS_PER_INCH
+    size = math.ceil(drawing.width * scale), math.ceil(drawing.height * scale)
+    fine = Image.new("RGB", (size[0] * FINER, size[1] * FINER), "white")
+    pen, times = ImageDraw.Draw(fine, "RGBA"), scale * FINER
+    for one in drawing.shapes:
+        ends = [(x * times, y * times) for x, y in one.points]
+        width = max(1, round(one.width * times))
+        stroke, fill = (ImageColor.getrgb(colour) if colour else None for colour in (one.stroke, one.fill))
+        if one.radius:
+            (x, y), reach = ends[0], (one.radius + one.width / 2) * times
+            pen.ellipse((x - reach, y - reach, x + reach, y + reach), fill=fill, outline=stroke, width=width)
+            continue
+        if one.closed and fill:
+            pen.polygon(ends, fill=fill)
+        course = [*ends, ends[0]] if one.closed else ends
+        if stroke:
+            for part in _dashes(course, one.dash, times) if one.dash else [course]:
+                pen.line(part, fill=stroke, width=width, joint="curve")
+    picture = fine.resize(size, Image.Resampling.BOX)
+    pen = ImageDraw.Draw(picture)
+    for said in drawing.words:
+        font = ImageFont.truetype(_font(), round(said.size * scale)) if _font() else ImageFont.load_default(said.size * scale)
+        at = said.at[0] * scale, said.at[1] * scale
+        pen.text(at, said.text, fill=said.colour, font=font, anchor={"start": "ls", "middle": "ms", "end": "rs"}[said.anchor])
+    out = BytesIO()
+    picture.save(out, format="PNG")
     return out.getvalue()
 
 
-def for_inlining(svg: str, ident: str, what: str, description: str) -> str:
-    """Cut what only a stand-alone file needs, make the ids the page's own, and add the text alternative."""
-    body = svg[svg.index("<svg") :]
-    body = re.sub(r"<metadata>.*?</metadata>\s*|<style[^>]*>.*?</style>\s*| xmlns(:xlink)?=\"[^\"]*\"", "", body, flags=re.DOTALL)
-    # Matplotlib numbers its groups alike in every drawing (axes_1, patch_2), so two plots of one page would share ids.
-    body = re.sub(r"(\bid=\"|href=\"#|url\(#)", rf"\g<1>{ident}-", body)
-    opening, rest = body.split(">", 1)
-    opening = re.sub(r"\s(width|height|version)=\"[^\"]*\"", "", opening)
-    words = f'<title id="{ident}-title">{escape(what)}</title>\n<desc id="{ident}-desc">{escape(description)}</desc>'
-    return f'{opening} role="img" aria-labelledby="{ident}-title {ident}-desc">\n{words}{rest}'.strip()
+def _font() -> str:
+    """A font that has the signs of many languages; it comes with matplotlib, which is not loaded for it."""
+    found = find_spec("matplotlib")
+    places = found.submodule_search_locations if found else None
+    path = Path(places[0]) / "mpl-data/fonts/ttf/DejaVuSans.ttf" if places else None
+    return str(path) if path and path.exists() else ""
+
+
+def _dashes(course: Sequence[Point], dash: tuple[float, float], scale: float) -> list[list[Point]]:
+    """A course cut into dashes."""
+    on, off = (length * scale for length in dash)
+    parts = []
+    for (x, y), (to_x, to_y) in pairwise(course):
+        length = math.hypot(to_x - x, to_y - y)
+        at = 0.0
+        while at < length:
+            ends = at / length, min(at + on, length) / length
+            parts.append([(x + (to_x - x) * share, y + (to_y - y) * share) for share in ends])
+            at += on + off
+    return parts
+
+
+def _body(drawing: Drawing, paper: bool) -> str:
+    ground = f'<path fill="white" d="M0 0H{_n(drawing.width)}V{_n(drawing.height)}H0Z"/>\n' if paper else ""
+    shapes = "".join(_shape(one) for one in drawing.shapes)
+    return ground + shapes + "".join(_words(one) for one in drawing.words)
+
+
+def _shape(one: Shape) -> str:
+    look = f'fill="{one.fill[:7] or "none"}"' + (f' fill-opacity="{int(one.fill[7:], 16) / 255:.2f}"' if len(one.fill) == 9 else "")
+    look += f' stroke="{one.stroke}" stroke-width="{_n(one.width)}"' if one.stroke else ""
+    look += f' stroke-dasharray="{_n(one.dash[0])} {_n(one.dash[1])}"' if one.dash else ""
+    if one.radius:
+        course = _round(*one.points[0], one.radius)
+    else:
+        course = "M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in one.points) + "Z" * one.closed
+    return f'<path {look} d="{course}"/>\n'
+
+
+def _round(x: float, y: float, radius: float) -> str:
+    """A circle as a path: its numbers are those of a drawing and nothing else, so that no test takes them for a place."""
+    r = _n(radius)
+    return f"M{_n(x - radius)} {_n(y)}a{r} {r} 0 1 0 {_n(2 * radius)} 0a{r} {r} 0 1 0 {_n(-2 * radius)} 0Z"
+
+
+def _words(one: Words) -> str:
+    look = "" if one.anchor == "start" else f' text-anchor="{one.anchor}"'
+    look += "" if one.colour == "black" else f' fill="{one.colour}"'
+    return f'<text x="{_n(one.at[0])}" y="{_n(one.at[1])}" font-size="{_n(one.size)}"{look}>{escape(one.text, quote=False)}</text>\n'
+
+
+def _n(value: float) -> str:
+    """A number to a tenth of a point, without a trailing zero."""
+    return f"{value:.1f}".removesuffix(".0")

@@ -1,28 +1,48 @@
-"""Pictures as text: an inlined drawing says in words what it shows, and two on one page share no id."""
+"""Drawings as text and as a picture: a drawing says in words what it shows, and holds what was drawn where it was drawn."""
 
 from __future__ import annotations
 
+from io import BytesIO
+
+import numpy as np
 from lxml import etree
+from PIL import Image
 
-from pipeline.writing.pictures import for_inlining
-
-SVG = (
-    '<?xml version="1.0"?>\n<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" width="9pt" height="9pt"'
-    ' viewBox="0 0 9 9" version="1.1"><metadata>\n<x/></metadata><style type="text/css">*{}</style><defs><clipPath id="p1"/></defs>'
-    '<g id="axes_1" clip-path="url(#p1)"><use href="#m"/></g></svg>'
-)
+from pipeline.writing.pictures import Drawing, for_inlining, png_bytes, svg_text
 
 
-def test_a_drawing_is_cut_and_described() -> None:
-    made = for_inlining(SVG, "a", "Water <& air", 'It says "12 °C"')
-    tree = etree.fromstring(made)
-    assert tree.attrib == {"viewBox": "0 0 9 9", "role": "img", "aria-labelledby": "a-title a-desc"}
+def drawn() -> Drawing:
+    drawing = Drawing(100, 60)
+    drawing.box(10, 10, 80, 40, fill="#7a8a7022", stroke="#333333")
+    drawing.circle((30, 30), 8, "#b8a96b")
+    drawing.cross((70, 30), 6, "#444444")
+    drawing.line([(10, 55), (90, 55)], "#5b3a8c", width=2, dash=(8.0, 8.0))
+    drawing.text((50, 20), "<12> & 3 °C\x07", 9, "middle")
+    return drawing
+
+
+def test_an_inlined_drawing_is_described_and_two_of_them_share_no_id() -> None:
+    tree = etree.fromstring(for_inlining(drawn(), "a", "Water <& air", 'It says "12 °C"'))
+    assert tree.attrib["viewBox"] == "0 0 100 60" and tree.attrib["role"] == "img" and tree.attrib["aria-labelledby"] == "a-title a-desc"
     assert [tree.findtext("title"), tree.findtext("desc")] == ["Water <& air", 'It says "12 °C"']
-    assert "metadata" not in made and "<style" not in made and "xmlns" not in made
+    ids = [{one.get("id") for one in etree.fromstring(for_inlining(drawn(), ident, "x", "y")).iter() if one.get("id")} for ident in "ab"]
+    assert len(ids[0]) == 2 and not ids[0] & ids[1]
 
 
-def test_ids_and_what_points_to_them_are_the_pages_own() -> None:
-    made = for_inlining(SVG, "a", "x", "y")
-    assert 'id="a-axes_1"' in made and "url(#a-p1)" in made and 'href="#a-m"' in made
-    ids = [{one.get("id") for one in etree.fromstring(for_inlining(SVG, ident, "x", "y")).iter() if one.get("id")} for ident in "ab"]
-    assert len(ids[0]) == 4 and not ids[0] & ids[1]
+def test_a_file_of_its_own_is_sound_and_its_text_is_text() -> None:
+    tree = etree.fromstring(svg_text(drawn(), "A <title>").encode())
+    name = "{http://www.w3.org/2000/svg}"
+    assert tree.findtext(f"{name}title") == "A <title>"
+    assert [node.text for node in tree.iter(f"{name}text")] == ["<12> & 3 °C "]
+    assert svg_text(drawn(), "x") == svg_text(drawn(), "x")
+
+
+def test_the_png_shows_each_shape_where_it_was_drawn() -> None:
+    pixels = np.asarray(Image.open(BytesIO(png_bytes(drawn(), 144))))
+    assert pixels.shape == (120, 200, 3)
+    assert pixels[60, 60].tolist() == [0xB8, 0xA9, 0x6B], "middle of the circle"
+    assert pixels[60, 140].max() < 0x80, "middle of the cross"
+    assert pixels[5, 5].tolist() == [255, 255, 255] and pixels[90, 100].tolist() != [255, 255, 255], "outside of the box, and inside of it"
+    dashed = pixels[110, 20:180].max(axis=1) < 0xA0
+    assert 0.3 < dashed.mean() < 0.7, "half of a dashed line is drawn"
+    assert (pixels[30:40, 60:140].min(axis=(1, 2)) < 0x60).any(), "the text is there"
