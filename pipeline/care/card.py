@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from pipeline.care.evidence import own_rows
 from pipeline.care.panels import year_panel
 from pipeline.care.season_cells import Seasons, as_degrees, season_cells, seasons_of, span_in_words
 from pipeline.settings import DEFAULTS
@@ -125,8 +126,7 @@ def _row(
 ) -> Row:
     """Everything that the card says of one stage in one place."""
     _, population, stage, medium = key
-    rows = targets[(targets[CELL[1:]] == list(key[1:])).all(axis=1)]
-    read = readings[(readings[CELL[1:]] == list(key[1:])).all(axis=1)]
+    rows, read = own_rows(targets, key), own_rows(readings, key)
     months = months_of(rows)
     first = rows.iloc[0]
     ceiling, floor = figure(first["ceiling"]), figure(first["floor"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from pipeline.settings import DEFAULTS
@@ -16,6 +17,7 @@ from schemas.vocabulary import EGGS
 OBSERVED = "observed only: this tells where they were found, not what they would choose"
 HOURS = ((0, 6), (6, 12), (12, 18), (18, 24))
 NOT_KNOWN = "Not known"
+CELL = ("taxon", "population", "life_stage", "medium")
 
 
 def evidence(key: Cell, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[str, Any]) -> list[tuple[str, str]]:
@@ -144,8 +146,11 @@ def own_rows(frame: pd.DataFrame | None, key: tuple[str, ...]) -> pd.DataFrame:
     """
     if frame is None or frame.empty:
         return pd.DataFrame() if frame is None else frame
-    names = ["taxon", "population", "life_stage", "medium"][: len(key)]
-    return frame[(frame[names].fillna("").astype(str) == list(key)).all(axis=1)]
+    mine = np.ones(len(frame), dtype=bool)
+    for name, wanted in zip(CELL, key, strict=False):
+        column = frame[name]
+        mine &= ((column == wanted) | (column.isna() if wanted == "" else False)).to_numpy(dtype=bool)
+    return frame[mine]
 
 
 def fates_of_months(months: list[Row]) -> list[tuple[str, str]]:

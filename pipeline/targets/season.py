@@ -86,7 +86,9 @@ def schedule(readings: pd.DataFrame, targets: pd.DataFrame, settings: Settings) 
     """
     kind = settings.taxa.set_index("code")["group"]
     rows = targets[targets["quantity"] == "temperature"]
-    months = {key: part.set_index(part["month"].astype("str")) for key, part in rows.groupby(GROUP)}
+    months: dict[Group, dict[str, Any]] = {}
+    for row in rows.to_dict("records"):
+        months.setdefault((row["taxon"], row["population"], row["life_stage"], row["medium"]), {})[str(row["month"])] = row
     parts = [
         _group_schedule(key, group, months[key], settings.warm_months)
         for key, group in readings.groupby(GROUP, sort=True)
@@ -130,13 +132,13 @@ def by_month(days: pd.DataFrame) -> pd.DataFrame:
     return _stretches(days, "month", list(SCHEDULE_MONTH_COLUMNS))
 
 
-def _group_schedule(key: Group, group: pd.DataFrame, rows: pd.DataFrame, warm_months: tuple[int, ...]) -> pd.DataFrame:
+def _group_schedule(key: Group, group: pd.DataFrame, rows: dict[str, Any], warm_months: tuple[int, ...]) -> pd.DataFrame:
     # The clock time is left out on purpose: blanking it must change nothing but the day shift.
     values = group[["site", "date", "month", "value"]].drop_duplicates().reset_index(drop=True)
     values["day"] = day_of_year(values["date"])
-    months = {int(month): row for month, row in rows.to_dict("index").items() if month.isdigit()}
+    months = {int(month): row for month, row in rows.items() if month.isdigit()}
     fitted, limited = limited_course(values, months, warm_months)
-    weakest, least = weakest_grade(months), least_set_point(float(rows["floor"].max()))
+    weakest, least = weakest_grade(months), least_set_point(float(np.fmax.reduce([row["floor"] for row in rows.values()])))
     parts = []
     for number, run in enumerate(runs(month for month in months if months[month]["status"] != Status.REFUSED), start=1):
         days = np.concatenate([np.arange(STARTS[month - 1] + 1, STARTS[month - 1] + LENGTHS[month - 1] + 1) for month in run])

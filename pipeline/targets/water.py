@@ -174,6 +174,8 @@ def water_rows(targets: pd.DataFrame, scientific_name: str, life_stage: str) -> 
 def _lines_of(targets: pd.DataFrame, quantity: str) -> Iterator[dict[str, str]]:
     """A line a season with a band, then one for each reason why the others have none."""
     label, unit = LABELS[quantity], f" {UNITS[quantity]}".rstrip()
+    if targets.empty:
+        return
     for row in targets[targets["status"] == Status.FOUND].to_dict("records"):
         low, middle, high = (_printed(row[name], quantity) for name in ("band_low", "p50", "band_high"))
         years = "1 year" if row["n_years"] == 1 else f"{row['n_years']} years"
