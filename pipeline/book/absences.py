@@ -91,13 +91,16 @@ def absence_counts(connection: Any) -> tuple[int, dict[str, int]]:
         Pairs of a visit that counted everything and a taxon that it looked for and did not find; and those pairs of which a row that was
         held back, dismissed, undone or left empty says nothing. A pair with several reasons counts at the first of them.
     """
-    if not _has_views(connection):
-        return 0, {}
     # without a visit that counted everything nothing is asked, and to plan the views below costs more than a small load
-    if not connection.execute("SELECT 1 FROM visits_all WHERE all_counted LIMIT 1").fetchall():
+    asked = "SELECT 1 FROM visits_all WHERE all_counted AND target_taxa <> '' LIMIT 1"
+    if not _has_views(connection) or not connection.execute(asked).fetchall():
         return 0, {}
-    stated = connection.execute("SELECT count(*) FROM absences").fetchall()[0][0]
+    # the views of both kinds rest on the same pairs, which are worked out once here
     rows = connection.execute(
-        "SELECT why, count(*) FROM (SELECT visit_id, taxon, min(why) AS why FROM no_absence GROUP BY ALL) GROUP BY why ORDER BY why"
+        """WITH pairs AS MATERIALIZED (SELECT visit_id, taxon, kept FROM asked)
+        SELECT NULL AS why, count(*) FROM pairs WHERE kept
+        UNION ALL SELECT why, count(*) FROM (SELECT p.visit_id, p.taxon, min(s.why) AS why FROM pairs p
+            JOIN silence s ON s.visit_id = p.visit_id AND s.taxon IN (p.taxon, '') WHERE NOT p.kept GROUP BY ALL) GROUP BY why
+        ORDER BY why NULLS FIRST"""
     ).fetchall()
-    return int(stated), dict(rows)
+    return int(rows[0][1]), dict(rows[1:])

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from pipeline.book.connection import has_rows
 from schemas.tables import LOADED, fields, key_of
 
 if TYPE_CHECKING:
@@ -57,11 +58,19 @@ def current_rows(connection: DuckDBPyConnection, table: str, as_stored: bool = F
     DataFrame
         Declared fields in their types.
     """
+    if not has_rows(connection, f"{table}_all"):
+        return _nothing(table).copy()
     frame = connection.execute(f"SELECT * FROM {table} ORDER BY {key_of(table)}").df()
     if as_stored and "said_target_taxa" in frame:
         frame = frame.assign(target_taxa=frame["said_target_taxa"])
     typed = conform(table, frame)
     return typed.assign(incomplete=frame["incomplete"].astype(bool)) if table == "visits" else typed
+
+
+@cache
+def _nothing(table: str) -> pd.DataFrame:
+    typed = conform(table, pd.DataFrame(index=pd.RangeIndex(0)))
+    return typed.assign(incomplete=pd.Series(dtype=bool)) if table == "visits" else typed
 
 
 def known_rows(connection: DuckDBPyConnection, as_stored: bool = False) -> dict[str, pd.DataFrame]:

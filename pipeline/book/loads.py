@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.book.changes import row_word
-from pipeline.book.connection import append_rows
+from pipeline.book.connection import append_rows, has_rows
 from pipeline.checking.outcome import Account, Checked
 from pipeline.errors import RillbookError
 from schemas.ddl import create_table
@@ -47,7 +47,7 @@ def loaded_as(connection: DuckDBPyConnection, content: str) -> int | None:
     if before is None:
         return None
     for table, parent, above in LINKS:
-        if not _has_rows(connection, f"{above}_all"):
+        if not has_rows(connection, f"{above}_all"):
             continue
         waiting = (
             f"FROM held JOIN current_{above} ON parent_key = {parent} WHERE held.load_id = ? AND table_name = ? AND rule LIKE 'parent_%'"
@@ -161,15 +161,11 @@ def _rest(connection: DuckDBPyConnection, load_id: int, table: str, keys: set[st
         connection.unregister("incoming")
 
 
-def _has_rows(connection: DuckDBPyConnection, name: str) -> bool:
-    return bool(connection.execute(f"SELECT 1 FROM {name} LIMIT 1").fetchall())
-
-
 def _check_links(connection: DuckDBPyConnection) -> None:
     """No current row may hang on nothing; checked over the whole book."""
     for table, parent, above in LINKS:
         # to plan a query over the views of a table costs more than a small load
-        if not _has_rows(connection, f"{table}_all"):
+        if not has_rows(connection, f"{table}_all"):
             continue
         lost = connection.execute(
             f"""SELECT {key_of(table)}, {parent} FROM current_{table} ANTI JOIN current_{above} USING ({parent})
