@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from schemas.comparisons import Comparison, all_of
+from schemas.distinct import by_distinct
 from schemas.rule_figures import FRACTION_PCT, GAP_C, SWAPPED_GAP_C, SWAPPED_WATER_C
 
 wet_bulb_above_air = all_of(Comparison("wet_bulb_c", "above", "air_temp_c"))
@@ -20,4 +21,8 @@ air_water_swapped = all_of(
 
 def minutes_of(clock: pd.Series) -> pd.Series:
     """Minutes since midnight of clock texts ``HH:MM``; missing where there is none."""
+    return by_distinct(clock, _minutes)
+
+
+def _minutes(clock: pd.Series) -> pd.Series:
     return pd.to_numeric(clock.str.slice(0, 2), errors="coerce") * 60 + pd.to_numeric(clock.str.slice(3, 5), errors="coerce")

@@ -82,16 +82,18 @@ def _mark_table(
     row_held = row_of.isin(result.held_rows)
     in_book = one.typed[key_of(table)].isin(same).to_numpy()
     held_values = checked.held[(checked.held["table"] == table) & (checked.held["candidate"] < 0) & (checked.held["field"] != "")]
-    held_at = {name: set(part.itertuples(index=False, name=None)) for name, part in held_values.groupby("field")[["source", "row"]]}
+    held_at = {place: part.to_numpy() for place, part in held_values.groupby(["field", "source"])["row"]}
     provides = np.zeros(len(one.typed), dtype=bool)
     start = 0
     for number, mapped in one.parts:
         span = slice(start, start + len(mapped.text))
         for name in mapped.text.columns:
             provider = merged.provider[name]
-            stored = np.isin(np.arange(span.start, span.stop), provider.to_numpy())
+            stored = np.zeros(len(provides), dtype=bool)
+            stored[provider.to_numpy()] = True
+            stored = stored[span]
             provides[span] |= stored
-            held_here = np.array([(number, row) in held_at.get(name, ()) for row in mapped.rows], dtype=bool)
+            held_here = np.isin(mapped.rows, held_at.get((name, number), ()))
             fate = np.where(stored & ~in_book[span], STORED, SAME)
             fate = np.where(row_held[span] | merged.differs[name][span] | held_here | _repeats_of(held_here, row_of[span]), HELD, fate)
             written = mapped.text[name].notna().to_numpy()

@@ -32,26 +32,30 @@ def animal_marks(finds: pd.DataFrame, day: pd.Series, site: pd.Series) -> pd.Dat
     known = finds.assign(day=day, site=site)[finds["animal_id"].notna()]
     known = known[known.duplicated(["animal_id", "site"], keep=False)]
     marks.loc[known.index, "animal_twice"] = known.duplicated(["animal_id", "visit_id"], keep=False)
-    for _, group in known.groupby(["animal_id", "site"], sort=False, dropna=False):
-        for words in (group["taxon"], group["sex"].where(group["sex"].isin(SEXES))):
-            marks.loc[_fewer(words), "animal_changed"] = True
-        marks.loc[_odd_sizes(group), "animal_changed"] = True
+    if known.empty:
+        return marks
+    animal = known.groupby(["animal_id", "site"], sort=False, dropna=False).ngroup()
+    for words in (known["taxon"], known["sex"].where(known["sex"].isin(SEXES))):
+        marks.loc[_fewer(words, animal), "animal_changed"] = True
+    marks.loc[_odd_sizes(known, animal), "animal_changed"] = True
     return marks
 
 
-def _fewer(words: pd.Series) -> pd.Index:
-    """Finds with a word that fewer of them have; all of them where no word has more."""
-    counts = words.value_counts()
-    if len(counts) < 2:
-        return words.index[:0]
-    most = counts.index[counts == counts.max()]
-    return words.index[words.notna() & ~words.isin(most)] if len(most) == 1 else words.index[words.notna()]
+def _fewer(words: pd.Series, animal: pd.Series) -> pd.Index:
+    """Finds with a word that fewer finds of the animal have; all of them where no word has more."""
+    said = words.dropna()
+    of = animal[said.index]
+    times = said.groupby([of, said]).transform("size")
+    most = times.groupby(of).transform("max")
+    agreed = said.where(times == most).groupby(of).transform("nunique") == 1
+    return said.index[(said.groupby(of).transform("nunique") > 1) & ((times < most) | ~agreed)]
 
 
-def _odd_sizes(group: pd.DataFrame) -> pd.Index:
+def _odd_sizes(known: pd.DataFrame, animal: pd.Series) -> pd.Index:
     """Finds whose size is not what the one before it may have become; both where they are of one day."""
-    sized = group.dropna(subset=["svl_mm", "day"]).sort_values("day", kind="stable")
-    before, days = sized["svl_mm"].shift(), sized["day"].diff().dt.total_seconds() / 86400
+    sized = known.dropna(subset=["svl_mm", "day"]).sort_values("day", kind="stable")
+    of = animal[sized.index]
+    before, days = sized["svl_mm"].groupby(of).shift(), sized["day"].groupby(of).diff().dt.total_seconds() / 86400
     odd = (sized["svl_mm"] > before * (1 + MEASURED_TO) + GROWTH_MM_PER_DAY * days) | (sized["svl_mm"] < before * (1 - MEASURED_TO))
-    same_day = (odd & (days == 0)).shift(-1, fill_value=False).astype(bool)
+    same_day = (odd & (days == 0)).groupby(of).shift(-1, fill_value=False).astype(bool)
     return sized.index[(odd | same_day).to_numpy()]

@@ -13,7 +13,7 @@ from pipeline.checking.columns import check_columns, flag_several, flag_unexpect
 from pipeline.checking.completing import complete, converted, settle_places
 from pipeline.checking.context import context_of
 from pipeline.checking.merging import merge, rows
-from pipeline.checking.nearest import nearest
+from pipeline.checking.nearest import nearest_among
 from pipeline.checking.outcome import (
     NO_CANDIDATE,
     ROW_TOO_LONG,
@@ -128,12 +128,13 @@ def _check_parents(sheet: Sheet, tables: dict[str, TableCheck], known: dict[str,
 def _check_parent(sheet: Sheet, name: str, parent: str, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame]) -> None:
     there = set(known[parent][key_of(parent)]) | set(tables[parent].accepted[key_of(parent)])
     held = set(tables[parent].candidates.typed.loc[tables[parent].held_rows, key_of(parent)].dropna())
-    for row, key in sheet.typed[name].dropna().items():
-        if key in there:
-            continue
+    keys = sheet.typed[name].dropna()
+    unknown = keys[~keys.isin(there)]
+    look = nearest_among(there) if len(unknown) else None
+    for row, key in unknown.items():
         fault = next(one for one in COLUMN_FAULTS if one.id == ("parent_held" if key in held else "parent_unknown"))
         message = fault.message.format(parent=f"{parent[:-1]} {key}")
-        near = nearest(str(key), there) if fault.id == "parent_unknown" else []
+        near = look(str(key)) if look and fault.id == "parent_unknown" else []
         remedy = f"{fault.remedy} The nearest is {' or '.join(near)}." if near else fault.remedy
         hold(sheet, int(row), name if fault.id == "parent_unknown" else "", fault.id, message, remedy, True)  # type: ignore[call-overload]
 

@@ -34,7 +34,8 @@ def words(fault: str, sheet: Sheet, row: int, name: str) -> tuple[str, str]:
 def check_columns(sheet: Sheet) -> None:
     """Unreadable cells, missing required values, spans and codes; faulty values are taken out of the typed frame."""
     faults: dict[tuple[int, str], str] = {}
-    provided = {name: {int(to): int(at) for at, to in provider.items()} for name, provider in sheet.merged.provider.items()}
+    read = {name: sheet.merged.provider[name] for name in sheet.one.faults["field"].unique()}
+    provided = {name: dict(zip(at.to_numpy().tolist(), at.index.tolist(), strict=True)) for name, at in read.items()}
     later = {int(row) for row, is_later in zip(sheet.merged.row_of, sheet.merged.later, strict=True) if is_later}
     for row, name, fault in sheet.one.faults.itertuples(index=False):
         at = row if row in later else provided[name].get(int(row))

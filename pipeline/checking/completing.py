@@ -12,6 +12,7 @@ from pipeline.checking.sheet import Sheet, exact, flag, hold, origin_of, take_ou
 from pipeline.reading import georeference
 from pipeline.reading.values import as_text
 from pipeline.settings import Settings
+from schemas.distinct import by_distinct
 from schemas.rules import FLAG, minutes_of
 from schemas.tables import fields, key_of
 
@@ -22,7 +23,7 @@ def complete(sheet: Sheet) -> None:
     """Fill in what follows from the row itself: accepted codes of taxa, the place from its text, its uncertainty, instants."""
     if sheet.table in ("finds", "enclosures"):
         known = alias_of(sheet.settings)
-        accepted = sheet.typed["taxon"].map(lambda text: text if pd.isna(text) else known.get(text.casefold(), text))
+        accepted = by_distinct(sheet.typed["taxon"], lambda one: one.map(lambda text: known.get(text.casefold(), text), na_action="ignore"))
         changed = accepted.notna() & (accepted != sheet.typed["taxon"])
         if sheet.table == "finds":
             as_noted = sheet.typed["verbatim_taxon"].fillna(sheet.written["taxon"].where(changed))
@@ -55,7 +56,7 @@ def _complete_target_taxa(sheet: Sheet) -> None:
         if all(parts):
             if "|".join(parts) != text:
                 sheet.changes.append(georeference.Change(int(row), "target_taxa", "", text, "aliases of the codes"))  # type: ignore[call-overload]
-            sheet.typed.at[row, "target_taxa"] = "|".join(parts)
+                sheet.typed.at[row, "target_taxa"] = "|".join(parts)
             continue
         unknown = [part for part in text.split("|") if part.casefold() not in known]
         remedy = f"Use one of: {', '.join(sheet.settings.taxa['code'])}."
@@ -123,7 +124,8 @@ def converted(sheet: Sheet, accepted: pd.DataFrame) -> list[dict[str, Any]]:
 
 def _stored_ways(sheet: Sheet) -> list[tuple[int, str, str, str, bool]]:
     """Ways of reading, of those cells alone whose value is stored; by the row that they are stored in."""
-    to = {name: dict(zip(at.to_numpy().tolist(), at.index.tolist(), strict=True)) for name, at in sheet.merged.provider.items()}
+    read = {name: sheet.merged.provider[name] for name in sheet.one.ways["field"].unique()}
+    to = {name: dict(zip(at.to_numpy().tolist(), at.index.tolist(), strict=True)) for name, at in read.items()}
     return [
         (to[name][row], name, text, how, fewest)
         for row, name, text, how, fewest in sheet.one.ways[["row", "field", "text", "how", "at_least"]].itertuples(index=False)

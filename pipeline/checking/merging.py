@@ -81,10 +81,13 @@ def _described_differently(text: pd.DataFrame, group: pd.Series) -> pd.Series:
 
 
 def _differences(text: pd.DataFrame, group: pd.Series, later: pd.Series) -> pd.DataFrame:
-    if not group.duplicated().any():
-        return pd.DataFrame(False, index=text.index, columns=text.columns)
-    kept = text.where(~later, np.nan).groupby(group).transform("first")
-    return text.notna() & kept.notna() & (text != kept)
+    differs = pd.DataFrame(False, index=text.index, columns=text.columns)
+    shared = group.duplicated(keep=False)
+    if shared.any():
+        mine = text[shared]
+        kept = mine.where(~later[shared], np.nan).groupby(group[shared]).transform("first")
+        differs[shared] = mine.notna() & kept.notna() & (mine != kept)
+    return differs
 
 
 def rows(one: Candidates, merged: Merged, columns: pd.DataFrame) -> pd.DataFrame:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from difflib import get_close_matches
+
+import numpy as np
 
 ALIKE = 0.75
 """Share of signs that two codes must have in common, by `difflib`'s ratio; a judgement."""
@@ -32,10 +34,30 @@ def nearest(key: str, known: Iterable[str], most: int = 3) -> list[str]:
     list of str
         Those alone that are the same but for case, spaces and signs, where there are any.
     """
+    return nearest_among(set(known) - {key})(key, most)
+
+
+def nearest_among(known: Iterable[str]) -> Callable[..., list[str]]:
+    """As :func:`nearest`, for many keys that are none of the known ones: these are looked through once."""
     by_fold: dict[str, list[str]] = {}
-    for one in sorted(set(known) - {key}):
+    for one in sorted(set(known)):
         by_fold.setdefault(folded(one), []).append(one)
-    if same := by_fold.get(folded(key), []):
-        return same[:most]
-    close = get_close_matches(folded(key), list(by_fold), n=most, cutoff=ALIKE)
-    return [one for fold in close for one in by_fold[fold]][:most]
+    folds = np.array(list(by_fold), dtype=object)
+    signs = {sign: number for number, sign in enumerate(sorted(set("".join(by_fold))))}
+    counts = np.zeros((len(folds), len(signs)), dtype="int16")
+    for place, fold in enumerate(folds):
+        for sign in fold:
+            counts[place, signs[sign]] += 1
+
+    def look(key: str, most: int = 3) -> list[str]:
+        fold = folded(key)
+        if same := by_fold.get(fold, []):
+            return same[:most]
+        mine = np.array([fold.count(sign) for sign in signs], dtype="int16")
+        # no more signs than these can agree; whatever fails here fails difflib's own comparison, which takes far longer
+        shared = np.minimum(counts, mine).sum(axis=1)
+        likely = 2.0 * shared >= ALIKE * (counts.sum(axis=1) + len(fold)) - 1e-9
+        close = get_close_matches(fold, folds[likely].tolist(), n=most, cutoff=ALIKE)
+        return [one for near in close for one in by_fold[near]][:most]
+
+    return look

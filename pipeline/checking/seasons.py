@@ -12,6 +12,8 @@ from schemas.rule_figures import LAST_YEAR_DAYS, SEASON_ALIKE_C, SEASON_DAYS, SE
 YEAR_DAYS = 365.25
 # A season begins and ends a little before and after the visits that were made in it.
 MARGIN_DAYS = 14
+MOST_PAIRS = 1_000_000
+"""Pairs of visits that are compared at once."""
 
 
 def season_apart(visits: pd.DataFrame) -> pd.Series:
@@ -28,20 +30,31 @@ def season_apart(visits: pd.DataFrame) -> pd.Series:
         [°C], on the index of `visits`; 0 inside of their span, missing where fewer than three others read the water within 30 days of the
         year, or where these span too much to say what is usual.
     """
-    apart = pd.Series(np.nan, index=visits.index, dtype="float64")
-    read = visits[visits["water_temp_c"].notna() & visits["visit_date"].notna()]
-    for _, group in read.groupby("site_id"):
-        if len(group) <= SEASON_VISITS:
+    apart = np.full(len(visits), np.nan)
+    days, waters = visits["visit_date"].dt.day_of_year.to_numpy(dtype="float64"), visits["water_temp_c"].to_numpy(dtype="float64")
+    site = np.where(np.isnan(days) | np.isnan(waters), -1, pd.factorize(visits["site_id"])[0])
+    order = np.argsort(site, kind="stable")
+    for group in np.split(order, np.flatnonzero(np.diff(site[order])) + 1):
+        if len(group) <= SEASON_VISITS or site[group[0]] < 0:
             continue
-        day, water = group["visit_date"].dt.day_of_year.to_numpy(dtype="float64"), group["water_temp_c"].to_numpy(dtype="float64")
-        for place, index in enumerate(group.index):
-            away = np.abs(day - day[place])
-            near = np.minimum(away, YEAR_DAYS - away) <= SEASON_DAYS
-            near[place] = False
-            others = water[near]
-            if len(others) >= SEASON_VISITS and np.ptp(others) <= SEASON_ALIKE_C:
-                apart[index] = max(others.min() - water[place], water[place] - others.max(), 0.0)
-    return apart
+        day, water = days[group], waters[group]
+        # some visits at a time, so that a site with very many needs no memory to speak of
+        step = max(1, MOST_PAIRS // len(group))
+        for start in range(0, len(group), step):
+            mine = np.arange(start, min(start + step, len(group)))
+            apart[group[mine]] = _apart(day, water, mine)
+    return pd.Series(apart, index=visits.index)
+
+
+def _apart(day: np.ndarray, water: np.ndarray, mine: np.ndarray) -> np.ndarray:
+    """Of some visits of a site, how far their water lies outside of what the others read at that time of the year."""
+    away = np.abs(day[mine, None] - day)
+    near = np.minimum(away, YEAR_DAYS - away) <= SEASON_DAYS
+    near[np.arange(len(mine)), mine] = False
+    lowest, highest = np.where(near, water, np.inf).min(axis=1), np.where(near, water, -np.inf).max(axis=1)
+    told = (near.sum(axis=1) >= SEASON_VISITS) & (highest - lowest <= SEASON_ALIKE_C)
+    outside = np.maximum(np.maximum(lowest - water[mine], water[mine] - highest), 0.0)
+    return np.where(told, outside, np.nan)
 
 
 def days_since(dates: pd.Series, in_sheet: np.ndarray, today: date) -> pd.Series:

@@ -94,7 +94,8 @@ def hold(sheet: Sheet, row: int, name: str, rule: str, message: str, remedy: str
     """Hold back a value, or the whole row; the reason for a row may still name a field."""
     place, column = origin_of(sheet, row, name)
     parents = [known[sheet.table][0] for known in (PARENTS, OTHER_PARENTS) if sheet.table in known]
-    key, above = sheet.typed.at[row, key_of(sheet.table)], next((key for key in sheet.typed.loc[row, parents] if pd.notna(key)), "")
+    key = sheet.typed.at[row, key_of(sheet.table)]
+    above = next((key for key in (sheet.typed.at[row, parent] for parent in parents) if pd.notna(key)), "")
     text = exact(sheet, row, name)
     if whole_row:
         sheet.held_rows.add(row)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from difflib import get_close_matches
 from fnmatch import fnmatch
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from pipeline.mapping import wide
 from pipeline.mapping.sums import mean_of, summed, totals_that_differ
 from pipeline.reading.rows import UNCOUNTED, ZEROS, Cell, ColumnMap, FieldMap, Mapped, MappedSource, SourceMap, SourceTable
 from pipeline.reading.values import Style, as_text, number_of, read_column
+from schemas.distinct import by_distinct, distinct_values, spread
 from schemas.tables import fields, key_of
 
 
@@ -74,8 +76,7 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     if source.strict and unlisted:
         message = f"the map says nothing of the column {unlisted[0]!r} of {one.label}."
         raise RillbookError(message, "Map it, or list it under unused.", source.where)
-    stripped = one.cells.apply(lambda column: column.str.strip())
-    missing = stripped.isin(["", *source.missing]).to_numpy()
+    stripped, missing = _stripped(one.cells, source.missing)
     shaped = np.ones(len(stripped), dtype=bool)
     skipped = np.zeros(len(stripped), dtype=bool)
     for column, tokens in source.skip.items():
@@ -106,6 +107,17 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     return MappedSource(
         one, tuple(mapped.values()), missing, unmapped, no_find & ~skipped, find_words, zeros, uncounted, not_counted, skipped, totals
     )
+
+
+def _stripped(cells: pd.DataFrame, tokens: tuple[str, ...]) -> tuple[pd.DataFrame, np.ndarray]:
+    """Cells without spaces around them, and which of them hold nothing or a word for it."""
+    columns, missing = {}, np.zeros(cells.shape, dtype=bool, order="F")
+    for number, name in enumerate(cells.columns):
+        place, values = distinct_values(cells[name])
+        values = values.str.strip()
+        columns[name] = spread(values, place, cells[name])
+        missing[:, number] = values.isin(["", *tokens]).to_numpy()[place]
+    return pd.DataFrame(columns, index=cells.index), missing
 
 
 def _counts_something(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray) -> np.ndarray:
@@ -192,7 +204,7 @@ def _noted(
     before: dict[str, Mapped],
 ) -> pd.Series:
     """Text that the sheet itself gives for a field."""
-    parts = [_cell_text(cell, source, taken) for cell in one.cells]
+    parts = [by_distinct(taken[cell.column], partial(_cell_text, cell, source)) for cell in one.cells]
     parts += [_reference(name, table, source, taken, rows, text, before) for name in one.fields]
     if not parts:
         return pd.Series(np.nan, index=taken.index, dtype="str")
@@ -244,8 +256,7 @@ def _missing(text: pd.Series, tokens: tuple[str, ...]) -> pd.Series:
     return text.where(~text.isin(["", *tokens]), np.nan)
 
 
-def _cell_text(cell: Cell, source: SourceMap, taken: pd.DataFrame) -> pd.Series:
-    text = taken[cell.column]
+def _cell_text(cell: Cell, source: SourceMap, text: pd.Series) -> pd.Series:
     if "" in cell.recode:
         text = text.where(text != "", cell.recode[""])
     text = _missing(text, (*source.missing, *cell.missing))

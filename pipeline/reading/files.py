@@ -258,7 +258,7 @@ def _table(file: str, sheet: str, rows: list[list[str]], lines: list[int], sha25
         raise RillbookError(f"two columns are named {twice[0]!r}.", "Rename one of them.", f"{where}, line {kept[0][0]}")
     body, width = kept[1:], len(header)
     misshapen = {place: tuple(row) for place, (_, row) in enumerate(body) if any(cell.strip() for cell in row[width:])}
-    padded = [(row + [""] * width)[:width] for _, row in body]
+    padded = [row if len(row) == width else (row + [""] * width)[:width] for _, row in body]
     return SourceTable(
         file=file,
         sheet=sheet,

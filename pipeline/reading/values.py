@@ -17,6 +17,7 @@ from pipeline.reading.style import CLOCKS as CLOCKS
 from pipeline.reading.style import DATE_ORDERS as DATE_ORDERS
 from pipeline.reading.style import Style as Style
 from pipeline.reading.units import UNITS, parted, to_stored, unit_named
+from schemas.distinct import by_distinct, distinct_values, spread
 from schemas.fields import Field
 from schemas.vocabulary import codes
 
@@ -42,6 +43,10 @@ KIND_WORDS = {
     "real": "a number", "whole": "a whole number", "yes_no": "yes or no", "day": "a date", "clock": "a clock time", "code": "a code",
     "codes": "codes",
 }  # fmt: skip
+
+
+WRITTEN = ("day", "instant", "yes_no", "real", "whole")
+"""Kinds whose values are no text themselves."""
 
 
 @dataclass(frozen=True)
@@ -83,6 +88,15 @@ def read_column(text: pd.Series, field: Field, style: Style = CANONICAL) -> Type
     Typed
         Values in the stored unit.
     """
+    place, distinct = distinct_values(text)
+    if 2 * len(distinct) > len(text):
+        return _read_column(text, field, style)
+    once = _read_column(distinct, field, style)
+    faults = {fault: spread(mask, place, text) for fault, mask in once.faults.items()}
+    return Typed(spread(once.values, place, text), faults, spread(once.how, place, text), spread(once.at_least, place, text))
+
+
+def _read_column(text: pd.Series, field: Field, style: Style) -> Typed:
     stripped = text.str.strip()
     stripped = stripped.where(stripped != "", np.nan)
     unique = pd.Series(stripped.dropna().unique(), dtype="str")
@@ -123,6 +137,13 @@ def as_text(values: pd.Series, kind: str) -> pd.Series:
     """Write typed values as text that `read_column` reads back the same; missing stays missing."""
     if values.isna().all():
         return pd.Series(np.nan, index=values.index, name=values.name, dtype="str")
+    if kind == "real" and (np.signbit(values) & (values == 0)).any():
+        # a minus zero and a zero are one value, and two texts
+        return _as_text(values, kind)
+    return by_distinct(values, lambda once: _as_text(once, kind)) if kind in WRITTEN else _as_text(values, kind)
+
+
+def _as_text(values: pd.Series, kind: str) -> pd.Series:
     if kind in ("day", "instant"):
         written = values.dt.strftime("%Y-%m-%d" if kind == "day" else "%Y-%m-%dT%H:%M")
     elif kind == "yes_no":

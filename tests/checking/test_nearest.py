@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from difflib import get_close_matches
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pipeline.checking.nearest import folded, nearest
 
@@ -33,3 +37,12 @@ def test_as_many_as_asked_nearest_first_and_none_of_nothing() -> None:
     assert nearest("MILL-1", []) == []
     # Two codes that differ in their signs alone are both meant.
     assert nearest("kt 01", ["KT-01", "KT_01", "KT-02"]) == ["KT-01", "KT_01"]
+
+
+@given(st.lists(st.text("AB01-", min_size=1, max_size=6), max_size=8, unique=True), st.text("AB01-", min_size=1, max_size=6))
+def test_what_is_passed_over_early_is_nothing_that_the_full_comparison_would_give(known: list[str], key: str) -> None:
+    others = sorted(set(known) - {key})
+    folds = list(dict.fromkeys(map(folded, others)))
+    if folded(key) not in folds:
+        close = get_close_matches(folded(key), folds, n=3, cutoff=0.75)
+        assert nearest(key, known) == [one for near in close for one in others if folded(one) == near][:3]

@@ -1,0 +1,55 @@
+"""Work on the distinct values of a column once, and hand the outcome to every row that holds them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+
+
+def distinct_values(column: pd.Series) -> tuple[np.ndarray, pd.Series]:
+    """Distinct values of a column, and where each stands.
+
+    Parameters
+    ----------
+    column : Series
+        Any type.
+
+    Returns
+    -------
+    place : ndarray of int, shape (n,)
+        For each row the position of its value; -1 where it is missing.
+    values : Series
+        In the type of the column, in the order in which they first stand; where something is missing, the last is the missing value, so
+        that -1 leads to it.
+    """
+    place, values = pd.factorize(column)
+    once = pd.Series(values, dtype=column.dtype)
+    return place, once.reindex(range(len(once) + 1)) if (place < 0).any() else once
+
+
+def by_distinct(column: pd.Series, change: Callable[[pd.Series], pd.Series]) -> pd.Series:
+    """Change each distinct value once.
+
+    Parameters
+    ----------
+    column : Series
+        Any type.
+    change : callable
+        From a Series to one of the same length, value by value: no row may depend on another.
+
+    Returns
+    -------
+    Series
+        As ``change(column)``.
+    """
+    place, values = distinct_values(column)
+    if 2 * len(values) > len(column):
+        return change(column)
+    return spread(change(values), place, column)
+
+
+def spread(outcome: pd.Series, place: np.ndarray, column: pd.Series) -> pd.Series:
+    """Hand the outcome of each distinct value to the rows of `column`, as :func:`distinct_values` says."""
+    return pd.Series(outcome.array.take(place), index=column.index, name=outcome.name if outcome.name is not None else column.name)

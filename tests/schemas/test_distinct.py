@@ -1,0 +1,37 @@
+"""Work on distinct values gives what work on every row gives."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from hypothesis import given
+from hypothesis import strategies as st
+
+from schemas.distinct import by_distinct, distinct_values, spread
+
+CELLS = st.lists(st.sampled_from(["a", " b", "", "long text", None]), max_size=30)
+
+
+@given(CELLS)
+def test_the_outcome_is_that_of_the_whole_column(cells: list[str | None]) -> None:
+    column = pd.Series(cells, index=range(5, 5 + len(cells)), dtype="str", name="c")
+    for change in (lambda one: one.str.strip(), lambda one: one.str.len(), lambda one: one.isin(["a", ""]), lambda one: one.fillna("x")):
+        pd.testing.assert_series_equal(by_distinct(column, change), change(column))
+
+
+@given(CELLS)
+def test_every_row_finds_its_own_value_again(cells: list[str | None]) -> None:
+    column = pd.Series(cells, dtype="str")
+    place, values = distinct_values(column)
+    pd.testing.assert_series_equal(spread(values, place, column), column)
+
+
+def test_a_change_is_asked_once_a_value() -> None:
+    asked: list[str] = []
+
+    def change(values: pd.Series) -> pd.Series:
+        asked.extend(values.dropna())
+        return values.str.upper()
+
+    column = pd.Series(["x", "y", np.nan] * 50, dtype="str")
+    assert by_distinct(column, change).tolist()[:2] == ["X", "Y"] and asked == ["x", "y"]
