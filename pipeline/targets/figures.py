@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from functools import cache
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -20,7 +20,7 @@ from pipeline.statistics.weights import named_seed, site_day_weights
 from schemas.frames import COUNT_TARGET_COLUMNS
 
 Cell = tuple[str, str, str, str, str]
-Columns = pd.DataFrame | Mapping[str, Any]
+Columns: TypeAlias = pd.DataFrame | Mapping[str, Any]
 GradeCap = Callable[[Cell], str | None] | Mapping[Cell, str] | None
 
 MONTHS = tuple(str(month) for month in range(1, 13))
@@ -124,7 +124,7 @@ def figures_of(readings: Columns, values: Columns, cell: Cell, seed: int, replic
     weights = weights_of(values)
     probabilities = [*QUANTILES.values(), number("spring_low_percentile") / 100, number("spring_high_percentile") / 100]
     figures.update(zip([*QUANTILES, "low", "high"], weighted_quantile(values["value"], weights, probabilities), strict=True))
-    figures["n_eff"] = effective_visits(*_daily_means(values), counts["n_dates"])
+    figures["n_eff"] = effective_visits(*_daily_means(values), int(counts["n_dates"]))
     from_visit = np.asarray(readings["from_visit"], dtype=bool)
     figures["night_share"], figures["from_visit_share"] = float(np.mean(values["night"])), float(from_visit.mean())
     figures["only_from_visit"] = bool(from_visit.all())
