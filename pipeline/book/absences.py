@@ -66,15 +66,7 @@ CREATE OR REPLACE VIEW no_absence AS SELECT a.visit_id, a.taxon, s.life_stage, s
 
 def silent_visits(connection: Any) -> frozenset[str]:
     """Visits of which no complete list can be given: a find whose taxon nobody knows was held back, or may belong to them."""
-    if not _has_views(connection):
-        return frozenset()
     return frozenset(row[0] for row in connection.execute("SELECT DISTINCT visit_id FROM silence WHERE taxon = ''").fetchall())
-
-
-def _has_views(connection: Any) -> bool:
-    """Whether the book was written to since it tells of silence, and has what its views rest on."""
-    found = connection.execute("SELECT count(*) FROM duckdb_views() WHERE view_name IN ('no_absence', 'conversions')").fetchall()
-    return bool(found[0][0] == 2)
 
 
 def absence_counts(connection: Any) -> tuple[int, dict[str, int]]:
@@ -93,7 +85,7 @@ def absence_counts(connection: Any) -> tuple[int, dict[str, int]]:
     """
     # without a visit that counted everything nothing is asked, and to plan the views below costs more than a small load
     asked = "SELECT 1 FROM visits_all WHERE all_counted AND target_taxa <> '' LIMIT 1"
-    if not _has_views(connection) or not connection.execute(asked).fetchall():
+    if not connection.execute(asked).fetchall():
         return 0, {}
     # the views of both kinds rest on the same pairs, which are worked out once here
     rows = connection.execute(

@@ -2,28 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import filecmp
+import logging
+import os
+import shutil
+import time
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from contextvars import ContextVar
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from pipeline.book.tables import EXTRA, READINGS_EXTRA, TABLES, VIEWS
+from pipeline.book import versions
+from pipeline.book.damage import damaged, is_damage, refuse_damaged
 from pipeline.errors import RillbookError
-from schemas.ddl import TYPES as SQL_TYPES
-from schemas.ddl import create_table
-from schemas.tables import LOADED, fields
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection as DuckDBPyConnection
 
 
 FILE_NAME = "rillbook.duckdb"
+LOOK_AGAIN_S = 0.1
+WAIT_S: ContextVar[float] = ContextVar("wait_s", default=30.0)
+"""Seconds to wait for a book that another command has open."""
+log = logging.getLogger("rillbook")
 
 
 @contextmanager
-def open_book(folder: Path, write: bool = False) -> Iterator[DuckDBPyConnection]:
+def open_book(folder: Path, write: bool = False, *, trial: bool = False) -> Iterator[DuckDBPyConnection]:
     """Open the database of a book; with `write` in one transaction that ends in commit, or in rollback on any error.
 
     Parameters
@@ -32,6 +40,8 @@ def open_book(folder: Path, write: bool = False) -> Iterator[DuckDBPyConnection]
         The book's folder.
     write : bool
         Whether anything is to be stored.
+    trial : bool
+        Whether what is written is taken back at the end: to see what the book would hold.
 
     Yields
     ------
@@ -40,53 +50,168 @@ def open_book(folder: Path, write: bool = False) -> Iterator[DuckDBPyConnection]
     Raises
     ------
     RillbookError
-        The database is locked, damaged, or the disk is full.
+        The database is locked for longer than `WAIT_S`, damaged, no book, of a later version, or the disk is full.
+
+    Notes
+    -----
+    A book of an earlier version is brought up to date first, with a copy beside it; see `book.versions`.
     """
     import duckdb
 
     path = folder / FILE_NAME
-    try:
-        connection = _connect(path, write)
-    except duckdb.Error as problem:
-        raise _not_opened(problem, path) from None
+    with _told(path, write):
+        connection, is_new = _opened(path, write or trial)
     try:
         connection.execute("BEGIN")
-        _create(connection, write)
+        if is_new:
+            versions.create(connection)
+        elif write:
+            refuse_damaged(connection, path)
         yield connection
         if write:
             connection.execute("COMMIT")
-    except (duckdb.OperationalError, duckdb.FatalException) as problem:
-        what = f"the book could not be {'written' if write else 'read'} ({_first(problem)}). Nothing was changed."
-        raise RillbookError(what, "Is the disk full? Then free some space and try again.", str(path)) from problem
+    except duckdb.Error as problem:
+        # the look at a damaged file opens it anew
+        _close(connection)
+        raise _said(problem, path, write) from problem
     finally:
         _close(connection)
 
 
-def _connect(path: Path, write: bool) -> DuckDBPyConnection:
-    """A connection; where a reader finds nothing written yet, an empty book in memory, so that reading leaves no file behind."""
+@contextmanager
+def _told(path: Path, write: bool) -> Iterator[None]:
+    """Say in one line what the database says in its own words."""
     import duckdb
 
-    if write:
-        connection = duckdb.connect(str(path))
-        # exact places lie in it; a file system without rights keeps what it has
-        with suppress(OSError):
-            path.chmod(0o600)
-        return connection
-    if path.exists():
-        connection = duckdb.connect(str(path), read_only=True)
-        if _has_tables(connection):
-            return connection
+    try:
+        yield
+    except duckdb.Error as problem:
+        raise _said(problem, path, write, opened=False) from None
+
+
+def _said(problem: Exception, path: Path, write: bool, opened: bool = True) -> Exception:
+    import duckdb
+
+    if is_damage(problem):
+        return damaged(path)
+    if isinstance(problem, duckdb.OperationalError | duckdb.FatalException):
+        if not opened:
+            remedy = "Check the disk and the rights of the folder."
+            return RillbookError(f"the book cannot be opened ({_first(problem)}).", remedy, str(path))
+        what = f"the book could not be {'written' if write else 'read'} ({_first(problem)}). Nothing was changed."
+        return RillbookError(what, "Is the disk full? Then free some space and try again.", str(path))
+    return problem
+
+
+def _opened(path: Path, write: bool) -> tuple[DuckDBPyConnection, bool]:
+    """A connection to an up-to-date book, and whether it is new; where a reader finds nothing written yet, an empty book in memory."""
+    import duckdb
+
+    if not write and not path.exists():
+        return duckdb.connect(":memory:"), True
+    while True:
+        connection = connect(path, write)
+        try:
+            found = versions.version_of(connection, path)
+            if found is not None and versions.is_current(connection, found):
+                return connection, False
+        except BaseException:
+            _close(connection)
+            raise
+        if found is None and write:
+            return connection, True
         connection.close()
-    return duckdb.connect(":memory:")
+        if found is None:
+            return duckdb.connect(":memory:"), True
+        _bring_up_to_date(path, found)
 
 
-def _not_opened(problem: Exception, path: Path) -> RillbookError:
-    text = str(problem)
-    if "Could not set lock" in text:
-        return RillbookError("the book is open in another program.", "Close it there and try again.", str(path))
-    if "not a valid DuckDB database" in text or "Serialization" in type(problem).__name__:
-        return RillbookError("this is not a database of rillbook, or it is damaged.", "Restore it from a copy.", str(path))
-    return RillbookError(f"the book cannot be opened ({_first(problem)}).", "Check the disk and the rights of the folder.", str(path))
+def connect(path: Path, write: bool) -> DuckDBPyConnection:
+    """A connection as soon as no other command stands in the way.
+
+    Raises
+    ------
+    RillbookError
+        Another program has the book open for longer than `WAIT_S`.
+    """
+    import duckdb
+
+    until = time.monotonic() + WAIT_S.get()
+    told = False
+    while True:
+        try:
+            connection = duckdb.connect(str(path), read_only=not write)
+        except duckdb.IOException as problem:
+            if "Could not set lock" not in str(problem):
+                raise
+            if time.monotonic() >= until:
+                what = "the book is open in another program."
+                raise RillbookError(what, "Close it there and try again.", str(path)) from None
+            if not told:
+                log.warning("The book is in use by another command; waiting up to %g s for it.", WAIT_S.get())
+            told = True
+            time.sleep(LOOK_AGAIN_S)
+            continue
+        if write:
+            # exact places lie in it; a file system without rights keeps what it has
+            with suppress(OSError):
+                path.chmod(0o600)
+        return connection
+
+
+def _bring_up_to_date(path: Path, found: int) -> None:
+    """Migrate a book of an earlier version in one transaction, with a copy of it beside it first."""
+    while True:
+        # what a kill left beside the file goes into it, so that the copy is whole
+        connect(path, write=True).close()
+        known = os.stat(path)
+        copy = copy_beside(path, found) if found < versions.VERSION else None
+        connection = connect(path, write=True)
+        try:
+            now = os.stat(path)
+            if (now.st_mtime_ns, now.st_size) != (known.st_mtime_ns, known.st_size):
+                # another command wrote while it was copied
+                if copy is not None:
+                    copy.unlink()
+                continue
+            refuse_damaged(connection, path)
+            connection.execute("BEGIN")
+            changed = versions.migrate(connection, found)
+            connection.execute("COMMIT")
+        finally:
+            _close(connection)
+        if copy is not None:
+            log.warning(
+                "The book was of version %s and is now of version %s (%s). A copy as it was: %s.",
+                found, versions.VERSION, "; ".join(changed), copy,
+            )  # fmt: skip
+        return
+
+
+def copy_beside(path: Path, version: int) -> Path:
+    """Copy the file of a book beside it, whole or not at all; an older copy that differs is left alone.
+
+    Raises
+    ------
+    RillbookError
+        There is no room for it.
+    """
+    number = 1
+    while (copy := path.with_name(f"rillbook_version_{version}{'' if number == 1 else f'_{number}'}.duckdb")).exists():
+        if filecmp.cmp(path, copy, shallow=False):
+            return copy
+        number += 1
+    part = copy.with_name(f".{copy.name}.new")
+    try:
+        shutil.copyfile(path, part)
+        part.chmod(0o600)
+        os.replace(part, copy)
+    except OSError as problem:
+        what = f"the book is of an earlier version, and a copy of it cannot be made ({problem.strerror}). Nothing was changed."
+        raise RillbookError(what, "Free some space, or mend the rights of the folder.", str(copy)) from None
+    finally:
+        part.unlink(missing_ok=True)
+    return copy
 
 
 def _close(connection: DuckDBPyConnection) -> None:
@@ -99,52 +224,6 @@ def _close(connection: DuckDBPyConnection) -> None:
 
 def _first(problem: Exception) -> str:
     return str(problem).splitlines()[0].rstrip(".")
-
-
-def _has_tables(connection: DuckDBPyConnection, name: str = "loads") -> bool:
-    return bool(connection.execute("SELECT count(*) FROM duckdb_tables() WHERE table_name = ?", [name]).fetchall()[0][0])
-
-
-def _create(connection: DuckDBPyConnection, write: bool) -> None:
-    if _has_tables(connection):
-        # a book of an earlier version gets what came later
-        lacks = [name for name in ("uncounted_all", "conversions_all") if not _has_tables(connection, name)]
-        new = [table for table in LOADED if not _has_tables(connection, f"{table}_all")]
-        if write:
-            _create_loaded(connection, new)
-            if _add_fields(connection) or lacks or new:
-                connection.execute(TABLES + VIEWS)
-        elif new:
-            _stand_in(connection, new)
-        return
-    connection.execute(TABLES)
-    _create_loaded(connection, LOADED)
-    connection.execute(create_table("logger_readings", "logger_readings_all", READINGS_EXTRA))
-    connection.execute(VIEWS)
-
-
-def _create_loaded(connection: DuckDBPyConnection, tables: Iterable[str]) -> None:
-    for table in tables:
-        connection.execute(create_table(table, f"{table}_all", EXTRA))
-
-
-def _stand_in(connection: DuckDBPyConnection, tables: Iterable[str]) -> None:
-    """Empty tables for a reader of a book of an earlier version: it may not write, and must not stumble over what is not there."""
-    for table in tables:
-        for name in (table, f"current_{table}", f"{table}_all"):
-            extra = EXTRA if name != table else "load_id INTEGER, row_no INTEGER"
-            connection.execute(create_table(table, name, extra).replace("CREATE TABLE", "CREATE TEMP TABLE", 1))
-
-
-def _add_fields(connection: DuckDBPyConnection) -> bool:
-    """Give a book of an earlier version the fields that were declared since; whether there were any."""
-    missing = []
-    for table in LOADED:
-        known = {row[0] for row in connection.execute(f"DESCRIBE {table}_all").fetchall()}
-        missing += [(table, declared) for name, declared in fields(table).items() if name not in known]
-    for table, declared in missing:
-        connection.execute(f'ALTER TABLE {table}_all ADD COLUMN "{declared.name}" {SQL_TYPES[declared.kind]}')
-    return bool(missing)
 
 
 def is_empty(connection: DuckDBPyConnection) -> bool:

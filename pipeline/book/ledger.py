@@ -18,8 +18,6 @@ def read_ledger(connection: DuckDBPyConnection) -> tuple[pd.DataFrame, pd.DataFr
     """The ledger: values published so far with the site-days behind each, and the warmer ones that a named person accepted."""
     before = connection.execute("SELECT * EXCLUDE (published_at) FROM published").df()
     accepted = connection.execute("SELECT * EXCLUDE (accepted_at, who, reason) FROM accepted_warmer").df()
-    if "method" not in before:
-        before["method"] = None
     before = before.assign(visits=[frozenset(days) for days in before["visits"]])
     return framed(Published, before), framed(Accepted, accepted)
 

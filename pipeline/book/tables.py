@@ -35,7 +35,6 @@ CREATE TABLE IF NOT EXISTS logger_held_all (load_id INTEGER, source INTEGER, log
 CREATE TABLE IF NOT EXISTS published (published_at TIMESTAMP, taxon VARCHAR, population VARCHAR, life_stage VARCHAR, medium VARCHAR,
     month VARCHAR,
   quantity VARCHAR, value DOUBLE, visits VARCHAR[], method VARCHAR);
-ALTER TABLE published ADD COLUMN IF NOT EXISTS method VARCHAR;
 CREATE TABLE IF NOT EXISTS accepted_warmer (accepted_at TIMESTAMP, taxon VARCHAR, population VARCHAR, life_stage VARCHAR, medium VARCHAR,
   month VARCHAR, quantity VARCHAR, value DOUBLE, who VARCHAR, reason VARCHAR);
 """

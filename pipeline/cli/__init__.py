@@ -6,8 +6,10 @@ Comes in: words of a command. Goes out: lines or JSON, and an exit code. Knows c
 from __future__ import annotations
 
 import io
+import logging
 import os
 import sys
+from typing import Annotated
 
 import typer
 
@@ -17,13 +19,25 @@ from pipeline.errors import RillbookError
 
 COULD_NOT_RUN, INTERRUPTED = 2, 130
 STOPPED = "stopped. What was not finished is not in the book; `rillbook status` says what is."
+HELP = "From the records of a stream survey to the temperatures that keepers copy, and maps that do not give the spring away."
 app = typer.Typer(
     name="rillbook",
-    help="From the records of a stream survey to the temperatures that keepers copy, and maps that do not give the spring away.",
+    help=HELP,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+
+
+@app.callback(help=HELP)
+def before_any_command(
+    wait: Annotated[float, typer.Option("--wait", min=0, help="Seconds to wait for a book that another command is using.")] = 30.0,
+) -> None:
+    """Take what stands before the command."""
+    from pipeline.book.connection import WAIT_S
+
+    WAIT_S.set(wait)
+
 
 # In the order of the help: before the field, at the desk, for the keeper, to share.
 for command in (
@@ -46,12 +60,23 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             # a console that lacks a sign shows its number rather than stopping half-way
             stream.reconfigure(errors="backslashreplace")
+    told = _Told()
+    told.setFormatter(logging.Formatter("%(message)s"))
+    logging.getLogger("rillbook").addHandler(told)
     try:
         sys.exit(_run())
     except BrokenPipeError:
         # whoever reads the output has seen enough; nothing may be written at exit any more
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(ALL_ACCEPTED)
+
+
+class _Told(logging.Handler):
+    """What the path has to say while it goes on, on the error stream."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Say one message."""
+        say(self.format(record), err=True)
 
 
 def _run() -> int:
