@@ -10,7 +10,16 @@ from pipeline.errors import RillbookError
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
-SIGNS = ("checksum", "corrupt", "deserial", "serialization", "not a valid duckdb", "internal error", "failed to load metadata", "wal file")
+SIGNS = (
+    "checksum",
+    "corrupt",
+    "deserial",
+    "serialization",
+    "not a valid duckdb",
+    "internal error",
+    "could not read enough bytes",
+    "wal file",
+)
 REMEDY = (
     "Keep the file as it is. Restore the latest backup into a new folder (`rillbook restore FILE FOLDER`) and load there what came later; "
     "`rillbook export-sheets` writes the sheets that can still be read."
@@ -35,11 +44,15 @@ def unreadable(connection: DuckDBPyConnection) -> tuple[list[str], list[str]]:
     tables = [row[0] for row in connection.execute("SELECT table_name FROM duckdb_tables() WHERE NOT internal ORDER BY ALL").fetchall()]
     sound, lost = [], []
     for table in tables:
+        # a connection of its own: after a page that cannot be read nothing more is answered in the same transaction
+        apart = connection.cursor()
         try:
-            connection.execute(f'SELECT bit_xor(hash(one)) FROM "{table}" one').fetchall()
+            apart.execute(f'SELECT bit_xor(hash(one)) FROM "{table}" one').fetchall()
             sound.append(table)
         except duckdb.Error:
             lost.append(table)
+        finally:
+            apart.close()
     return sound, lost
 
 

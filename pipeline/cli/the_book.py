@@ -98,3 +98,60 @@ def undo(load: Annotated[int, typer.Argument(help="Number of the load.", show_de
 
     run.undo(book, load)
     say(f"Load {load} is undone. The text of its rows stays in the book.")
+
+
+def backup(
+    file: Annotated[Path | None, typer.Argument(help="New file to write to.", show_default="beside the book, with the day")] = None,
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """Write the book to one file and read that again from end to end. It holds exact places: keep it to yourself.
+
+    Example: rillbook backup /media/stick/my_study.rillbook.zip --book my_study
+    """
+    from pipeline.commands import run
+
+    written, rows = run.backup(book, file)
+    if json:
+        print_json({"file": str(written), "tables": rows})
+        return
+    say(f"Wrote {written} and read it again: {sum(rows.values())} rows in {len(rows)} tables, all as in the book.")
+    say("It holds exact places: keep it to yourself, and not on the same disk alone.")
+
+
+def restore(
+    file: Annotated[Path, typer.Argument(help="What rillbook backup wrote.", show_default=False)],
+    folder: Annotated[Path | None, typer.Argument(help="New folder for the book.", show_default="named after the file")] = None,
+    json: Json = False,
+) -> None:
+    """Make a book from a backup, in a new folder, and compare all of it with what was backed up.
+
+    Example: rillbook restore my_study.rillbook.zip my_study_again
+    """
+    from pipeline.commands import run
+
+    place = folder if folder is not None else Path(file.name.split(".")[0] or "restored")
+    rows = run.restore(file, place)
+    if json:
+        print_json({"book": str(place), "tables": rows})
+        return
+    say(f"Restored {place}: {sum(rows.values())} rows in {len(rows)} tables, each as it was backed up.")
+    say("Its pages are made anew: `rillbook targets`, `rillbook map`.")
+
+
+def export_sheets(book: Book = Path(), json: Json = False) -> None:
+    """Write every sheet that was loaded as it was written, with file, line and load. They hold exact places.
+
+    Example: rillbook export-sheets --book my_study
+    """
+    from pipeline.commands import run
+
+    files, told = run.export_sheets(book)
+    if json:
+        print_json(told)
+        return
+    for one in told:
+        say(f"  {one['file']}: " + ("cannot be read, the book is damaged" if one["rows"] is None else f"{one['rows']} rows"))
+    say(f"Wrote {len(files)} sheets. They hold exact places: keep them to yourself." if told else "Nothing is loaded yet.")
+    if len(files) < len(told):
+        raise typer.Exit(1)

@@ -1,13 +1,17 @@
-"""Make a book, say what it holds, take a load back."""
+"""Make a book, say what it holds, take a load back, keep a copy of it."""
 
 from __future__ import annotations
 
 import json
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 from pipeline.book.absences import absence_counts
+from pipeline.book.as_written import sheets_as_written
 from pipeline.book.connection import open_book
+from pipeline.book.copies import back_up
+from pipeline.book.copies import restore as restore
 from pipeline.book.current import known_rows
 from pipeline.book.held_items import open_items
 from pipeline.book.loads import all_loads, undo_load
@@ -15,6 +19,9 @@ from pipeline.errors import RillbookError
 from pipeline.intake.report import now
 from pipeline.loggers import staging as logger_store
 from pipeline.settings import FILE_NAME, data_file, parse_settings, read_settings
+from pipeline.writing.files import PRIVATE, write_files
+
+SHEETS = "sheets_as_written"
 
 
 def init(folder: Path, settings_text: str | None = None) -> Path:
@@ -64,3 +71,36 @@ def status(folder: Path) -> dict[str, Any]:
         "title": settings.title, "loads": loads, "tables": tables, "visits_without_finds": outcome[0], "visits_incomplete": outcome[1],
         "absences": stated, "absences_not_stated": silent, "held": items, "flags": dict(flags), "logger_files": of_loggers,
     }  # fmt: skip
+
+
+def backup(folder: Path, file: Path | None = None, today: date | None = None) -> tuple[Path, dict[str, int]]:
+    """Write a book to one file; by default a new one beside its folder, named after the folder and the day."""
+    read_settings(folder)
+    if file is None:
+        place, number = folder.resolve(), 1
+        day = (today or date.today()).isoformat()
+        while (file := place.parent / f"{place.name}_{day}{'' if number == 1 else f'_{number}'}.rillbook.zip").exists():
+            number += 1
+    return file, back_up(folder, file)
+
+
+def export_sheets(folder: Path) -> tuple[list[Path], list[dict[str, Any]]]:
+    """Write every sheet that was loaded, as it was written, under ``out/private`` of the book.
+
+    Returns
+    -------
+    list of Path, list of dict
+        The files, and ``file``, ``rows`` of each; None where the book is damaged and a sheet cannot be read.
+    """
+    read_settings(folder)
+    out = folder / "out" / PRIVATE / SHEETS
+    files, told = [], []
+    with open_book(folder) as connection:
+        for name, text, rows in sheets_as_written(connection):
+            if text is None:
+                told.append({"file": str(out / name), "rows": None})
+                continue
+            # the mark by which spreadsheet programs know UTF-8
+            files += write_files({out / name: "\ufeff" + text}, "the sheet", private=True)
+            told.append({"file": str(out / name), "rows": rows})
+    return files, told

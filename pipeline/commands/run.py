@@ -4,7 +4,10 @@ from pipeline.commands.assess_quality import write_quality as write_quality
 from pipeline.commands.audit import Audited as Audited
 from pipeline.commands.audit import audit as audit
 from pipeline.commands.blank_sheets import write_sheets as write_sheets
+from pipeline.commands.book_state import backup as backup
+from pipeline.commands.book_state import export_sheets as export_sheets
 from pipeline.commands.book_state import init as init
+from pipeline.commands.book_state import restore as restore
 from pipeline.commands.book_state import status as status
 from pipeline.commands.book_state import undo as undo
 from pipeline.commands.column_map import propose as propose
