@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from schemas.fields import Day, Real, Text, Whole, YesNo
-from schemas.frame import Count, Flag, Frame, columns_of, maybe, said
+from schemas.frame import Count, Flag, Stage, columns_of, maybe, said
 
 
-class HumidityReadings(Frame):
+class HumidityReadings(Stage):
     """Humidity readings, of which those without a reason feed a target."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
     site: Text = said("site")
     visit_id: Text = said("visit_id", "visit; the first where several gave the same reading")
     date: Day = said("date")
@@ -32,12 +29,9 @@ class HumidityReadings(Frame):
     n_finds: Whole = said("n_finds", "finds that share this reading")
 
 
-class HumidityFigures(Frame):
+class HumidityFigures(Stage):
     """Humidity as read: one row a taxon, population, stage and place of reading."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
     read_at: Text = said("read_at", "find (at the animal) or visit (once for the search)")
     n_readings: Count = said("n_readings")
     n_animals: Count = said("n_animals")
@@ -69,12 +63,9 @@ class HumidityFigures(Frame):
     formula: Text = said("formula")
 
 
-class HumidityTargets(Frame):
+class HumidityTargets(Stage):
     """Humidity targets of the open part: one row a taxon, population and stage."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
     status: Text = said("status", "target or refused; it speaks of the open part alone")
     reason: Text = said("reason")
     grade: Text = said("grade", "evidence: B fair, C provisional, D none; never A, since no width of a humidity interval has been judged")
@@ -99,34 +90,25 @@ class HumidityTargets(Frame):
     formula: Text = said("formula")
 
 
-class HumidityTable(Frame):
+class HumidityTable(Stage):
     """Least humidity by air temperature."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
     temp_c: Count = said("temp_c", "air temperature, whole °C, inside the span where a humidity was read")
     least_rh: Real = maybe("least_rh", "least relative humidity for long, %, rounded up; missing where not attainable")
     printed: Text = said("printed", "what to print: a figure, or words where a sensor cannot tell")
     set_by: Text = said("set_by", "deficit, or humidity read (its 25 % quantile), whichever is wetter")
 
 
-class Wetness(Frame):
+class Wetness(Stage):
     """Hand test of the ground where animals lay."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
     wetness: Text = said("wetness", "code of the vocabulary substrate_wetness")
     n_finds: Count = said("n_finds", "finds under cover or at the water's edge with it")
 
 
-class WaterReadings(Frame):
+class WaterReadings(Stage):
     """Water values: one row a taxon, population, stage, waterbody, day and quantity."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
     site: Text = said("site")
     visit_id: Text = said("visit_id", "visit; the first of the day")
     date: Day = said("date")
@@ -138,24 +120,18 @@ class WaterReadings(Frame):
     n_animals: Whole = said("n_animals", "animals found on these visits")
 
 
-class WaterLeftOut(Frame):
+class WaterLeftOut(Stage):
     """Water values that were read and could not be used, counted."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
     month: Count = said("month")
     quantity: Text = said("quantity")
     reason: Text = said("reason", "why not used")
     n_visits: Count = said("n_visits", "visits with finds whose value is not used")
 
 
-class WaterTargets(Frame):
+class WaterTargets(Stage):
     """Water bands by season."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
     season: Text = said("season")
     quantity: Text = said("quantity", "ph, conductivity, oxygen, saturation or hardness")
     unit: Text = said("unit", "unit of the values")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from schemas.fields import Real, Text
-from schemas.frame import Count, Frame, columns_of, maybe, said
+from schemas.frame import Count, Frame, MediumOfStage, columns_of, maybe, said
 from schemas.frames import Readings
 
 
@@ -38,13 +38,9 @@ class CorrectedReadings(Readings):
     corrected: Real = maybe("corrected", "reading as the day's mean: value + logger_day_mean − logger_then, °C; missing without a logger")
 
 
-class Selection(Frame):
+class Selection(MediumOfStage):
     """Whether animals chose: one row a cell and season."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
-    medium: Text = said("medium")
     season: Text = said("season")
     word: Text = said("word", "selected or observed")
     side: Text = said("side", "cooler or warmer than what was to be had, where selected")

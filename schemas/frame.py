@@ -11,6 +11,8 @@ import pandera.pandas as pa
 from pandera.engines import pandas_engine
 from pandera.typing import Series
 
+from schemas.fields import Text
+
 Count = Series[int]
 Flag = Series[bool]
 
@@ -74,6 +76,20 @@ def said(name: str, meaning: str = "", **checks: Any) -> Any:
 def maybe(name: str, meaning: str = "", **checks: Any) -> Any:
     """Declare a column that may be missing in a row."""
     return said(name, meaning, nullable=True, **checks)
+
+
+class Stage(Frame):
+    """A frame whose rows speak of one stage of a taxon in a population."""
+
+    taxon: Text = said("taxon")
+    population: Text = said("population")
+    life_stage: Text = said("life_stage")
+
+
+class MediumOfStage(Stage):
+    """A frame whose rows speak of one stage in one medium."""
+
+    medium: Text = said("medium")
 
 
 def columns_of(model: type[pa.DataFrameModel]) -> dict[str, str]:

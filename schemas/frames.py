@@ -9,7 +9,7 @@ import pandera.pandas as pa
 from pandera.typing import Series
 
 from schemas.fields import Day, Real, Text, Whole, YesNo
-from schemas.frame import Count, Flag, Frame, columns_of, maybe, names_of, said
+from schemas.frame import Count, Flag, MediumOfStage, columns_of, maybe, names_of, said
 
 
 class Readings(pa.DataFrameModel):
@@ -36,13 +36,9 @@ class Readings(pa.DataFrameModel):
     visit_ids: Text | None = pa.Field(description="Visits that share this reading, one a line")
 
 
-class Targets(Frame):
+class Targets(MediumOfStage):
     """Temperature targets: one row a cell."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
-    medium: Text = said("medium")
     month: Text = said("month", "1 to 12, or warm or cold for the two seasons")
     quantity: Text = said("quantity", "what is measured: temperature")
     unit: Text = said("unit", "unit of the values: °C")
@@ -86,13 +82,9 @@ class Targets(Frame):
     floor: Real = maybe("floor", "do not go below; missing where winter is unknown")
 
 
-class Schedule(Frame):
+class Schedule(MediumOfStage):
     """Set point of every day that the readings reach."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
-    medium: Text = said("medium")
     run: Count = said("run")
     day_of_year: Count = said("day_of_year", "1 to 365; 29 February is shown as the 28th")
     month: Count = said("month")
@@ -106,13 +98,9 @@ class Schedule(Frame):
     at_floor: Flag = said("at_floor", "the field is colder than the floor + 1 °C: that is held")
 
 
-class ScheduleWeeks(Frame):
+class ScheduleWeeks(MediumOfStage):
     """The schedule by week."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
-    medium: Text = said("medium")
     run: Count = said("run")
     from_month: Count = said("from_month")
     from_day: Count = said("from_day")
@@ -125,13 +113,9 @@ class ScheduleWeeks(Frame):
     at_floor: Flag = said("at_floor", "the field is colder than the floor + 1 °C on one of its days")
 
 
-class ScheduleMonths(Frame):
+class ScheduleMonths(MediumOfStage):
     """The schedule by month."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
-    medium: Text = said("medium")
     run: Count = said("run")
     from_month: Count = said("from_month")
     from_day: Count = said("from_day")

@@ -5,15 +5,12 @@ from __future__ import annotations
 from pandera.typing import Series
 
 from schemas.fields import Real, Text
-from schemas.frame import Frame, columns_of, maybe, said
+from schemas.frame import Stage, columns_of, maybe, said
 
 
-class LedgerCell(Frame):
+class LedgerCell(Stage):
     """The cell and quantity of a published value."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
     medium: Text = said("medium", "water, edge, land or surface; open part for the air")
     month: Text = said("month", "1 to 12, warm or cold; ceiling, floor or open part where one value holds for a group")
     quantity: Text = said("quantity", "name of the column that holds the value in its table")

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from schemas.fields import Day, Real, Text, Whole
-from schemas.frame import Count, Flag, Frame, columns_of, maybe, said
+from schemas.frame import Count, Flag, Frame, MediumOfStage, columns_of, maybe, said
 
 
-class Gaps(Frame):
+class Gaps(MediumOfStage):
     """Cells that lack evidence for a better grade, and what they lack."""
 
-    taxon: Text = said("taxon")
-    population: Text = said("population")
-    life_stage: Text = said("life_stage")
-    medium: Text = said("medium")
     month: Text = said("month", "1 to 12, or warm or cold for the two seasons")
     grade: Text = said("grade", "grade that the cell has")
     next_grade: Text = said("next_grade", "next better grade, for which the columns more_… hold")

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline.reading.rows import SourceMap, SourceTable
+from pipeline.reading.rows import Mapped, MappedSource, SourceMap, SourceTable
+from pipeline.reading.values import CANONICAL, Style
 
 
 def sheet(text: str, file: str = "a.csv", name: str = "", **words: Any) -> SourceTable:
@@ -21,3 +22,13 @@ def source_map(**words: Any) -> SourceMap:
     """A map of one sheet that says nothing but the given words."""
     plain: dict[str, Any] = {"missing": (), "unused": (), "no_find": {}, "wide_field": "count", "wide": {}, "tables": {}}
     return SourceMap("a.csv", "", **{**plain, **words})
+
+
+def mapped(table: str, given: list[tuple[str | None, ...]], names: tuple[str, ...], styles: dict[str, Style] | None = None) -> MappedSource:
+    """A mapped sheet of one table, its cells under the names of fields."""
+    text = pd.DataFrame(given, columns=list(names), dtype="str")
+    cells = text.fillna("")
+    sheet = SourceTable("a.csv", "", cells, np.arange(2, len(cells) + 2), "0" * 64, {}, 0)
+    known = {**dict.fromkeys(names, CANONICAL), **(styles or {})}
+    one = Mapped(table, text, np.arange(len(text)), known, {name: (name,) for name in names}, {})
+    return MappedSource(sheet, (one,), (cells == "").to_numpy(), (), np.zeros(len(cells), dtype=bool), ())

@@ -12,6 +12,7 @@ from pipeline.settings import DEFAULTS
 from pipeline.targets.figures import n_visits
 from pipeline.writing.site_counts import in_class
 from pipeline.writing.words import GRADES, Cell, Row, between, counted, figure, month_name, month_runs, number, plain, share_of
+from schemas.enums import Status
 from schemas.vocabulary import EGGS
 
 OBSERVED = "observed only: this tells where they were found, not what they would choose"
@@ -155,8 +156,8 @@ def own_rows(frame: pd.DataFrame | None, key: tuple[str, ...]) -> pd.DataFrame:
 
 def fates_of_months(months: list[Row]) -> list[tuple[str, str]]:
     """Borrowed and refused months of a cell, each with its reason."""
-    borrowed = [f"{row['name']} ({row['why']})" for row in months if row["kind"] == "borrowed"]
-    refused = [f"{row['name']} ({row['why']})" for row in months if row["kind"] == "refused"]
+    borrowed = [f"{row['name']} ({row['why']})" for row in months if row["kind"] == Status.BORROWED]
+    refused = [f"{row['name']} ({row['why']})" for row in months if row["kind"] == Status.REFUSED]
     return [("Borrowed months", "; ".join(borrowed) or "none"), ("Refused months", "; ".join(refused) or "none with readings")]
 
 

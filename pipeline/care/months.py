@@ -44,13 +44,13 @@ def month_row(month: int, record: Row | None, values: tuple[float, ...], ceiling
     row: Row = {"number": month, "name": name, "kind": "empty", "why": "no readings", "notes": []}
     row |= dict.fromkeys(("low", "high", "aim_c", "act"))
     if record is None:
-        return row if not n else {**row, "kind": "refused", "why": "no target was derived", "notes": [counted(n, "reading")]}
+        return row if not n else {**row, "kind": Status.REFUSED, "why": "no target was derived", "notes": [counted(n, "reading")]}
     if record["status"] == Status.REFUSED and not n and not figure(record["n_readings"]):
         return row
     reason = "" if pd.isna(record["reason"]) else str(record["reason"])
     counts = f"{counted(record['n_readings'], 'reading')}, {counted(record['n_dates'], 'date')}, {in_class(record['n_sites'])}"
     if record["status"] == Status.REFUSED or figure(record["band_high"]) is None:
-        return {**row, "kind": "refused", "why": reason or "refused", "notes": [counts]}
+        return {**row, "kind": Status.REFUSED, "why": reason or Status.REFUSED, "notes": [counts]}
     _refuse_contradiction(name, record, ceiling, floor)
     return {**row, **_kept(record, reason, counts, floor)}
 

@@ -29,7 +29,7 @@ SPANS = (*map(str, range(1, 13)), "warm", "cold")
 CELL = ["taxon", "population", "life_stage", "medium"]
 DAMP = ("surface", "land", "edge")
 AQUATIC = ("water", "edge")
-KEPT_PARTS = {"humidity": ("refuge", "open", "table"), "water": ("found", "refused")}
+KEPT_PARTS = {"humidity": ("refuge", "open", "table"), "water": (Status.FOUND, Status.REFUSED)}
 SAID_PARTS = {"humidity": ("found", "note"), "water": ("note",)}
 
 
@@ -157,7 +157,7 @@ def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd
     values = {month: tuple(sorted(part)) for month, part in read.groupby("month")["value"]}
     months = [month_row(month, records.get(str(month)), values.get(month, ()), ceiling, floor) for month in range(1, 13)]
     if stage in EGGS and not read["at_nest"].any():
-        months = [{**row, "why": "not read at the nest"} if row["kind"] == "refused" else row for row in months]
+        months = [{**row, "why": "not read at the nest"} if row["kind"] == Status.REFUSED else row for row in months]
     what = f"{named(STAGES, stage)}, {named(MEDIA, medium)}"
     full = what if not population else f"{what}, {population}"
     least = least_of(months, floor)

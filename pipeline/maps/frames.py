@@ -131,7 +131,7 @@ def _temperature_c(joined: pd.DataFrame) -> pd.Series:
         [water.mask(elsewhere & ~channel), substrate.fillna(water).mask(elsewhere), substrate.mask(elsewhere), air],
         np.nan,
     )
-    well = joined["condition"].isna() | (joined["condition"] == "well")
+    well = joined["condition"].isna() | joined["condition"].isin(codes_with("condition", "well"))
     return pd.Series(chosen, index=joined.index, dtype=float).fillna(of_visit.where(channel)).where(well)
 
 

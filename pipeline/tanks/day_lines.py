@@ -13,7 +13,7 @@ from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings.limits import judgement
 from pipeline.targets.lines import outer_limits
 from schemas.enums import Status
-from schemas.vocabulary import CONSTANT
+from schemas.vocabulary import CONSTANT, EGGS
 
 LINES = ("band_low", "set_point", "band_high", "act_line", "ceiling")
 COLUMNS = (*LINES, "cold_line", "evidence", "stage")
@@ -89,10 +89,10 @@ def _months(rows: pd.DataFrame, stage: str, taxon: Mapping[str, Any]) -> tuple[p
     seen = rows[rows["status"] != Status.REFUSED]
     for month, part in seen.groupby(seen["month"].astype("int64")):
         table.loc[month, list(LINES)] = part[list(LINES)].min()
-        table.loc[month, "evidence"] = "target" if (part["status"] == Status.TARGET).all() else "borrowed"
+        table.loc[month, "evidence"] = (Status.TARGET if (part["status"] == Status.TARGET).all() else Status.BORROWED).value
     table["ceiling"] = np.fmin(table["ceiling"], min(ceilings, default=math.nan))
     _under_ceiling(table)
-    two_sided = stage == "egg_mass" or taxon["group"] in CONSTANT
+    two_sided = stage in EGGS or taxon["group"] in CONSTANT
     floor = float(rows["floor"].min()) if rows["floor"].notna().any() else math.nan
     if two_sided:
         table["cold_line"] = table["band_low"] - judgement("lower_act_line_step")

@@ -157,7 +157,7 @@ def water_rows(targets: pd.DataFrame, scientific_name: str, life_stage: str) -> 
     """
     rows = [line for quantity in UNITS for line in _lines_of(targets[targets["quantity"] == quantity], quantity)]
     if targets.empty:
-        rows.append(_line("refused", "", "water", f"No band: {NOT_MEASURED}."))
+        rows.append(_line(Status.REFUSED, "", "water", f"No band: {NOT_MEASURED}."))
     if (targets["status"] == Status.FOUND).any():
         rows.append(_line("note", "", "bands", BANDS))
     known = set(targets.loc[targets["status"] == Status.FOUND, "quantity"])
@@ -189,7 +189,7 @@ def _lines_of(targets: pd.DataFrame, quantity: str) -> Iterator[dict[str, str]]:
         yield _line("found", row["season"], label, f"{'; '.join(words)}.")
     for reason, rows in targets[targets["status"] == Status.REFUSED].groupby("reason", sort=False):
         seasons = "" if len(rows) == len(SEASONS) else f" ({' and '.join(rows['season'])} months)"
-        yield _line("refused", ", ".join(rows["season"]), label, f"No band{f' in{unit}' if unit else ''}{seasons}: {reason}.")
+        yield _line(Status.REFUSED, ", ".join(rows["season"]), label, f"No band{f' in{unit}' if unit else ''}{seasons}: {reason}.")
 
 
 def _printed(value: float, quantity: str) -> str:

@@ -4,31 +4,20 @@ from __future__ import annotations
 
 import itertools
 
-import numpy as np
 import pandas as pd
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from source_sheets import mapped
 
 from pipeline.checking.merging import merge, rows
 from pipeline.checking.typed_rows import Candidates, gather
-from pipeline.reading.rows import Mapped, MappedSource, SourceTable
-from pipeline.reading.values import CANONICAL, Style
 
 FIELDS = ("site_id", "habitat", "county", "elevation_m")
 Row = tuple[str | None, ...]
 
 
-def _source(table: str, given: list[Row], names: tuple[str, ...], styles: dict[str, Style] | None = None) -> MappedSource:
-    text = pd.DataFrame(given, columns=list(names), dtype="str")
-    cells = text.fillna("")
-    sheet = SourceTable("a.csv", "", cells, np.arange(2, len(cells) + 2), "0" * 64, {}, 0)
-    known = {**dict.fromkeys(names, CANONICAL), **(styles or {})}
-    mapped = Mapped(table, text, np.arange(len(text)), known, {name: (name,) for name in names}, {})
-    return MappedSource(sheet, (mapped,), (cells == "").to_numpy(), (), np.zeros(len(cells), dtype=bool), ())
-
-
 def _sites(*parts: list[Row]) -> Candidates:
-    return gather("sites", [_source("sites", part, FIELDS) for part in parts])
+    return gather("sites", [mapped("sites", part, FIELDS) for part in parts])
 
 
 def _merged(*parts: list[Row]) -> tuple[list[int], list[bool], list[Row]]:

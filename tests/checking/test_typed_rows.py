@@ -5,31 +5,23 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from source_sheets import mapped
 
 from pipeline.checking.merging import merge, rows
 from pipeline.checking.typed_rows import Candidates, gather
 from pipeline.mapping.apply_map import apply_map
 from pipeline.mapping.column_map import parse_map
-from pipeline.reading.rows import Mapped, MappedSource, SourceTable
-from pipeline.reading.values import CANONICAL, Style
+from pipeline.reading.rows import SourceTable
+from pipeline.reading.values import Style
 
 Row = tuple[str | None, ...]
-
-
-def _source(table: str, given: list[Row], names: tuple[str, ...], styles: dict[str, Style] | None = None) -> MappedSource:
-    text = pd.DataFrame(given, columns=list(names), dtype="str")
-    cells = text.fillna("")
-    sheet = SourceTable("a.csv", "", cells, np.arange(2, len(cells) + 2), "0" * 64, {}, 0)
-    known = {**dict.fromkeys(names, CANONICAL), **(styles or {})}
-    mapped = Mapped(table, text, np.arange(len(text)), known, {name: (name,) for name in names}, {})
-    return MappedSource(sheet, (mapped,), (cells == "").to_numpy(), (), np.zeros(len(cells), dtype=bool), ())
 
 
 def test_the_evening_s_date_moves_on_after_midnight() -> None:
     # common practice, no source: a night's sheet carries the date of its evening
     names = ("visit_id", "visit_date", "start_time")
     given = [("V1", "2012-06-30", "21:52"), ("V2", "2012-06-30", "01:05"), ("V3", "2012-06-30", None), ("V4", "2012-06-30", "12:00")]
-    one = gather("visits", [_source("visits", given, names, {"visit_date": Style(evening=True)})])
+    one = gather("visits", [mapped("visits", given, names, {"visit_date": Style(evening=True)})])
     assert one.typed["visit_date"].dt.strftime("%m-%d").tolist() == ["06-30", "07-01", "06-30", "06-30"]
     assert one.text["visit_date"].tolist()[1] == "2012-07-01"
     assert one.written["visit_date"].tolist()[1] == "2012-06-30"

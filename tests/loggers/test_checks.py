@@ -16,6 +16,7 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from logger_series import ZONE, rules, run, series, wave
 
 from pipeline.loggers import checks as logger_checks
 from pipeline.loggers import export_rows
@@ -23,34 +24,7 @@ from pipeline.loggers import exports as logger_files
 from pipeline.loggers.map import read_logger_map
 from schemas.vocabulary import codes
 
-ZONE = "America/New_York"
 MAPS = Path(__file__).resolve().parents[2] / "data" / "column_maps"
-
-
-def series(temps: Any, start: str = "2023-05-01 05:00", minutes: float = 60, **columns: Any) -> pd.DataFrame:
-    n = len(temps)
-    frame = pd.DataFrame({
-        "line": np.arange(2, n + 2), "read_at": pd.date_range(start, periods=n, freq=f"{minutes}min").astype("datetime64[us]"),
-        "temp_c": np.asarray(temps, dtype="float64"), "rh_pct": np.nan, "ambiguous": False, "skipped": False,
-    })  # fmt: skip
-    return frame.assign(**columns)
-
-
-def wave(days: int, mean: float = 12, swing: float = 4) -> np.ndarray:
-    """Hourly temperatures with one swing a day and a slow drift, so that no value stays the same."""
-    hours = np.arange(days * 24)
-    return mean + swing / 2 * np.sin(2 * np.pi * hours / 24) + hours * 1e-4
-
-
-def run(frame: pd.DataFrame, medium: str = "water", step_s: float = 3600, chunk: int = 10**9) -> tuple[pd.DataFrame, pd.DataFrame]:
-    state = logger_checks.watch(medium, step_s, ZONE)
-    for start in range(0, len(frame), chunk):
-        logger_checks.feed(state, frame.iloc[start : start + chunk])
-    return logger_checks.finish(state)
-
-
-def rules(frame: pd.DataFrame, medium: str = "water", step_s: float = 3600) -> list[str]:
-    return run(frame, medium, step_s)[0]["rule"].tolist()
 
 
 @pytest.mark.parametrize("medium", codes("logger_medium"))

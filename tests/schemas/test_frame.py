@@ -17,7 +17,7 @@ MODELS = [
     model
     for module in (air_and_water_frames, check_frames, field_frames, ledger_frames, map_frames, report_frames)
     for model in vars(module).values()
-    if isinstance(model, type) and issubclass(model, Frame) and model is not Frame
+    if isinstance(model, type) and issubclass(model, Frame) and model.__module__ == module.__name__
 ]
 ROW = {"taxon": "EWIL", "population": "", "life_stage": "larva", "wetness": "moist", "n_finds": 2}
 

@@ -61,7 +61,7 @@ import schemas
 folder = Path(sys.argv[1])
 report = run.load_files(folder, [folder / f"{name}.csv" for name in ("sites", "visits", "finds")])
 derived = run.derive_targets(folder)
-pages = run.write_care_sheets(folder, derived)
+pages = [*run.write_care_sheets(folder, derived), *run.write_cards(folder, derived)]
 maps = run.write_maps(folder)
 published = run.publish(folder)
 rows = derived.targets
@@ -130,8 +130,8 @@ def test_a_new_stage_group_and_microhabitat_pass_all_steps(root: Path, tmp_path:
     assert told["floor"] >= 1, "where temperature is constant the floor rests on all months, and not on a winter that nobody saw"
     assert "cap of the group" not in told["by"]
     assert "borrowed" not in told["status"]
-    page = Path(told["pages"][0]).read_text(encoding="utf-8")
-    assert "Yearling" in page
+    assert [Path(page).stem.partition("_GPOR")[0] for page in told["pages"]] == ["care_sheet", "card"]
+    assert all("Yearling" in Path(page).read_text(encoding="utf-8") for page in told["pages"])
     public = next(Path(path) for path in told["maps"] if path.endswith("map.html")).read_text(encoding="utf-8")
     assert "Yearling" in public and "Under a tile in the flow" in public
     shown = next(Path(path) for path in told["published"] if path.endswith(".geojson")).read_text(encoding="utf-8")

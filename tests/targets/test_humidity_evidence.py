@@ -4,24 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
 import pytest
-from small_book import FIND, SITE, TOML, VISIT
+from humid_studies import BOOK, NIGHT, fao_saturation_kpa
+from small_book import SITE, VISIT
 from small_book import book as small_book
 
-from pipeline.settings import parse_settings
 from pipeline.targets import usable_finds as finds
 from pipeline.targets.humidity_evidence import COVERED, IMPOSSIBLE, NONE_READ, THE_VISITS, humidity_readings
 from schemas.air_and_water_frames import HUMIDITY_READING_COLUMNS
 
-BOOK = parse_settings(TOML, "test")
-NIGHT = {**FIND, "life_stage": "adult", "microhabitat": "on_surface", "found_at": "23:10"}
 WET = {"air_temp_c": 25.6, "wet_bulb_c": 19.5}
-
-
-def fao_saturation_kpa(temp_c: Any) -> Any:
-    """FAO-56 eq. 11: another formula than the one under test, within 0.1 % of it here."""
-    return 0.6108 * np.exp(17.27 * np.asarray(temp_c, dtype=float) / (np.asarray(temp_c, dtype=float) + 237.3))
 
 
 def one(find: dict[str, Any], visit: dict[str, Any] | None = None, site: dict[str, Any] | None = None) -> Any:

@@ -17,27 +17,12 @@ from examples import examples
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from typed_readings import CELL, finished
+from worked_fields import BOOK
 
-from pipeline.settings import parse_settings
 from pipeline.targets.derive import targets
 from pipeline.targets.season import by_month, by_week, schedule
 from schemas.frames import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS
 
-BOOK = parse_settings(
-    """
-[book]
-time_zone = "America/New_York"
-[[taxon]]
-code = "COOL"
-scientific_name = "Desmognathus fuscus"
-group = "cool_stream"
-[[taxon]]
-code = "SPRING"
-scientific_name = "Eurycea neotenes"
-group = "warm_spring"
-""",
-    "test",
-)
 YEAR = tuple(range(1, 13))
 
 
