@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import pandas as pd
+from care_study import study
 
-from pipeline.care.card import months_of
+from pipeline.care.card import card_page, months_of
 
 
 def test_every_month_has_a_row_and_seasons_are_none() -> None:
@@ -17,3 +18,13 @@ def test_every_month_has_a_row_and_seasons_are_none() -> None:
 def test_nothing_known_is_twelve_months_without_a_target() -> None:
     made = months_of(pd.DataFrame({"month": [], "status": []}))
     assert len(made) == 12 and all(row == {"status": "refused", "n_readings": 0, "cut_by_ceiling": False} for row in made.values())
+
+
+# The method: a group that lives at one temperature is unsafe on both sides.
+def test_a_card_says_that_too_cold_is_as_unsafe_where_it_is() -> None:
+    targets, readings, taxa, facts = study()
+    said = {
+        group: "Too cold is as unsafe as too warm" in card_page("INVA", None, targets, readings, taxa.assign(group=group), facts)
+        for group in ("cave", "cool_stream")
+    }
+    assert said == {"cave": True, "cool_stream": False}
