@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from pipeline.settings.limits import judgement
 from pipeline.targets.figures import n_visits
 from pipeline.writing.files import write_files
 from pipeline.writing.page import environment
+from pipeline.writing.site_counts import told_of_cell
 from pipeline.writing.words import GRADES, MEDIA, STAGES, Cell, Row, counted, figure, month_runs, named
 from schemas.enums import Status
 from schemas.vocabulary import CONSTANT, codes, has_trait, trait
@@ -80,7 +81,7 @@ def card_rows(
     both_ways = taxa.set_index("code").loc[taxon, "group"] in CONSTANT
     several = mine.loc[mine["status"] != Status.REFUSED, "population"].nunique() > 1
     rows = [
-        _row(key, mine, read, seasons, both_ways, population is None and several, number)
+        _row(key, mine, read, seasons, both_ways, population is None and several, number, facts.get("hidden_sites", ()))
         for number, key in enumerate(_cells(mine, population), start=1)
     ]
     return rows, [(season, span_in_words(seasons[season])) for season in SEASON_ORDER if seasons[season]]
@@ -122,7 +123,14 @@ def _cells(targets: pd.DataFrame, population: str | None) -> list[Cell]:
 
 
 def _row(
-    key: Cell, targets: pd.DataFrame, readings: pd.DataFrame, seasons: Seasons, both_ways: bool, origin_unknown: bool, number: int
+    key: Cell,
+    targets: pd.DataFrame,
+    readings: pd.DataFrame,
+    seasons: Seasons,
+    both_ways: bool,
+    origin_unknown: bool,
+    number: int,
+    hidden: Collection[str],
 ) -> Row:
     """Everything that the card says of one stage in one place."""
     _, population, stage, medium = key
@@ -144,7 +152,7 @@ def _row(
         "floor": floor,
         "floor_words": as_degrees(floor, up=True) if floor is not None else "",
         "cells": season_cells(months, seasons, borrows, both_ways),
-        "evidence": _evidence(rows, read),
+        "evidence": _evidence(rows, read, hidden),
         "silent": "; ".join(part for part in told if part),
         "bound_by": str(first["ceiling_bound_by"]),
         "cut": month_runs(month for month, row in months.items() if row["cut_by_ceiling"] and row["status"] != Status.REFUSED),
@@ -159,14 +167,14 @@ def months_of(rows: pd.DataFrame) -> dict[int, Row]:
     return {month: given.get(month, nothing) for month in range(1, 13)}
 
 
-def _evidence(rows: pd.DataFrame, read: pd.DataFrame) -> str:
+def _evidence(rows: pd.DataFrame, read: pd.DataFrame, hidden: Collection[str]) -> str:
     """How much stands behind a row, in one line; animals are animals and visits are visits."""
     months = rows[rows["month"].str.isdigit()]
     grades = sorted(set(months.loc[months["status"] == Status.TARGET, "grade"]))
     words = " to ".join(dict.fromkeys(GRADES[grade] for grade in (grades[:1] + grades[-1:])))
     parts = [
         counted(read["n_animals"].sum(), "animal"), counted(n_visits(read), "visit"), counted(read["date"].nunique(), "date"),
-        counted(read["site"].nunique(), "site"), counted(read["year"].nunique(), "year"),
+        told_of_cell(rows, read, hidden), counted(read["year"].nunique(), "year"),
     ]  # fmt: skip
     return f"{', '.join(parts)}; {words or 'borrowed only'}"
 

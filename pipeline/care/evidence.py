@@ -10,7 +10,7 @@ import pandas as pd
 
 from pipeline.settings import DEFAULTS
 from pipeline.targets.figures import n_visits
-from pipeline.writing.site_counts import in_class
+from pipeline.writing.site_counts import in_class, told_of_cell
 from pipeline.writing.words import GRADES, Cell, Row, between, counted, figure, month_name, month_runs, number, plain, share_of
 from schemas.enums import Status
 from schemas.vocabulary import EGGS
@@ -31,7 +31,7 @@ def evidence(key: Cell, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[s
     night = f"{share_of(timed)} of the {len(timed)} with a clock time" if len(timed) else "not known: no clock times"
     visits = counted(n_visits(read), "visit")
     dates = counted(read["date"].nunique(), "date")
-    sites = in_class(read.loc[~read["site"].isin(facts.get("hidden_sites", ())), "site"].nunique())
+    sites = told_of_cell(rows, read, facts.get("hidden_sites", ()))
     lines = [
         ("Readings", f"{counted(len(read), 'reading')} at {counted(read['n_animals'].sum(), 'animal')} (one animal counts once a day)"),
         ("From", f"{visits} on {dates} at {sites} in {counted(len(years), 'year')} ({', '.join(map(str, years)) or 'not noted'})"),

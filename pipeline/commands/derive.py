@@ -18,6 +18,7 @@ from pipeline.errors import RillbookError
 from pipeline.intake.report import silent
 from pipeline.publishing.public_book import public_title, withheld_sites
 from pipeline.settings import Settings, read_settings
+from pipeline.writing.site_counts import coarse_sites, told_sites
 from schemas.enums import Status
 
 Group = tuple[str, str, str, str]
@@ -26,6 +27,8 @@ METHOD_NOTE = (
     " mean what docs/method.md now says, and the lines published before do not hold these down. Replace the pages that you gave away."
 )
 UNITS = {"deficit": "kPa", "rh_p25": "%"}
+COUNTED = ("humidity", "humidity_found", "water", "selection")
+"""Tables that count sites: whole for the keeper alone, and as others may know them."""
 
 
 def refuse_empty(connection: Any, folder: Path) -> None:
@@ -72,9 +75,9 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         before, accepted = read_ledger(connection)
         hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
         known = known_rows(connection)
-        hidden = withheld_sites(folder, settings, known)
-        spans = site_spans.site_spans(connection, hidden)
-        more, damp = _further(connection, settings, readings, known)
+        hidden, latitudes = withheld_sites(folder, settings, known)
+        spans = site_spans.site_spans(connection, hidden, latitudes)
+        more, damp = _further(connection, settings, readings, known, hidden)
         cycle, half_ranges = _daily_cycle(connection, settings, readings, known)
     progress("deriving")
     chosen = more["selection"][more["selection"]["word"] == "selected"]
@@ -94,7 +97,9 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         kept_targets = season.with_set_points(kept_targets, days)
         add_to_ledger(connection, ledger.to_publish(kept_targets, visits), now)
         add_to_ledger(connection, ledger.air_to_publish(open_part, air), now)
-    more |= {"humidity": open_part, "humidity_by_temperature": humidity.humidity_table(open_part)}
+    whole = {**more, "humidity": open_part}
+    more = {name: frame if name == "detection" else told_sites(frame) for name, frame in whole.items()}
+    more["humidity_by_temperature"] = humidity.humidity_table(open_part)
     facts = {
         "title": public_title(settings, known), "invented": settings.invented, "author": settings.author, "licence": settings.licence,
         "seed": settings.seed,
@@ -102,7 +107,8 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
         "inputs": hashes["sha256"].tolist(), "warm_months": settings.warm_months, "cold_months": settings.cold_months,
         "cooling_c_per_hour": judgement("cooling_rate"),
-        "site_spans": spans, "further": more, "hidden_sites": hidden_names(known["sites"], hidden), **cycle,
+        "site_spans": spans, "further": more, "whole": {name: whole[name] for name in COUNTED},
+        "hidden_sites": hidden_names(known["sites"], hidden), **cycle,
         "schedule": days, "schedule_weeks": season.by_week(days), "schedule_months": season.by_month(days),
         "selection": more["selection"], "detection": more["detection"],
         "method_note": METHOD_NOTE if changed else "",
@@ -129,9 +135,12 @@ def _held(targets: pd.DataFrame, visits: Any, open_part: pd.DataFrame, air: Any,
 
 
 def _further(
-    connection: Any, settings: Settings, readings: pd.DataFrame, known: dict[str, pd.DataFrame]
+    connection: Any, settings: Settings, readings: pd.DataFrame, known: dict[str, pd.DataFrame], hidden: frozenset[str]
 ) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
-    """Humidity, water, selection and detection (method §7 and §8) by the name of their files, and the readings of the air."""
+    """Humidity, water, selection and detection (method §7 and §8) by the name of their files, and the readings of the air.
+
+    Detection is that of the sites that may be told of: it is counted by site, and no target rests on it.
+    """
     from pipeline.targets import evidence, humidity, humidity_evidence, selection, water_evidence
     from pipeline.targets import water as water_targets
 
@@ -145,7 +154,7 @@ def _further(
         "wetness": humidity_evidence.wetness_noted(connection, settings),
         "water": water_targets.water_targets(wet, left_out, settings.taxa, settings),
         "selection": selection.selection(readings, evidence.availability(connection), settings),
-        "detection": selection.detection_by_temperature(visits, known["finds"]),
+        "detection": coarse_sites(selection.detection_by_temperature(visits[~visits["site_id"].isin(hidden)], known["finds"])),
     }
     return frames, damp
 

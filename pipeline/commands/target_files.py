@@ -56,9 +56,7 @@ def hidden_names(sites: pd.DataFrame, hidden: frozenset[str]) -> frozenset[str]:
 
 def write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame]) -> None:
     """Write the tables to share, and those with every number of sites for the keeper alone."""
-    from pipeline.writing.site_counts import coarse_sites
-
-    facts, targets = derived.facts, coarse_sites(derived.told)
+    facts, targets = derived.facts, derived.told
     rows = json.loads(targets.to_json(orient="records", force_ascii=False, double_precision=6))
     document = {
         "study": facts["title"], "invented": facts["invented"], "licence": facts["licence"],
@@ -72,9 +70,10 @@ def write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame]) ->
     }  # fmt: skip
     traced = {name: facts[name] for name in ("method_version", "seed", "input_hash", "inputs")}
     files: dict[Path, str | bytes | None] = {
-        out / f"{name}.csv": held_list.csv_text(coarse_sites(frame)) for name, frame in {"targets": targets, **more}.items()
+        out / f"{name}.csv": held_list.csv_text(frame) for name, frame in {"targets": targets, **more}.items()
     }
-    files[out / PRIVATE / "targets.csv"] = held_list.csv_text(derived.targets)
+    whole = {"targets": derived.targets, **facts["whole"]}
+    files |= {out / PRIVATE / f"{name}.csv": held_list.csv_text(frame) for name, frame in whole.items()}
     files[out / "targets.json"] = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
     # a plain hash of a sheet gives its places away to whoever can guess the rest of it
     files[out / PRIVATE / "targets_inputs.json"] = json.dumps(traced, indent=1) + "\n"

@@ -43,15 +43,14 @@ def coarsened(table: str, frame: pd.DataFrame) -> pd.DataFrame:
         A quantity has no step: nobody has thought about how finely it may be told.
     """
     names = [name for name, field in public_fields(table).items() if field.kind in ("real", "whole") and name not in AS_IT_IS]
-    return frame.assign(**{name: _rounded(frame[name], public_steps()[name]) for name in names})
-
-
-def _rounded(values: pd.Series, step: float) -> pd.Series:
-    given = values.astype("float64")
+    steps = np.array([public_steps()[name] for name in names])
+    given = frame[names].astype("float64").to_numpy()
     # half a step goes up, whatever the parity; the last digits are those of the step
-    whole = np.floor(given / step + 0.5 + 1e-9)
-    whole = whole.mask((given > 0) & (whole == 0), 1)
-    return (whole * step).round(10).astype(values.dtype)
+    whole = np.floor(given / steps + 0.5 + 1e-9)
+    told = (np.where((given > 0) & (whole == 0), 1, whole) * steps).round(10)
+    return frame.assign(
+        **{name: pd.Series(told[:, place], index=frame.index).astype(frame[name].dtype) for place, name in enumerate(names)}
+    )
 
 
 def alone(tables: Mapping[str, pd.DataFrame]) -> tuple[int, int]:

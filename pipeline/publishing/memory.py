@@ -35,12 +35,15 @@ class Memory:
         Every way in which each site was ever shown, oldest first.
     allowed : list of dict
         Who let a site be narrowed down, when, which and why.
+    visits : dict of str to str
+        Site of each visit that was ever shown: a site that gets another code is known again by them.
     """
 
     key: bytes
     sites: dict[str, Shown] = field(default_factory=dict)
     history: dict[str, list[Shown]] = field(default_factory=dict)
     allowed: list[dict[str, str]] = field(default_factory=list)
+    visits: dict[str, str] = field(default_factory=dict)
 
 
 def read_memory(folder: Path) -> Memory:
@@ -62,7 +65,8 @@ def read_memory(folder: Path) -> Memory:
         kept = json.loads(path.read_text(encoding="utf-8"))
         sites = {str(site): _shown(one) for site, one in kept["sites"].items()}
         history = {str(site): [_shown(one) for one in every] for site, every in kept.get("history", {}).items()}
-        return Memory(bytes.fromhex(kept["key"]), sites, history, list(kept.get("allowed", [])))
+        visits = {str(visit): str(site) for site, every in kept.get("visits", {}).items() for visit in every}
+        return Memory(bytes.fromhex(kept["key"]), sites, history, list(kept.get("allowed", [])), visits)
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         raise RillbookError("what was published before cannot be read.", "Restore this file from a copy.", str(path)) from None
 
@@ -108,8 +112,19 @@ def _holds(large: Square, small: Square) -> bool:
     return large[0] <= small[0] and large[1] <= small[1] and large[2] >= small[2] and large[3] >= small[3]
 
 
-def remember(folder: Path, memory: Memory, now: Mapping[str, Shown]) -> None:
+def remember(folder: Path, memory: Memory, now: Mapping[str, Shown], visits: Mapping[str, str] | None = None) -> None:
     """Keep the secret and the squares, before anything is shown: no crash can make the book forget what others have seen.
+
+    Parameters
+    ----------
+    folder : Path
+        The book.
+    memory : Memory
+        What was shown before.
+    now : mapping of str to Shown
+        How each site is about to be shown.
+    visits : mapping of str to str, optional
+        Site of each visit that is about to be shown.
 
     Raises
     ------
@@ -121,12 +136,16 @@ def remember(folder: Path, memory: Memory, now: Mapping[str, Shown]) -> None:
         every = history.setdefault(site, [])
         if one not in every:
             every.append(one)
+    of_sites: dict[str, list[str]] = {}
+    for visit, site in sorted({**memory.visits, **(visits or {})}.items()):
+        of_sites.setdefault(site, []).append(visit)
     document = {
         "about": ABOUT,
         "key": memory.key.hex(),
         "sites": {site: asdict(one) for site, one in sorted(now.items())},
         "history": {site: [asdict(one) for one in every] for site, every in sorted(history.items())},
         "allowed": memory.allowed,
+        "visits": dict(sorted(of_sites.items())),
     }
     text = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
     write_files({folder / MEMORY: text}, "the file", "Check the folder's rights.", private=True)

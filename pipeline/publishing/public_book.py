@@ -17,11 +17,11 @@ from pipeline.book.current import known_rows
 from pipeline.errors import RillbookError
 from pipeline.formulas.grid_squares import WITHHELD
 from pipeline.formulas.places import place_figures
-from pipeline.publishing.joint import joint_classes
+from pipeline.publishing.joint import joint_places
 from pipeline.publishing.memory import MEMORY, Memory, narrowed, read_memory, remember
 from pipeline.publishing.protect import BookRows, Withheld, public_rows
 from pipeline.publishing.shown import Shown
-from pipeline.publishing.site_squares import site_squares
+from pipeline.publishing.site_squares import known_again, site_squares
 from pipeline.settings import Settings
 
 NAMES = {"sites": ("site_id", "site_name", "waterbody", "county"), "visits": ("observers",), "finds": ("identified_by",)}
@@ -74,18 +74,39 @@ def public_book(folder: Path, settings: Settings) -> PublicBook:
         known, unsettled = known_rows(connection), silent_visits(connection)
     rows = BookRows(known["sites"], known["visits"], known["finds"], known["availability"], unsettled)
     memory = read_memory(folder)
-    tables, withheld = public_rows(rows, settings, memory.key, memory.sites, joint_classes(folder, rows, settings))
+    joint = joint_places(folder, rows, settings)
+    before = {**joint.shown, **known_again(rows, memory.sites, memory.visits), **memory.sites}
+    tables, withheld = public_rows(rows, settings, memory.key, before, joint.steps)
     return PublicBook(tables, withheld, rows, memory)
 
 
-def withheld_sites(folder: Path, settings: Settings, known: Mapping[str, pd.DataFrame]) -> frozenset[str]:
-    """Codes of the book's sites that are withheld, from everyone; what was published before counts too, as far as it is remembered."""
+def withheld_sites(folder: Path, settings: Settings, known: Mapping[str, pd.DataFrame]) -> tuple[frozenset[str], dict[str, float]]:
+    """What pages for others may not tell of sites, and what they may.
+
+    Parameters
+    ----------
+    folder : Path
+        The book.
+    settings : Settings
+    known : mapping of str to DataFrame
+        Current rows of the book.
+
+    Returns
+    -------
+    hidden : frozenset of str
+        Codes of sites that are withheld from everyone; what was published before counts too, as far as it is remembered.
+    latitudes : dict of str to float
+        Latitude of the middle of the square of each other site, degrees.
+    """
     rows = BookRows(known["sites"], known["visits"], known["finds"], known["availability"])
     before: Mapping[str, Shown] = {}
     with suppress(RillbookError):
-        before = read_memory(folder).sites
+        memory = read_memory(folder)
+        before = {**known_again(rows, memory.sites, memory.visits), **memory.sites}
     squares = site_squares(rows, settings, before)
-    return frozenset(squares.loc[squares["left_out"] == WITHHELD, "site_id"])
+    shown = squares[squares["left_out"] == ""]
+    middle = dict(zip(shown["site_id"], (shown["south"] + shown["north"]) / 2, strict=True))
+    return frozenset(squares.loc[squares["left_out"] == WITHHELD, "site_id"]), middle
 
 
 def open_to_all(folder: Path, settings: Settings, shown: PublicBook, anyway: tuple[str, str] | None = None) -> None:
@@ -121,7 +142,9 @@ def open_to_all(folder: Path, settings: Settings, shown: PublicBook, anyway: tup
         entry = {"on": date.today().isoformat(), "by": who, "reason": why, "sites": " ".join(known_better)}
         history = {site: every for site, every in memory.history.items() if site not in known_better}
         memory = replace(memory, history=history, allowed=[*memory.allowed, entry])
-    remember(folder, memory, now)
+    codes = shown.withheld.codes
+    visits = dict(zip(shown.rows.visits["visit_id"], shown.rows.visits["site_id"], strict=True))
+    remember(folder, memory, now, {visit: visits[visit] for visit in codes.loc[codes["kind"] == "visit", "code"]})
 
 
 def _refuse_names(settings: Settings, rows: BookRows) -> None:

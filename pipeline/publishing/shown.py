@@ -68,10 +68,21 @@ def shown_now(before: Shown | None, step: str, latitude: float, longitude: float
     first = None if before is None else square_of(before)
     if before is None or first is None:
         return Shown(step, south, west, *((before.codes, before.silent_to) if before else ()))
-    if _squares_apart(first, latitude, longitude, before.step) > 1:
+    if not is_beside(before, latitude, longitude):
         return Shown(step, south, west, before.codes + 1, max(before.silent_to, last_day))
     held = grid_square(*square_centre(first), step)
     return replace(before, step=step, south=held[0], west=held[1])
+
+
+def is_beside(before: Shown, latitude: float, longitude: float) -> bool:
+    """Whether a place lies in a square or in one that touches it; a place that is not known lies nowhere."""
+    first = square_of(before)
+    return (
+        first is not None
+        and latitude == latitude
+        and longitude == longitude
+        and _squares_apart(first, latitude, longitude, before.step) <= 1
+    )
 
 
 def _squares_apart(first: Square, latitude: float, longitude: float, step: str) -> int:

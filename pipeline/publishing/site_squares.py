@@ -10,7 +10,7 @@ import pandas as pd
 
 from pipeline.formulas.grid_squares import WITHHELD, grid_step
 from pipeline.formulas.places import place_figures, to_wgs84
-from pipeline.publishing.shown import Shown, shown_now, square_of
+from pipeline.publishing.shown import Shown, is_beside, shown_now, square_of
 from pipeline.reading.coordinates import read_verbatim_coordinates
 from pipeline.settings import Settings
 from schemas.vocabulary import codes, codes_with
@@ -131,6 +131,36 @@ def site_squares(
     sides = pd.DataFrame([one or (np.nan,) * 4 for one in squares], columns=SIDES, index=places.index, dtype=float)
     places["uncertainty_m"] = [uncertainty_class_m(value) for value in places["coordinate_uncertainty_m"]]
     return pd.concat([places[["site_id", "habitat", "step", "uncertainty_m", "left_out", "shown"]], sides], axis=1)
+
+
+def known_again(rows: BookRows, published: Mapping[str, Shown], visits: Mapping[str, str]) -> dict[str, Shown]:
+    """Sites that were published under another code, known again by a visit that was shown there.
+
+    Parameters
+    ----------
+    rows : BookRows
+    published : mapping of str to Shown
+        How sites were published before, by site code.
+    visits : mapping of str to str
+        Site of each visit that was ever shown.
+
+    Returns
+    -------
+    dict of str to Shown
+        For a site without an entry that lies in or beside the square of the other: else its visits, which anyone knows again by what they
+        hold, would stand in two squares that touch, and the site be known to lie at the line between them.
+    """
+    moved = rows.visits[rows.visits["visit_id"].isin(visits) & ~rows.visits["site_id"].isin(published)]
+    if moved.empty:
+        return {}
+    pairs = pd.Series(list(zip(moved["site_id"], moved["visit_id"].map(visits), strict=True))).value_counts()
+    places = wgs84_sites(rows.sites).set_index("site_id")
+    found: dict[str, Shown] = {}
+    for (site, other), _ in pairs.items():
+        before = published.get(other)
+        if site not in found and before and is_beside(before, *places.loc[site, ["latitude", "longitude"]].astype(float)):
+            found[site] = before
+    return found
 
 
 def wgs84_sites(sites: pd.DataFrame) -> pd.DataFrame:

@@ -11,6 +11,7 @@ from pipeline.errors import RillbookError
 from pipeline.tanks import advice
 from pipeline.tanks.page import save
 from pipeline.writing.page import render
+from pipeline.writing.site_counts import in_class
 from pipeline.writing.words import MEDIA, STAGES, advised, degrees, fahrenheit, month_name, named
 from schemas.enums import Status
 
@@ -134,7 +135,7 @@ def number_tables(targets: pd.DataFrame) -> list[dict[str, Any]]:
                     "month": month_name(row["month"]), "hold": advised(row["set_point_low"], row["set_point_high"], None),
                     "band": f"{_rounded(row['band_low'], True)} to {_rounded(row['band_high'])}",
                     "act": degrees(row["act_line"], fahrenheit(row["act_line"])), "grade": row["grade"],
-                    "from": f"{row['n_readings']} readings, {row['n_visits']} visits, {row['n_sites']} sites"
+                    "from": f"{row['n_readings']} readings, {row['n_visits']} visits, {in_class(row['n_sites'])}"
                     + (f"; borrowed from {month_name(row['borrowed_from'])}" if row["status"] == Status.BORROWED else ""),
                 }
                 for row in months.to_dict("records")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import pandas as pd
@@ -15,7 +15,8 @@ LEAST_SITES, ELEVATION_STEP_M, CANOPY_STEP_PCT = (
 )
 
 SITES = f"""
-WITH found AS (SELECT DISTINCT f.taxon, s.* FROM finds f JOIN visits v USING (visit_id) JOIN sites s USING (site_id)
+WITH found AS (SELECT DISTINCT f.taxon, s.* EXCLUDE (latitude), p.latitude
+  FROM finds f JOIN visits v USING (visit_id) JOIN sites s USING (site_id) LEFT JOIN shown_places p USING (site_id)
   WHERE NOT list_contains($hidden::VARCHAR[], site_id)),
 spans AS (SELECT taxon, count(*) AS n_sites,
     count(elevation_m) AS n_elevation, count(latitude) AS n_latitude, count(canopy_pct) AS n_canopy,
@@ -29,7 +30,7 @@ FROM spans ORDER BY taxon
 """
 
 
-def site_spans(connection: Any, hidden: Collection[str] = ()) -> dict[str, str]:
+def site_spans(connection: Any, hidden: Collection[str], latitudes: Mapping[str, float]) -> dict[str, str]:
     """Say at what elevations, latitude and canopy each taxon was found (method §2).
 
     Parameters
@@ -38,6 +39,9 @@ def site_spans(connection: Any, hidden: Collection[str] = ()) -> dict[str, str]:
         An open book.
     hidden : collection of str
         Codes of sites that are withheld: nothing is told of them, nor that there are any.
+    latitudes : mapping of str to float
+        Latitude of the middle of the square in which each site is shown, degrees. With the true ones a mean that passes a half would
+        tell on which side of its square a new site lies.
 
     Returns
     -------
@@ -45,7 +49,10 @@ def site_spans(connection: Any, hidden: Collection[str] = ()) -> dict[str, str]:
         Taxon to a sentence. Elevations and canopy are widened to whole steps (data/reference/places.csv), latitude rounded to a whole
         degree, and a figure that fewer than `span_sites_least` sites give is left out, so that no site can be told from it.
     """
+    places = pd.DataFrame({"site_id": pd.Series(list(latitudes), dtype="str"), "latitude": pd.Series(latitudes.values(), dtype="float64")})
+    connection.register("shown_places", places)
     frame = connection.execute(SITES, {"hidden": sorted(hidden)}).df()
+    connection.unregister("shown_places")
     return {str(row.taxon): _sentence(row) for row in frame.itertuples()}
 
 

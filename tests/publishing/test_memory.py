@@ -25,6 +25,11 @@ def test_what_is_remembered_is_read_again(tmp_path: Path):
     assert read_memory(tmp_path).history == {"S1": [FINE, COARSE]}
 
 
+def test_visits_are_remembered_with_their_site(tmp_path: Path):
+    remember(tmp_path, Memory(b"k" * 32, visits={"V1": "S1"}), {"S1": FINE}, {"V2": "S2", "V1": "S9"})
+    assert read_memory(tmp_path).visits == {"V1": "S9", "V2": "S2"}
+
+
 def test_only_the_owner_may_read_it(tmp_path: Path):
     remember(tmp_path, Memory(b"k" * 32), {"S1": FINE})
     assert stat.S_IMODE((tmp_path / MEMORY).stat().st_mode) == 0o600

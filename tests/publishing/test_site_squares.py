@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
+from public_cases import rows, site, visit
 
-from pipeline.publishing.site_squares import SECRET_STEP, taxon_classes, uncertainty_class_m
+from pipeline.publishing.shown import shown_now
+from pipeline.publishing.site_squares import SECRET_STEP, known_again, taxon_classes, uncertainty_class_m
 
 
 def classes(group: str, sensitivity: str = "0.01") -> dict[str, str]:
@@ -21,6 +23,15 @@ def test_what_lives_in_caves_and_warm_springs_is_never_shown_finer_than_a_degree
 
 def test_other_groups_keep_the_class_that_is_stated() -> None:
     assert classes("cool_stream") == {"A": "0.01"} and classes("woodland", "0.1") == {"A": "0.1"}
+
+
+def test_a_site_is_known_again_by_its_visits_under_another_code_and_only_beside_its_square() -> None:
+    before, of_visits = {"S": shown_now(None, "0.1", 36.2010, -81.95, "")}, {"V": "S"}
+    near, far = (rows([site("T", latitude, -81.95)], [visit("V", "T")]) for latitude in (36.1994, 36.45))
+    assert known_again(near, before, of_visits) == {"T": before["S"]}
+    assert known_again(far, before, of_visits) == {} == known_again(near, before, {"W": "S"})
+    # a site that has an entry of its own keeps that
+    assert known_again(near, {**before, "T": before["S"]}, of_visits) == {}
 
 
 # Georeferencing Best Practices (Chapman & Wieczorek 2020): an unknown datum adds 5359 m.

@@ -28,7 +28,7 @@ def sentence(folder: Path, *sites: str) -> str:
         (folder / name).write_text(text + "\n", encoding="utf-8")
     run.load_files(folder, [folder / name for name in texts])
     with open_book(folder) as connection:
-        return site_spans(connection)["DMON"]
+        return site_spans(connection, (), dict.fromkeys(names, 36.25) if "36.2" in sites[0] else {})["DMON"]
 
 
 def test_spans_are_widened(tmp_path: Path) -> None:
