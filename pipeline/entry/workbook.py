@@ -14,6 +14,7 @@ from pipeline.entry.cell_rules import YES_NO, shown_when_chosen, validation
 from pipeline.reading.headings import CODE_SHEET, DATE_FORM, EXAMPLE, GUIDE_SHEET, filled_in, heading_of
 from pipeline.settings import Settings
 from pipeline.writing.files import write_files
+from pipeline.writing.page import KNOWS_SITES
 from schemas.fields import Field
 from schemas.tables import LOADED, key_of
 from schemas.vocabulary import codes, vocabulary
@@ -81,6 +82,7 @@ def _looks(book: Any) -> dict[str, Any]:
 
 def _guide(sheet: Any, settings: Settings, looks: Mapping[str, Any]) -> None:
     lines = [
+        KNOWS_SITES,
         settings.title or "(a book without a title)",
         "One sheet a table, one line a row. Leave a sheet empty that you do not need. Brown headings with a star are needed in every row.",
         f"The grey row {EXAMPLE_ROW + 1} of each sheet shows the form. It is known by its code, {EXAMPLE}, and is never loaded.",
@@ -92,7 +94,6 @@ def _guide(sheet: Any, settings: Settings, looks: Mapping[str, Any]) -> None:
         "Drop-downs hold the codes; their meanings are on the sheet codes. A code of a site or a visit may also be new.",
         "Then: rillbook check FILE.xlsx, and rillbook load FILE.xlsx. rillbook check FILE.xlsx --mark MARKED.xlsx writes a copy with every "
         "fault in its cell.",
-        "Private: it names the sites of the book, and a filled copy holds exact places. Do not share it.",
     ]
     sheet.set_column(0, 0, 110)
     sheet.write_string(HEAD, 0, GUIDE_SHEET[0], looks["head"])

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-PRIVATE = "Private. It shows exact places."
+KNOWS_SITES = "Private: for those who record. It knows the sites of the book, and filled in it tells exact places. Do not share it."
+"""Banner of what one records on."""
 
 
 def environment(room: str) -> Any:
@@ -23,7 +24,9 @@ def environment(room: str) -> Any:
     from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 
     loader = ChoiceLoader([PackageLoader(f"pipeline.{room}"), PackageLoader("pipeline.writing")])
-    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    made = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    made.globals["knows_sites"] = KNOWS_SITES
+    return made
 
 
 def render(room: str, template: str, **facts: Any) -> str:

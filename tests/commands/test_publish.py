@@ -18,6 +18,7 @@ from pathlib import Path
 
 import frictionless
 import geopandas
+import openpyxl
 import pandas as pd
 import pytest
 from conftest import absent
@@ -559,6 +560,20 @@ def test_a_real_sheet_is_published_and_gives_nothing_away(real_sheet, tmp_path, 
     for name, content in published_texts(folder).items():
         assert not set(re.findall(r"[\w:.-]+", content)) & words, name
         assert not set(re.findall(r"\d+\.\d+", content)) & written, name
+
+
+def test_every_private_page_says_so_in_the_page(copied):
+    """Pages leave their folder: the banner goes with them. The workbook says it in its first line."""
+    pages = {path.name: path for path in [*(copied / "out" / "private").glob("*.html"), *run.write_sheets(copied)]}
+    assert {"map_exact.html", "revisit.html", "gaps.html", "permit_INVENTED-1.html", "landowner_A.html", "form.html", "paper.html"} <= set(
+        pages
+    )
+    for name, path in pages.items():
+        if path.suffix == ".html":
+            assert re.search(r'<(p|b) class="banner private"[^>]*>[^<]{20,}<', path.read_text(encoding="utf-8")), name
+        else:
+            first = openpyxl.load_workbook(path).worksheets[0]
+            assert str(first.cell(2, 1).value).startswith("Private"), name
 
 
 # What a person may type
