@@ -6,8 +6,8 @@ from schemas.fields import Day, Real, Text, Whole
 from schemas.frame import Count, Flag, Frame, MediumOfStage, columns_of, maybe, said
 
 
-class Gaps(MediumOfStage):
-    """Cells that lack evidence for a better grade, and what they lack."""
+class PublicGaps(MediumOfStage):
+    """Cells that lack evidence for a better grade, and what they lack, without the sites that are withheld."""
 
     month: Text = said("month", "1 to 12, or warm or cold for the two seasons")
     grade: Text = said("grade", "grade that the cell has")
@@ -33,13 +33,21 @@ class Gaps(MediumOfStage):
     interval: Text = said(
         "interval", "why the width of the interval of the median stands in the way as well; no number of visits can promise it"
     )
-    n_searches: Count = said("n_searches", "site-days in this month, or these months, on which this population was searched for the taxon")
-    n_with_reading: Count = said("n_with_reading", "of these, site-days that gave a reading of this cell")
-    trips: Count = said("trips", "site-days of search to expect for more_visits")
+    trips: Whole = maybe(
+        "trips", "site-days of search to expect for more_visits; missing where nobody knows; in the list to share the class that holds it"
+    )
     trips_basis: Text = said(
-        "trips_basis", "share so far; never read so far: as if the next search were the first; never searched: as if each gave a reading"
+        "trips_basis",
+        "share so far; months beside it: never read in this one; not known: nor in the months beside it, so nothing is promised",
     )
     company: Text = said("company", "two people or more, where it is work at night")
+
+
+class Gaps(PublicGaps):
+    """Cells that lack evidence, with how often they were searched for: for the keeper alone."""
+
+    n_searches: Count = said("n_searches", "site-days in this month, or these months, on which this population was searched for the taxon")
+    n_with_reading: Count = said("n_with_reading", "of these, site-days that gave a reading of this cell")
 
 
 class GapMonths(Frame):
@@ -52,7 +60,11 @@ class GapMonths(Frame):
     trips: Count = said("trips", "site-days of search to make in it")
     new_sites: Count = said("new_sites", "of these, at most so many must be at sites new to a cell")
     cells_raised: Count = said("cells_raised", "cells whose grade may then be expected to rise by one")
-    per_trip: Real = said("per_trip", "cells_raised / trips")
+    new_targets: Count = said("new_targets", "of these, cells that get their first target")
+    per_trip: Real = said(
+        "per_trip",
+        "what a day is worth: new_targets / trips, twice that in the warm season, and a quarter of the other cells raised / trips",
+    )
     cells: Text = said("cells", "which cells")
     company: Text = said("company", "two people or more, where it is work at night")
 
@@ -192,9 +204,10 @@ class LandownerVisits(Frame):
 
     site_id: Text = said("site_id", "site on the parcel")
     visit_date: Text = said("visit_date", "date")
-    found: Text = said("found", "what was found: scientific name, stage and number")
+    found: Text = said("found", "what was found: name, stage and number")
     looked_for: Text = said("looked_for", "taxa looked for")
     water_temp_c: Real = maybe("water_temp_c", "water, °C")
+    water_temp_f: Real = maybe("water_temp_f", "water, °F")
     ph: Real = maybe("ph", "pH")
     conductivity_25_us_cm: Real = maybe("conductivity_25_us_cm", "conductivity at 25 °C, µS/cm")
     dissolved_oxygen_mg_l: Real = maybe("dissolved_oxygen_mg_l", "dissolved oxygen, mg/L")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -10,6 +11,7 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.commands.report_files import Written, chosen, file_name, sites_of, write_reports
 from pipeline.intake.report import Progress, silent
+from pipeline.publishing.public_book import public_title
 from pipeline.settings import read_settings
 from pipeline.settings.reports import Parcel
 
@@ -48,6 +50,8 @@ def write_landowner(folder: Path, code: str = "", sites: tuple[str, ...] = (), p
     with open_book(folder) as connection:
         known = known_rows(connection)
         doubted = connection.execute(DOUBTED).df()
+    # a title may name other places and people
+    headed = replace(settings, title=public_title(settings, known))
     pages: dict[Path, str] = {}
     frames: dict[str, pd.DataFrame] = {}
     notes: list[str] = []
@@ -62,8 +66,8 @@ def write_landowner(folder: Path, code: str = "", sites: tuple[str, ...] = (), p
         visits, n_doubted = _without(known["visits"][known["visits"]["site_id"].isin(own)], doubted)
         finds = known["finds"][known["finds"]["visit_id"].isin(visits["visit_id"])]
         name = f"landowner_{file_name(parcel.code, [one.code for one in parcels])}"
-        pages[folder / "out" / "private" / f"{name}.html"] = landowner_report.page(parcel.code, place, visits, finds, settings, n_doubted)
-        frames[name] = landowner_report.visit_rows(place, visits, finds, settings.taxa)
+        pages[folder / "out" / "private" / f"{name}.html"] = landowner_report.page(parcel.code, place, visits, finds, headed, n_doubted)
+        frames[name] = landowner_report.visit_rows(place, visits, finds, settings.taxa, settings.common_names)
     tables = {folder / "out" / "private" / f"{name}.csv": frame for name, frame in frames.items()}
     return Written(write_reports(pages, tables), frames, notes)
 

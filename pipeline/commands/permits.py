@@ -68,7 +68,7 @@ def write_permits(folder: Path, code: str = "", year: int | None = None, progres
         limits = permit_report.against_limits(permit, rows, every)
         notes = _held_notes(held)
         name = f"permit_{file_name(permit.code, [one.code for one in settings.permits])}{f'_{year}' if year is not None else ''}"
-        pages[folder / "out" / "private" / f"{name}.html"] = permit_page.page(permit, mine, rows, limits, every, settings, notes)
+        pages[folder / "out" / "private" / f"{name}.html"] = permit_page.page(permit, mine, rows, limits, every, settings, notes, name)
         frames |= {name: rows[list(PERMIT_COLUMNS)], f"{name}_limits": limits, f"{name}_summary": permit_report.summary(rows)}
     tables = {folder / "out" / "private" / f"{name}.csv": frame for name, frame in frames.items()}
     return Written(write_reports(pages, tables), frames)

@@ -10,9 +10,10 @@ from typing import Any
 import pandas as pd
 
 from pipeline.settings import Settings
+from pipeline.settings.limits import judgement
 from pipeline.statistics.grades import ORDER, needs
 from schemas.frame import columns_of, framed
-from schemas.report_frames import GapMonths, Gaps, Unseen
+from schemas.report_frames import GapMonths, Gaps, PublicGaps, Unseen
 from schemas.vocabulary import codes, codes_with, codes_without
 
 GROUP = ["taxon", "population", "life_stage", "medium"]
@@ -20,8 +21,10 @@ MONTHS = tuple(str(month) for month in range(1, 13))
 # A reading at eggs means turning a nest rock: no list may ask for one (method §11).
 NEVER_ASKED = (*codes_with("life_stage", "at_nest"), *codes_without("life_stage", "told"))
 NIGHT = "surface"
-SHARE, NEVER_READ, NEVER_SEARCHED = "share so far", "never read so far", "never searched"
-SHOWN, LISTED = 12, 8
+SHARE, BESIDE, NOT_KNOWN = "share so far", "months beside it", "not known"
+SHOWN = 12
+TRIP_CLASSES = (1, 2, 3, 5, 10, 20, 50, 100, 200, 500, 1000)
+"""Site-days of search as others may know them: the exact number tells how often a place was searched."""
 
 
 def searched(readings: pd.DataFrame, looked: pd.DataFrame, sites: pd.DataFrame, settings: Settings) -> pd.DataFrame:
@@ -79,33 +82,61 @@ def gap_list(targets: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str
     """
     asked = targets[~targets["life_stage"].isin(NEVER_ASKED) & targets["grade"].ne(ORDER[0])]
     counts = {tuple(row[:5]): row[5:] for row in searched[[*GROUP, "month", "n_searches", "n_with_reading"]].itertuples(index=False)}
-    rows = []
-    for row in asked.to_dict("records"):
-        key = tuple(str(row[name]) for name in GROUP)
-        rows.append(_gap(row, shared[key], counts.get((*key, str(row["month"])), (0, 0))))
+    rows = [_gap(row, shared[tuple(str(row[name]) for name in GROUP)], counts) for row in asked.to_dict("records")]
     return framed(Gaps, rows)
 
 
-def _gap(row: Mapping[str, Any], shared: Mapping[str, Any], counted: tuple[Any, ...]) -> dict[str, Any]:
-    monthly = str(row["month"]) in MONTHS
+def _gap(row: Mapping[str, Any], shared: Mapping[str, Any], counted: Mapping[tuple[str, ...], tuple[Any, ...]]) -> dict[str, Any]:
+    monthly, month, cell = str(row["month"]) in MONTHS, str(row["month"]), tuple(str(row[name]) for name in GROUP)
     counts = counts_of(row, shared)
     only_visits = row["from_visit_share"] == 1
     better = ORDER[ORDER.index(row["grade"]) - 1]
     lack = {grade: lacking(counts, shared, grade, monthly=monthly, only_from_visit=only_visits) for grade in ORDER[:3]}
     own = lack[better]
-    n_searches, n_with = int(counted[0]), int(counted[1])
+    n_searches, n_with = (int(n) for n in counted.get((*cell, month), (0, 0)))
     company = "two people or more" if row["medium"] == NIGHT or own["at_night"] > 0 else ""
-    basis = SHARE if n_with else NEVER_READ if n_searches else NEVER_SEARCHED
-    # a cell that many searches missed must not promise as much as one that they met
-    trips = math.ceil(own["visits"] * n_searches / n_with) if n_with else own["visits"] * (n_searches + 1)
+    beside = [counted.get((*cell, str(other)), (0, 0)) for other in _months_beside(int(month))] if monthly else []
+    share = expected_share(n_searches, n_with, sum(int(n) for n, _ in beside), sum(int(n) for _, n in beside))
+    trips = math.nan if share == 0 else math.ceil(own["visits"] / share - 1e-9)
     return {
         **{name: str(row[name]) for name in (*GROUP, "month", "grade")}, "next_grade": better,
         **{f"n_{name}": int(counts[name]) for name in ("sites", "dates", "visits", "years")},
         **{f"visits_to_{grade.lower()}": _visits_to(part, row["grade"], grade) for grade, part in lack.items()},
         **{f"more_{name}": own[name] for name in ("visits", "sites", "dates", "years", "at_night")},
         "at_animal": own["at_animal"], "interval": own["interval"],
-        "n_searches": n_searches, "n_with_reading": n_with, "trips": trips, "trips_basis": basis, "company": company,
+        "n_searches": n_searches, "n_with_reading": n_with, "trips": trips,
+        "trips_basis": SHARE if n_with else BESIDE if share else NOT_KNOWN, "company": company,
     }  # fmt: skip
+
+
+def _months_beside(month: int) -> tuple[int, int]:
+    return (month - 2) % 12 + 1, month % 12 + 1
+
+
+def expected_share(n_searches: int, n_with_reading: int, n_beside: int, n_with_beside: int) -> float:
+    """Share of the coming site-days of search that may be expected to give a reading of a cell.
+
+    Parameters
+    ----------
+    n_searches, n_with_reading : int
+        Site-days of search in the month so far, and those that gave a reading of the cell.
+    n_beside, n_with_beside : int
+        The same in the month before and the month after.
+
+    Returns
+    -------
+    float
+        The share so far, with one search more that succeeds as often as those of the months beside it. A month that was never searched is
+        as good as these; where they gave nothing either, 0: nothing is known, and nothing is promised. A judgement of this project.
+    """
+    beside = n_with_beside / n_beside if n_beside else 0.0
+    return (n_with_reading + beside) / (n_searches + 1)
+
+
+def for_others(gaps: pd.DataFrame) -> pd.DataFrame:
+    """The gap list to share: how often places were searched stands in it as a class (1000: or more), or not at all."""
+    trips = gaps["trips"].map(lambda n: next((most for most in TRIP_CLASSES if n <= most), TRIP_CLASSES[-1]), na_action="ignore")
+    return framed(PublicGaps, gaps.assign(trips=trips))
 
 
 def _visits_to(lack: Mapping[str, Any], has: str, grade: str) -> float:
@@ -173,7 +204,9 @@ def _wide(counts: Mapping[str, Any], rule: Mapping[str, float], wide: bool) -> s
     return f"{now}; at most {rule['half_width']:g} °C needed"
 
 
-def best_months(gaps: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str, Any]], today: date) -> pd.DataFrame:
+def best_months(
+    gaps: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str, Any]], today: date, warm: tuple[int, ...] = ()
+) -> pd.DataFrame:
     """Rank the coming twelve months of each population by the cells that a day of search in them raises.
 
     Parameters
@@ -184,38 +217,51 @@ def best_months(gaps: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str
         As there.
     today : date
         The present month counts as coming.
+    warm : tuple of int
+        Months of the warm season, in which a missing target weighs most.
 
     Returns
     -------
     DataFrame
         As :class:`schemas.report_frames.GapMonths`, best first. One day can serve several cells, so the days of a month are those of its
-        neediest cell. Cells that need a new year count only where the coming month lies in one; cells whose interval is too wide count for
-        nothing, since no number of visits can promise them.
+        neediest cell. A cell whose days of search nobody knows counts for nothing. Cells that need a new year count only where the coming
+        month lies in one; cells whose interval is too wide count for nothing, since no number of visits can promise them.
     """
-    rows, wanted = [], gaps[gaps["month"].isin(MONTHS) & gaps["more_visits"].gt(0) & gaps["interval"].eq("")]
+    rows, wanted = [], curable(gaps)
+    wanted = wanted[wanted["month"].isin(MONTHS) & wanted["trips"].notna()]
     for (population, month), cells in wanted.groupby(["population", "month"], sort=True):
         year = today.year + (int(month) < today.month)
         new_year = [year not in shared[tuple(key)]["years"] for key in cells[GROUP].itertuples(index=False, name=None)]
         ready = cells[cells["more_years"] <= new_year]
         if len(ready):
-            rows.append({"population": population, "month": int(month), "next": f"{year}-{int(month):02d}", **_best(ready)})
+            rows.append(
+                {"population": population, "month": int(month), "next": f"{year}-{int(month):02d}", **_best(ready, int(month) in warm)}
+            )
     frame = pd.DataFrame(rows, columns=[name for name in columns_of(GapMonths) if name != "rank"])
-    frame = frame.sort_values(["per_trip", "cells_raised", "next", "population"], ascending=[False, False, True, True], ignore_index=True)
+    frame = frame.sort_values(["per_trip", "new_targets", "next", "population"], ascending=[False, False, True, True], ignore_index=True)
     return framed(GapMonths, frame.assign(rank=range(1, len(frame) + 1)))
 
 
-def _best(cells: pd.DataFrame) -> dict[str, Any]:
-    """The number of site-days that raises most cells a day."""
-    trips = max(sorted(set(cells["trips"])), key=lambda number: (int((cells["trips"] <= number).sum()) / number, number))
-    raised = cells[cells["trips"] <= trips]
-    names = [f"{row.taxon} {row.life_stage} {row.medium} to {row.next_grade}" for row in raised.itertuples()]
+def curable(gaps: pd.DataFrame) -> pd.DataFrame:
+    """Cells that visits can bring to their next grade; of the others the interval is too wide, and no visit can promise to narrow it."""
+    return gaps[gaps["more_visits"].gt(0) & gaps["interval"].eq("")]
+
+
+def _best(cells: pd.DataFrame, warm: bool) -> dict[str, Any]:
+    """The number of site-days that is worth most a day."""
+    first = cells["next_grade"].eq(ORDER[2])
+    gains = pd.Series(judgement("better_grade_worth"), index=cells.index).mask(first, judgement("warm_month_worth") if warm else 1.0)
+    trips = max(sorted(set(cells["trips"])), key=lambda number: (gains[cells["trips"] <= number].sum() / number, number))
+    raised = cells["trips"] <= trips
+    names = [f"{row.taxon} {row.life_stage} {row.medium} to {row.next_grade}" for row in cells[raised].itertuples()]
     return {
         "trips": int(trips),
-        "new_sites": int(raised["more_sites"].max()),
-        "cells_raised": len(raised),
-        "per_trip": round(len(raised) / trips, 3),
+        "new_sites": int(cells.loc[raised, "more_sites"].max()),
+        "cells_raised": int(raised.sum()),
+        "new_targets": int((raised & first).sum()),
+        "per_trip": round(gains[raised].sum() / trips, 3),
         "cells": "; ".join(names),
-        "company": "two people or more" if raised["company"].ne("").any() else "",
+        "company": "two people or more" if cells.loc[raised, "company"].ne("").any() else "",
     }
 
 

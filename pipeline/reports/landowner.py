@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 import pandas as pd
@@ -16,7 +18,7 @@ from schemas.report_frames import LandownerVisits
 
 # quantity: title, unit, digits, benchmark not to be under, benchmark not to be over
 WATER = {
-    "water_temp_c": ("Water temperature", "°C", 1, "", ""),
+    "water_temp_c": ("Water temperature", "°F", 0, "", ""),
     "ph": ("Acidity (pH)", "", 1, "stream_ph_low", "stream_ph_high"),
     "conductivity_25_us_cm": ("Dissolved salts (conductivity at 25 °C)", "µS/cm", 0, "", "stream_conductivity_most"),
     "dissolved_oxygen_mg_l": ("Oxygen in the water", "mg/L", 1, "stream_oxygen_least", ""),
@@ -24,10 +26,13 @@ WATER = {
 }
 NOT_FOUND = "it may still live there: a search does not find every animal"
 LOWEST_PRESSURE_KPA = 50.0
+NO_NAMES: Mapping[str, str] = MappingProxyType({})
 NO_BENCHMARK = "no published benchmark for these animals"
 
 
-def visit_rows(sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFrame, taxa: pd.DataFrame) -> pd.DataFrame:
+def visit_rows(
+    sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFrame, taxa: pd.DataFrame, common: Mapping[str, str] = NO_NAMES
+) -> pd.DataFrame:
     """Visits to the parcel, one row each.
 
     Parameters
@@ -36,13 +41,15 @@ def visit_rows(sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFrame, t
         Columns of ``schemas.tables``, already cut to the parcel.
     taxa : DataFrame
         Columns ``code``, ``scientific_name``.
+    common : mapping of str to str
+        Common name by taxon code; where it has none the scientific name stands.
 
     Returns
     -------
     DataFrame
         As :class:`schemas.report_frames.LandownerVisits`, by date and site. No remark is in it: remarks name other places and people.
     """
-    names = dict(zip(taxa["code"], taxa["scientific_name"], strict=True))
+    names = {**dict(zip(taxa["code"], taxa["scientific_name"], strict=True)), **common}
     rows = visits.sort_values(["visit_date", "site_id", "visit_id"], ignore_index=True)
     pressure = pd.Series(pressure_kpa(rows["site_id"].map(sites.set_index("site_id")["elevation_m"]).astype("float64")), index=rows.index)
     temp = rows["water_temp_c"].where(rows["water_temp_c"] >= 0)
@@ -55,12 +62,13 @@ def visit_rows(sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFrame, t
         "found": rows["visit_id"].map(met).fillna(empty),
         "looked_for": ["; ".join(names.get(code, code) for code in _codes(text)) for text in rows["target_taxa"]],
         "water_temp_c": rows["water_temp_c"],
+        "water_temp_f": rows["water_temp_c"].astype("float64") * 1.8 + 32,
         "ph": rows["ph"],
         "conductivity_25_us_cm": conductivity_at_25c(rows["conductivity_us_cm"], temp, answer.astype(object).where(answer.notna(), None)),
         "dissolved_oxygen_mg_l": rows["dissolved_oxygen_mg_l"],
         "oxygen_pct": oxygen_saturation_pct(rows["dissolved_oxygen_mg_l"], temp, pressure.where(pressure >= LOWEST_PRESSURE_KPA)),
     })  # fmt: skip
-    return framed(LandownerVisits, listed.round({"conductivity_25_us_cm": 1, "oxygen_pct": 1}))
+    return framed(LandownerVisits, listed.round({"water_temp_f": 1, "conductivity_25_us_cm": 1, "oxygen_pct": 1}))
 
 
 def _codes(text: Any) -> list[str]:
@@ -72,7 +80,9 @@ def _met(finds: pd.DataFrame, names: dict[str, str]) -> str:
     return "; ".join(f"{names.get(taxon, taxon)}, {named(STAGES, stage).lower()}: {number}" for (taxon, stage), number in counts.items())
 
 
-def species_rows(visits: pd.DataFrame, finds: pd.DataFrame, taxa: pd.DataFrame) -> list[dict[str, str]]:
+def species_rows(
+    visits: pd.DataFrame, finds: pd.DataFrame, taxa: pd.DataFrame, common: Mapping[str, str] = NO_NAMES
+) -> list[dict[str, str]]:
     """What was found of each species that was found or looked for on the parcel, in plain words."""
     looked = visits["target_taxa"].map(_codes)
     rows = []
@@ -90,7 +100,8 @@ def species_rows(visits: pd.DataFrame, finds: pd.DataFrame, taxa: pd.DataFrame) 
             said = ", ".join([*words, *([f"stage not told {other}"] if other else [])])
         else:
             found, said = f"looked for on {counted(n_looked, 'visit')} and not found", NOT_FOUND
-        rows.append({"name": name, "found": found, "stages": said})
+        own_name = common.get(code, "")
+        rows.append({"name": own_name[:1].upper() + own_name[1:], "scientific_name": name, "found": found, "stages": said})
     return rows
 
 
@@ -105,7 +116,7 @@ def water_rows(visits: pd.DataFrame) -> list[dict[str, str]]:
     Returns
     -------
     list of dict
-        ``title``, ``n``, ``span`` (lowest, middle, highest), ``benchmark``, ``words``, ``source``, ``note``.
+        ``title``, ``n``, ``span`` (lowest, middle, highest; temperatures in °F), ``benchmark``, ``words``.
     """
     known = water_limits()
     limits = known[known["taxon_or_group"] == "all"].set_index("quantity").to_dict("index")
@@ -113,9 +124,11 @@ def water_rows(visits: pd.DataFrame) -> list[dict[str, str]]:
     for name, (title, unit, digits, low, high) in WATER.items():
         read = visits[name].dropna().astype("float64")
         if read.empty:
-            rows.append({"title": title, "n": "0", "span": "not measured", "benchmark": "", "words": "", "source": "", "note": ""})
+            rows.append({"title": title, "n": "0", "span": "not measured", "benchmark": "", "words": ""})
             continue
         figures = (read.min(), read.quantile(0.5, interpolation="lower"), read.max())
+        if name == "water_temp_c":
+            figures = tuple(figure * 1.8 + 32 for figure in figures)
         lowest, middle, highest = (f"{figure:.{digits}f}" for figure in figures)
         rows.append({
             "title": title, "n": str(len(read)), "span": f"{lowest} to {highest}, middle {middle} {unit}".rstrip(),
@@ -127,15 +140,13 @@ def water_rows(visits: pd.DataFrame) -> list[dict[str, str]]:
 def _beside(read: pd.Series, unit: str, low: dict[str, Any] | None, high: dict[str, Any] | None) -> dict[str, str]:
     known = [(word, limit) for word, limit in (("not below", low), ("not above", high)) if limit]
     if not known:
-        return {"benchmark": NO_BENCHMARK, "words": "", "source": "", "note": ""}
+        return {"benchmark": NO_BENCHMARK, "words": ""}
     below = int((read < low["value"]).sum()) if low else 0
     above = int((read > high["value"]).sum()) if high else 0
     said = [f"{below} of {len(read)} below it" if below else "", f"{above} of {len(read)} above it" if above else ""]
     return {
         "benchmark": ", ".join(f"{word} {limit['value']:g}" for word, limit in known) + (f" {unit}" if unit else ""),
         "words": ", ".join(filter(None, said)) or "all inside it",
-        "source": known[0][1]["source"],
-        "note": known[0][1]["note"],
     }
 
 
@@ -158,17 +169,15 @@ def page(code: str, sites: pd.DataFrame, visits: pd.DataFrame, finds: pd.DataFra
     str
         HTML that needs no other file.
     """
-    rows = visit_rows(sites, visits, finds, settings.taxa)
-    names = sites.set_index("site_id")["site_name"].fillna("")
-    places = [
-        {**site, "name": names[site["site_id"]], "n": int(visits["site_id"].eq(site["site_id"]).sum())}
-        for site in sites.sort_values("site_id").to_dict("records")
-    ]
+    rows = visit_rows(sites, visits, finds, settings.taxa, settings.common_names)
+    # a site's name may be that of a neighbour; its code is enough for the owner
+    places = [{**site, "n": int(visits["site_id"].eq(site["site_id"]).sum())} for site in sites.sort_values("site_id").to_dict("records")]
     months = month_runs({int(month) for month in visits["visit_date"].dt.month})
     return render(
         "reports",
         "landowner.html",
         settings=settings, code=code, places=places, visits=rows.to_dict("records"), months=months,
-        n_visits=counted(len(visits), "visit"), species=species_rows(visits, finds, settings.taxa), water=water_rows(rows),
+        n_visits=counted(len(visits), "visit"), water=water_rows(rows),
+        species=species_rows(visits, finds, settings.taxa, settings.common_names),
         doubted=counted(n_doubted, "reading") if n_doubted else "",
     )  # fmt: skip

@@ -7,16 +7,23 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.reports.permit import NOT_NOTED, summary
+from pipeline.reports.permit import NOT_NOTED
 from pipeline.settings import Settings
 from pipeline.settings.reports import ANY, Permit
 from pipeline.writing.page import render
-from pipeline.writing.words import STAGES, counted, named
+from pipeline.writing.words import counted
 from schemas.vocabulary import vocabulary
 
 
 def page(
-    permit: Permit, mine: pd.DataFrame, rows: pd.DataFrame, limits: pd.DataFrame, years: list[int], settings: Settings, notes: list[str]
+    permit: Permit,
+    mine: pd.DataFrame,
+    rows: pd.DataFrame,
+    limits: pd.DataFrame,
+    years: list[int],
+    settings: Settings,
+    notes: list[str],
+    name: str = "permit",
 ) -> str:
     """Write the report as a private page.
 
@@ -28,6 +35,8 @@ def page(
         Title, taxa.
     notes : list of str
         What else the reader must know, such as what is held back.
+    name : str
+        What the names of the CSV files beside the page begin with: each find and each date stand there.
 
     Returns
     -------
@@ -42,7 +51,7 @@ def page(
         activity=[_activity(year, rows[rows["year"].eq(year)]) for year in years],
         limits=[{**row, "name": names.get(row["taxon"], "all taxa together")} for row in limits.to_dict("records")],
         passed=[_passed(row, names) for row in limits[limits["left"] < 0].to_dict("records")],
-        totals=_totals(rows), summary=_by_species(rows),
+        totals=_totals(rows), files=[f"{name}.csv", f"{name}_summary.csv", f"{name}_limits.csv"],
         dispositions=[(code.replace("_", " "), words["definition"]) for code, words in vocabulary("disposition").items()],
     )  # fmt: skip
 
@@ -51,16 +60,6 @@ def _totals(rows: pd.DataFrame) -> list[dict[str, Any]]:
     met = rows[rows["find_id"].ne("")]
     sums = met.groupby(["year", "scientific_name", "county", "disposition"], sort=True)["number"].sum().reset_index()
     return [{**row, "disposition": row["disposition"].replace("_", " ")} for row in sums.to_dict("records")]
-
-
-def _by_species(rows: pd.DataFrame) -> list[tuple[str, list[dict[str, Any]]]]:
-    """Lines of the summary by species, in order of date."""
-    listed = summary(rows).sort_values(["scientific_name", "date", "county", "life_stage", "disposition"])
-    found: dict[str, list[dict[str, Any]]] = {}
-    for row in listed.to_dict("records"):
-        words = {"life_stage": named(STAGES, row["life_stage"]), "disposition": row["disposition"].replace("_", " ")}
-        found.setdefault(row["scientific_name"], []).append({**row, **words})
-    return list(found.items())
 
 
 def _passed(row: Mapping[str, Any], names: Mapping[str, str]) -> str:

@@ -13,7 +13,7 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.settings.intervals import intervals_of
-from pipeline.settings.reports import Parcel, Permit, detection_of, parcel_of, permit_of
+from pipeline.settings.reports import Parcel, Permit, Reach, common_name_of, detection_of, parcel_of, permit_of, reach_of
 from schemas.reference import data_file as data_file
 from schemas.tables import fields
 from schemas.vocabulary import codes
@@ -44,6 +44,7 @@ TAXON_DEFAULTS: dict[str, Any] = {
     "aliases": "",
 }
 DETECTION = "detection"
+COMMON_NAME = "common_name"
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,8 @@ class Settings:
     parcels: tuple[Parcel, ...] = ()
     published_with: tuple[str, ...] = ()
     intervals: dict[str, int] = field(default_factory=dict)
+    common_names: dict[str, str] = field(default_factory=dict)
+    reach: Reach = field(default_factory=Reach)
 
 
 def read_settings(folder: Path) -> Settings:
@@ -123,7 +126,7 @@ def parse_settings(text: str, where: str) -> Settings:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise RillbookError(f"not valid TOML: {problem}.", "Mend that line.", where) from None
-    _refuse_unknown(document, ("book", "area", "taxon", "permit", "parcel", "intervals"), where)
+    _refuse_unknown(document, ("book", "area", "taxon", "permit", "parcel", "intervals", "plan"), where)
     book = _entries(document, "book", where, one=True)[0]
     _refuse_unknown(book, DEFAULTS, f"{where}, [book]")
     values = {**DEFAULTS, **book}
@@ -135,6 +138,7 @@ def parse_settings(text: str, where: str) -> Settings:
     entries = _entries(document, "taxon", where)
     # what a person states of the search is no property of the taxon, and rows are not held against it
     stated = [(entry.get("code"), entry.pop(DETECTION)) for entry in entries if DETECTION in entry]
+    named = [(entry.get("code"), entry.pop(COMMON_NAME)) for entry in entries if COMMON_NAME in entry]
     taxa = _taxa(entries, where)
     permits = tuple(permit_of(entry, tuple(taxa["code"]), where) for entry in _entries(document, "permit", where))
     _refuse_twice([permit.code for permit in permits], "permit", where)
@@ -142,7 +146,19 @@ def parse_settings(text: str, where: str) -> Settings:
     _refuse_twice([parcel.code for parcel in parcels], "parcel", where)
     detection = {str(code): detection_of(share, f"{where}, taxon {code}") for code, share in stated}
     intervals = intervals_of(_entries(document, "intervals", where, one=True)[0], where)
-    return Settings(**values, areas=areas, taxa=taxa, detection=detection, permits=permits, parcels=parcels, intervals=intervals)
+    common_names = {str(code): common_name_of(name, f"{where}, taxon {code}") for code, name in named}
+    reach = reach_of(_entries(document, "plan", where, one=True)[0], where)
+    return Settings(
+        **values,
+        areas=areas,
+        taxa=taxa,
+        detection=detection,
+        permits=permits,
+        parcels=parcels,
+        intervals=intervals,
+        common_names=common_names,
+        reach=reach,
+    )
 
 
 def _entries(document: dict[str, Any], word: str, where: str, one: bool = False) -> list[dict[str, Any]]:
@@ -231,7 +247,7 @@ def _taxa(entries: list[dict[str, Any]], where: str) -> pd.DataFrame:
 
 
 def _taxon(entry: dict[str, Any], where: str) -> dict[str, Any]:
-    _refuse_unknown(entry, (*TAXON_DEFAULTS, DETECTION), f"{where}, [[taxon]]")
+    _refuse_unknown(entry, (*TAXON_DEFAULTS, DETECTION, COMMON_NAME), f"{where}, [[taxon]]")
     row = {**TAXON_DEFAULTS, **entry}
     for word in ("code", "scientific_name", "group"):
         if not row[word]:

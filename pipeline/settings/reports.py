@@ -1,4 +1,4 @@
-"""Permits, parcels and stated detection: the words of `rillbook.toml` that reports need."""
+"""Permits, parcels, what a person can do in a month, and stated detection: the words of `rillbook.toml` that reports need."""
 
 from __future__ import annotations
 
@@ -14,6 +14,22 @@ PERMIT_DEFAULTS: dict[str, Any] = {"code": "", "holder": "", "years": [], "limit
 LIMIT_DEFAULTS: dict[str, Any] = {"taxon": ANY, "county": ANY, "captured": None, "retained": None}
 PARCEL_DEFAULTS: dict[str, Any] = {"code": "", "sites": [], "polygon": []}
 AMOUNTS = ("captured", "retained")
+
+
+@dataclass(frozen=True)
+class Reach:
+    """What a person can do in a month, for the revisit plan.
+
+    Attributes
+    ----------
+    days : int
+        Days in the field.
+    visits : int
+        Visits in all, no fewer than days.
+    """
+
+    days: int = 4
+    visits: int = 8
 
 
 @dataclass(frozen=True)
@@ -125,6 +141,34 @@ def parcel_of(entry: Mapping[str, Any], where: str) -> Parcel:
 def _is_corner(corner: Any) -> bool:
     fine = isinstance(corner, list) and len(corner) == 2 and all(type(one) in (int, float) and math.isfinite(one) for one in corner)
     return fine and abs(corner[0]) <= 90 and abs(corner[1]) <= 180
+
+
+def reach_of(entry: Mapping[str, Any], where: str) -> Reach:
+    """Read [plan]; errors as in :func:`permit_of`. What is not stated is a judgement: a day a week, two sites a day."""
+    where = f"{where}, [plan]"
+    words = {"days_a_month": Reach.days, "visits_a_month": None}
+    _refuse_unknown(entry, words, where)
+    days = entry.get("days_a_month", Reach.days)
+    visits = entry.get("visits_a_month", 2 * days if type(days) is int else 0)
+    for word, number, most in (("days_a_month", days, 31), ("visits_a_month", visits, 300)):
+        if type(number) is not int or not 1 <= number <= most:
+            raise RillbookError(f"{word} must be a whole number from 1 to {most}.", "Write what you can do in a month.", where)
+    if visits < days:
+        raise RillbookError("visits_a_month is less than days_a_month.", "A day in the field has a visit at least.", where)
+    return Reach(days, visits)
+
+
+def common_name_of(value: Any, where: str) -> str:
+    """Read the name of a taxon that people of the place use.
+
+    Raises
+    ------
+    RillbookError
+        It is no text.
+    """
+    if not isinstance(value, str) or not value.strip():
+        raise RillbookError("common_name must be a text in quote marks.", "Mend it, or leave it out.", where)
+    return " ".join(value.split())
 
 
 def detection_of(value: Any, where: str) -> float:

@@ -104,11 +104,13 @@ def test_a_cell_by_hand(small: dict[str, Any]) -> None:
     assert (may["visits_to_c"], may["visits_to_b"], may["visits_to_a"]) == (0, 4, 14)
     assert (may["n_searches"], may["n_with_reading"], may["trips"], may["trips_basis"]) == (6, 6, 4, gaps.SHARE)
     june = row_of(small["gaps"], "adult", "land", "6")
-    assert (june["n_searches"], june["n_with_reading"], june["more_visits"], june["trips"]) == (6, 1, 3, 18)
+    assert (june["n_searches"], june["n_with_reading"], june["more_visits"], june["trips"]) == (6, 1, 3, 21)
     may_land = row_of(small["gaps"], "adult", "land", "5")
-    assert (may_land["more_visits"], may_land["trips"], may_land["trips_basis"]) == (4, 28, gaps.NEVER_READ)
+    assert (may_land["more_visits"], may_land["trips"], may_land["trips_basis"]) == (4, 168, gaps.BESIDE), (
+        "June gave 1 of 6: a sixth of one search of seven"
+    )
     january = row_of(small["gaps"], "adult", "land", "1")
-    assert (january["n_searches"], january["trips"], january["trips_basis"]) == (0, 4, gaps.NEVER_SEARCHED)
+    assert (january["n_searches"], january["trips_basis"]) == (0, gaps.NOT_KNOWN) and pd.isna(january["trips"]), "nothing is promised"
 
 
 def test_grades_are_those_of_the_targets(small: dict[str, Any]) -> None:
@@ -145,7 +147,7 @@ def test_a_new_year_counts_only_when_it_has_begun() -> None:
     shared = {("T", "", "larva", "water"): {"years": {2024}}}
     assert gaps.best_months(listed, shared, date(2024, 3, 1)).empty
     (row,) = gaps.best_months(listed, shared, date(2024, 6, 1)).to_dict("records")
-    assert (row["next"], row["trips"], row["cells_raised"], row["per_trip"], row["new_sites"]) == ("2025-05", 4, 1, 0.25, 1)
+    assert (row["next"], row["trips"], row["cells_raised"], row["per_trip"], row["new_sites"]) == ("2025-05", 4, 1, 0.062, 1)
     assert gaps.best_months(listed.assign(more_years=2), shared, date(2024, 6, 1)).empty
 
 
@@ -167,6 +169,31 @@ def test_months_that_raise_most_a_day_come_first() -> None:
     assert months[["month", "trips", "cells_raised", "next"]].to_numpy().tolist() == [
         [5, 2, 2, "2025-05"], [6, 1, 1, "2025-06"], [7, 3, 1, "2024-07"],
     ]  # fmt: skip
+
+
+def test_a_month_that_nobody_knows_is_not_ranked_and_a_missing_line_of_july_weighs_most() -> None:
+    """The fault: never-searched January, counted as if each search succeeded, stood first, and July, where the line is missing, 19th."""
+    cell = {"taxon": "T", "population": "", "life_stage": "larva", "medium": "water", "interval": "", "company": "", "more_years": 0}
+    rows = [("1", "C", None), ("7", "C", 6), ("5", "C", 4), ("6", "B", 1)]
+    listed = pd.DataFrame(
+        [{**cell, "month": month, "next_grade": grade, "trips": trips, "more_visits": 2, "more_sites": 0} for month, grade, trips in rows]
+    )
+    months = gaps.best_months(listed, {("T", "", "larva", "water"): {"years": set()}}, date(2024, 1, 1), (6, 7, 8, 9))
+    # worth a day: 2/6 in July, 1/4 in May, a quarter of 1 in June
+    assert months[["month", "new_targets", "per_trip"]].to_numpy().tolist() == [[7, 1, 0.333], [5, 1, 0.25], [6, 0, 0.25]]
+
+
+@given(st.integers(0, 50), st.integers(0, 50), st.integers(0, 50), st.integers(0, 50))
+def test_the_expected_share_lies_between_nothing_and_every_search(n: int, found: int, n_beside: int, found_beside: int) -> None:
+    share = gaps.expected_share(n, min(found, n), n_beside, min(found_beside, n_beside))
+    assert 0 <= share <= 1 and (share > 0) == (min(found, n) > 0 or min(found_beside, n_beside) > 0)
+
+
+def test_the_list_to_share_tells_no_searches_and_days_by_class(small: dict[str, Any]) -> None:
+    shared = gaps.for_others(small["gaps"])
+    assert not {"n_searches", "n_with_reading"} & set(shared)
+    told = shared["trips"].dropna()
+    assert set(told) <= set(gaps.TRIP_CLASSES) and (told >= small["gaps"].loc[told.index, "trips"]).all()
 
 
 # --- the plan ----------------------------------------------------------------------------------------------------------------------------

@@ -21,22 +21,31 @@ CELL = {
 }  # fmt: skip
 
 
-def text(**changes: object) -> str:
+def text(private: bool = False, **changes: object) -> str:
     listed = pd.DataFrame([{**CELL, **changes}], columns=list(GAP_COLUMNS))
     months = pd.DataFrame(columns=list(GAP_MONTH_COLUMNS))
     never = pd.DataFrame(columns=["taxon", "life_stage", "why"])
-    return page(listed, months, detections(LOOKED, ["EWIL"], {}), never, 12, SETTINGS, date(2025, 1, 1))
+    return page(listed, months, detections(LOOKED, ["EWIL"], {}), never, 12, SETTINGS, date(2025, 1, 1), private=private)
 
 
 def test_what_a_cell_lacks_is_said_in_words() -> None:
     said = text()
-    assert "4 visits (3 at new sites, in 1 new year)" in said and "so about 4 days of search" in said and "May" in said
-    assert "3 sites, 2 dates, 6 visits" in said and "2025-01-01" in said
+    assert "4 visits (3 at new sites, in 1 new year)" in said and "about 5</td>" in said and "May" in said
+    assert "3 sites, 2 dates, 6 visits" not in said and "6 of 6" not in said and "2025-01-01" in said
+    own = text(private=True)
+    assert "3 sites, 2 dates, 6 visits" in own and "6 of 6" in own and 'class="banner private"' in own and "about 4</td>" in own
+    assert "larvae in water" in said and "Eurycea wilderae" in said, "words, no codes"
+
+
+def test_a_line_that_no_visit_can_cure_is_counted_and_left_out() -> None:
+    said = text(more_visits=0, interval="half-width 3 °C; at most 2.5 °C needed")
+    assert "1 more lines are left out" in said and "larvae in water" not in said
 
 
 def test_night_is_never_for_one_alone_and_a_cell_never_searched_says_so() -> None:
     assert "4 visits (2 at night, never alone)" in text(more_sites=0, more_years=0, more_at_night=2)
-    assert "not searched" in text(n_searches=0, n_with_reading=0, trips_basis=gaps.NEVER_SEARCHED)
+    assert "nobody knows" in text(trips=None, trips_basis=gaps.NOT_KNOWN)
+    assert "not searched" in text(private=True, n_searches=0, n_with_reading=0, trips_basis=gaps.NOT_KNOWN, trips=None)
 
 
 def test_a_name_with_signs_of_html_stays_text() -> None:

@@ -1,4 +1,4 @@
-"""The page for a landowner: readings in doubt are left out and counted."""
+"""The page for a landowner: readings in doubt are left out and counted, in words and degrees of the place."""
 
 from __future__ import annotations
 
@@ -21,8 +21,9 @@ def test_water_stands_beside_its_benchmark() -> None:
         "not below 6.5, not above 9",
         "1 of 4 below it, 1 of 4 above it",
     )
-    assert "EPA" in ph["source"]
     salts = rows["Dissolved salts (conductivity at 25 °C)"]
     assert salts["words"] == "1 of 2 above it" and salts["benchmark"] == "not above 300 µS/cm"
     assert rows["Water temperature"]["benchmark"] == landowner_report.NO_BENCHMARK
+    # 9, 11 and 12 °C are 48.2, 51.8 and 53.6 °F
+    assert rows["Water temperature"]["span"] == "48 to 54, middle 52 °F"
     assert rows["Oxygen in the water"]["span"] == "not measured"

@@ -22,3 +22,7 @@ def test_the_permit_page_says_what_it_does_not_know() -> None:
         "1 find without a disposition: counted as captured", "1 find with a count such as 3+", "No activity under this permit in 2025",
     ):  # fmt: skip
         assert said in text, said
+    assert text.index("Check before you sign") < text.index("<table"), "what to check stands before the tables"
+    assert "permit_summary.csv" in text and "2024-05-01" not in text.partition("</ul>")[2].partition("<table")[2], (
+        "dates stand in the CSV file"
+    )
