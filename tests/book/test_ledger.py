@@ -10,6 +10,8 @@ import pytest
 
 from pipeline.book.ledger import accept_warmer, add_to_ledger, read_ledger
 from pipeline.book.tables import TABLES
+from schemas.frame import framed
+from schemas.ledger_frames import Kept
 
 CELL = {"taxon": "T", "population": "", "life_stage": "larva", "medium": "water", "month": "7", "quantity": "ceiling"}
 AT = datetime(2026, 1, 1)
@@ -39,7 +41,7 @@ def test_an_entry_is_kept_once_and_read_back_as_it_was(connection: duckdb.DuckDB
 
 def test_nothing_adds_nothing(connection: duckdb.DuckDBPyConnection) -> None:
     add_to_ledger(connection, entries(18.0).iloc[:0], AT)
-    accept_warmer(connection, pd.DataFrame(columns=[*CELL, "derived", "kept"]), "AB", "why", AT)
+    accept_warmer(connection, framed(Kept, []), "AB", "why", AT)
     before, accepted = read_ledger(connection)
     assert before.empty and accepted.empty
 
