@@ -21,7 +21,7 @@ CREATE OR REPLACE VIEW repaired_row AS SELECT DISTINCT h.load_id, h.row_no FROM 
   UNION SELECT h.load_id, h.row_no FROM held_all h SEMI JOIN current_finds f ON f.find_id = h.row_key
   WHERE h.table_name = 'finds' AND h.whole_row AND h.row_key <> ''
     AND NOT EXISTS (SELECT 1 FROM held_all o WHERE o.load_id = h.load_id AND o.row_no = h.row_no AND o.table_name = 'finds'
-      AND o.rule IN ('described_twice', 'row_too_long'));
+      AND o.rule IN ('described_twice', 'row_too_long', 'row_cut'));
 CREATE OR REPLACE VIEW uncounted AS SELECT u.* FROM uncounted_all u
   ANTI JOIN repaired_row r ON r.load_id = u.load_id AND r.row_no = u.row_no
   WHERE u.load_id NOT IN (SELECT corrects FROM loads SEMI JOIN active USING (load_id) WHERE corrects IS NOT NULL);

@@ -43,6 +43,15 @@ def unreadable(connection: DuckDBPyConnection) -> tuple[list[str], list[str]]:
 
     tables = [row[0] for row in connection.execute("SELECT table_name FROM duckdb_tables() WHERE NOT internal ORDER BY ALL").fetchall()]
     sound, lost = [], []
+    at_once = connection.cursor()
+    try:
+        # one question in place of thirty, as long as all is well
+        at_once.execute(" UNION ALL ".join(f'SELECT bit_xor(hash(one)) FROM "{table}" one' for table in tables)).fetchall()
+        return tables, []
+    except duckdb.Error:
+        pass
+    finally:
+        at_once.close()
     for table in tables:
         # a connection of its own: after a page that cannot be read nothing more is answered in the same transaction
         apart = connection.cursor()

@@ -29,6 +29,15 @@ LINKS = (
 )  # fmt: skip
 
 
+State = list[tuple[int, datetime | None]]
+"""Which loads a book has and which were undone: two commands that see the same see the same rows."""
+
+
+def state_of(connection: DuckDBPyConnection) -> State:
+    """State of an open book."""
+    return connection.execute("SELECT load_id, undone_at FROM loads ORDER BY load_id").fetchall()
+
+
 def schema_version() -> str:
     """Hash of all table definitions; a file may be loaded again when it changes."""
     return hashlib.sha256("".join(create_table(table) for table in LOADED).encode()).hexdigest()[:16]

@@ -16,6 +16,7 @@ from pipeline.checking.merging import merge, rows
 from pipeline.checking.nearest import nearest_among
 from pipeline.checking.outcome import (
     NO_CANDIDATE,
+    ROW_CUT,
     ROW_TOO_LONG,
     Checked,
     TableCheck,
@@ -85,22 +86,29 @@ def check(sources: list[MappedSource], settings: Settings, known: dict[str, pd.D
     return Checked(sources, tables, reasons, framed(Flags, flags), framed(Converted, ways), silent)
 
 
+CUT = "the file ends inside this row: it has {n} cells of {width}, and its last may be half of what was written."
+WHOLE = "Get the whole file and load it again, and dismiss this one; if nothing is missing, end the line and load it again."
+
+
 def _misshapen(sources: list[MappedSource]) -> list[dict[str, Any]]:
-    """Rows with more cells than the heading: nobody knows which cell belongs where, so the whole row is held."""
+    """Rows with more cells than the heading, or cut at the end of the file: nobody knows what a cell is, so the whole row is held."""
     held = []
     for number, one in enumerate(sources):
         if not one.source.misshapen:
             continue
         table = next(table for table in reversed(LOADED) if table in {mapped.table for mapped in one.mapped})
         columns = next(mapped.columns for mapped in one.mapped if mapped.table == table)
+        width = one.source.cells.shape[1]
         for place, cells in one.source.misshapen.items():
+            cut = len(cells) < width
             known = one.source.cells.iloc[place]
             named = {name: known[columns[name][0]].strip() for name in columns if len(columns[name]) == 1}
             held.append({
                 "table": table, "row_key": named.get(key_of(table), ""), "parent_key": named.get(PARENTS.get(table, ("",))[0], ""),
-                "field": "", "column": "", "text": " | ".join(cells), "rule": ROW_TOO_LONG,
-                "message": f"the row has {len(cells)} cells, the heading {one.source.cells.shape[1]}.",
-                "remedy": "Look for a stray delimiter or put the text in quote marks, load the sheet again, and dismiss this one.",
+                "field": "", "column": "", "text": " | ".join(cells), "rule": ROW_CUT if cut else ROW_TOO_LONG,
+                "message": CUT.format(n=len(cells), width=width) if cut else f"the row has {len(cells)} cells, the heading {width}.",
+                "remedy": WHOLE if cut else
+                "Look for a stray delimiter or put the text in quote marks, load the sheet again, and dismiss this one.",
                 "source": number, "row": place, "line": int(one.source.lines[place]), "candidate": NO_CANDIDATE, "of": NO_CANDIDATE,
             })  # fmt: skip
     return held

@@ -11,7 +11,7 @@ from pipeline.checking.merging import Merged
 from pipeline.checking.typed_rows import Candidates
 from pipeline.reading.rows import MappedSource
 
-ROW_TOO_LONG = "row_too_long"
+ROW_TOO_LONG, ROW_CUT = "row_too_long", "row_cut"
 VALUE_ONLY, NO_CANDIDATE = -1, 2**31 - 1
 ROW_FATES = ("accepted", "accepted_with_held", "held", "repeat", "no_find")
 LEFT_OUT = "skipped"

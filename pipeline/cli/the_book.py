@@ -76,6 +76,10 @@ def status(book: Book = Path(), json: Json = False) -> None:
         named = ", ".join(files[:SHOWN]) + (f" and {len(files) - SHOWN} more" if len(files) > SHOWN else "")
         say(f"  {one['kind']} {one['load_id']}, {one['loaded_at'][:16]} UTC: {named}{state}")
     say(", ".join(f"{n} {table}" for table, n in found["tables"].items()))
+    if found["animals"]:
+        say("Counted: " + ", ".join(f"{number} {what.replace('_', ' ')}" for what, number in found["animals"].items()))
+    for name, one in found["temperatures"].items():
+        say(f"  {name}: {one['n']} readings, {one['lowest']:g} to {one['highest']:g} °C")
     of_loggers = found["logger_files"]
     if of_loggers["readings"]:
         say(f"{of_loggers['readings']} readings of {of_loggers['loggers_with_readings']} loggers, {of_loggers['held']} held back")

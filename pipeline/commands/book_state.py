@@ -7,6 +7,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from pipeline.book.absences import absence_counts
 from pipeline.book.as_written import sheets_as_written
 from pipeline.book.connection import open_book
@@ -66,22 +68,37 @@ def status(folder: Path) -> dict[str, Any]:
         items = len(open_items(connection))
         stated, silent = absence_counts(connection)
         of_loggers = logger_store.summary(connection)
+    finds, spans = _animals(known["finds"]), _spans(known)
     tables = {table: len(frame) for table, frame in known.items()}
     return {
         "title": settings.title, "loads": loads, "tables": tables, "visits_without_finds": outcome[0], "visits_incomplete": outcome[1],
         "absences": stated, "absences_not_stated": silent, "held": items, "flags": dict(flags), "logger_files": of_loggers,
+        "animals": finds, "temperatures": spans,
     }  # fmt: skip
+
+
+def _animals(finds: pd.DataFrame) -> dict[str, int]:
+    """Animals and egg masses by taxon and stage, as counted."""
+    counts = finds.groupby(["taxon", "life_stage"])["count"].sum()
+    return {f"{taxon} {stage}": int(number) for (taxon, stage), number in counts.items()}
+
+
+def _spans(known: dict[str, pd.DataFrame]) -> dict[str, dict[str, float]]:
+    """Number, lowest and highest of every temperature, °C, by table and field."""
+    columns = [(f"{table}.{name}", frame[name].dropna()) for table, frame in known.items() for name in frame if name.endswith("temp_c")]
+    return {name: {"n": len(one), "lowest": float(one.min()), "highest": float(one.max())} for name, one in columns if len(one)}
 
 
 def backup(folder: Path, file: Path | None = None, today: date | None = None) -> tuple[Path, dict[str, int]]:
     """Write a book to one file; by default a new one beside its folder, named after the folder and the day."""
     read_settings(folder)
-    if file is None:
+    target = file
+    if target is None:
         place, number = folder.resolve(), 1
         day = (today or date.today()).isoformat()
-        while (file := place.parent / f"{place.name}_{day}{'' if number == 1 else f'_{number}'}.rillbook.zip").exists():
+        while (target := place.parent / f"{place.name}_{day}{'' if number == 1 else f'_{number}'}.rillbook.zip").exists():
             number += 1
-    return file, back_up(folder, file)
+    return target, back_up(folder, target)
 
 
 def export_sheets(folder: Path) -> tuple[list[Path], list[dict[str, Any]]]:
@@ -94,7 +111,8 @@ def export_sheets(folder: Path) -> tuple[list[Path], list[dict[str, Any]]]:
     """
     read_settings(folder)
     out = folder / "out" / PRIVATE / SHEETS
-    files, told = [], []
+    files: list[Path] = []
+    told: list[dict[str, Any]] = []
     with open_book(folder) as connection:
         for name, text, rows in sheets_as_written(connection):
             if text is None:

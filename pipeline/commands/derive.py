@@ -97,30 +97,31 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         kept_targets = season.with_set_points(kept_targets, days)
         add_to_ledger(connection, ledger.to_publish(kept_targets, visits), now)
         add_to_ledger(connection, ledger.air_to_publish(open_part, air), now)
-    whole = {**more, "humidity": open_part}
-    more = {name: frame if name == "detection" else told_sites(frame) for name, frame in whole.items()}
-    more["humidity_by_temperature"] = humidity.humidity_table(open_part)
-    facts = {
-        "title": public_title(settings, known), "invented": settings.invented, "author": settings.author, "licence": settings.licence,
-        "seed": settings.seed,
-        "time_zone": settings.time_zone, "method_version": ledger.METHOD_VERSION, "exclusions": exclusions,
-        "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
-        "inputs": hashes["sha256"].tolist(), "warm_months": settings.warm_months, "cold_months": settings.cold_months,
-        "cooling_c_per_hour": judgement("cooling_rate"),
-        "site_spans": spans, "further": more, "whole": {name: whole[name] for name in COUNTED},
-        "hidden_sites": hidden_names(known["sites"], hidden), **cycle,
-        "schedule": days, "schedule_weeks": season.by_week(days), "schedule_months": season.by_month(days),
-        "selection": more["selection"], "detection": more["detection"],
-        "method_note": METHOD_NOTE if changed else "",
-        "notes": [
-            f"{row.taxon} {row.life_stage} {row.medium}{'' if row.month == row.medium else f' {row.month}'}: {row.quantity} kept at"
-            f" {row.kept:g} {UNITS.get(row.quantity, '°C')}"
-            for row in kept.itertuples()
-        ],
-    }  # fmt: skip
-    files = {"schedule": facts["schedule_weeks"], **{name: frame for name, frame in more.items() if name != "wetness"}}
-    derived = Derived(kept_targets, readings, facts, kept, settings)
-    write_targets(folder / "out", derived, files)
+        whole = {**more, "humidity": open_part}
+        more = {name: frame if name == "detection" else told_sites(frame) for name, frame in whole.items()}
+        more["humidity_by_temperature"] = humidity.humidity_table(open_part)
+        facts = {
+            "title": public_title(settings, known), "invented": settings.invented, "author": settings.author, "licence": settings.licence,
+            "seed": settings.seed,
+            "time_zone": settings.time_zone, "method_version": ledger.METHOD_VERSION, "exclusions": exclusions,
+            "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
+            "inputs": hashes["sha256"].tolist(), "warm_months": settings.warm_months, "cold_months": settings.cold_months,
+            "cooling_c_per_hour": judgement("cooling_rate"),
+            "site_spans": spans, "further": more, "whole": {name: whole[name] for name in COUNTED},
+            "hidden_sites": hidden_names(known["sites"], hidden), **cycle,
+            "schedule": days, "schedule_weeks": season.by_week(days), "schedule_months": season.by_month(days),
+            "selection": more["selection"], "detection": more["detection"],
+            "method_note": METHOD_NOTE if changed else "",
+            "notes": [
+                f"{row.taxon} {row.life_stage} {row.medium}{'' if row.month == row.medium else f' {row.month}'}: {row.quantity} kept at"
+                f" {row.kept:g} {UNITS.get(row.quantity, '°C')}"
+                for row in kept.itertuples()
+            ],
+        }  # fmt: skip
+        files = {"schedule": facts["schedule_weeks"], **{name: frame for name, frame in more.items() if name != "wetness"}}
+        derived = Derived(kept_targets, readings, facts, kept, settings)
+        # the ledger is written for good only when the tables are in their place
+        write_targets(folder / "out", derived, files)
     return derived
 
 

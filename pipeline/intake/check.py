@@ -22,6 +22,7 @@ from pipeline.intake.read_sheets import map_tables
 from pipeline.intake.repairs import judge_repairs
 from pipeline.intake.report import Progress, Report, report_of, silent
 from pipeline.reading import files as read
+from pipeline.reading.odd_files import refuse_odd
 from pipeline.reading.rows import SourceTable
 from pipeline.settings import Settings, read_settings
 
@@ -58,6 +59,7 @@ def check_files(
     settings, (paths, gpx) = read_settings(folder), split_waypoints(paths)
     if mark is not None:
         marking.refuse_files(paths, mark)
+    refuse_odd([map_path] if map_path is not None else [])
     progress("reading")
     if loggers.are_exports(paths, map_path):
         if mark is not None:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
@@ -13,7 +13,7 @@ from pipeline.book.changes import Changes, compare_with_book
 from pipeline.book.connection import open_book
 from pipeline.book.current import brought_by, known_rows
 from pipeline.book.held_items import settle_items, settled_reasons
-from pipeline.book.loads import content_hash, loaded_as, start_load, store_checked
+from pipeline.book.loads import State, content_hash, loaded_as, start_load, state_of, store_checked
 from pipeline.checking import accounting, check, held_list
 from pipeline.checking.datum import datum_that_fits
 from pipeline.checking.join import joined
@@ -25,6 +25,7 @@ from pipeline.intake.read_sheets import map_tables, typed_repairs
 from pipeline.intake.repairs import load_repairs
 from pipeline.intake.report import Progress, Report, WouldReplaceError, absence_notes, nothing_done, now, report_of, silent
 from pipeline.reading import files as read
+from pipeline.reading.odd_files import refuse_odd
 from pipeline.settings import Settings, read_settings
 from schemas.tables import key_of
 
@@ -68,6 +69,7 @@ def load_files(
         The files or the book cannot be used; nothing was changed.
     """
     settings, today, (paths, gpx) = read_settings(folder), today or date.today(), split_waypoints(paths)
+    refuse_odd([map_path] if map_path is not None else [])
     progress("reading")
     if loggers.are_exports(paths, map_path):
         return loggers.load(folder, paths, map_path, corrects=corrects, today=today, progress=progress)
@@ -77,40 +79,58 @@ def load_files(
     sources, known_map, notes = map_tables(tables, map_path)
     hashes = [one.source.sha256 for one in sources] + [file_hash(path) for path in gpx]
     content = content_hash([*hashes, known_map.sha256, _standards(settings)])
-    with open_book(folder, write=True) as connection:
-        before = loaded_as(connection, content)
-        if before is not None and corrects is None:
-            return nothing_done([*notes, f"This was loaded before, as load {before}. Nothing was changed."])
-        had = known_rows(connection, as_stored=True)
-        load_id = start_load(connection, "load", [path.name for path in [*paths, *gpx]], content, known_map.title, corrects, now())
-        known = known_rows(connection, as_stored=True) if corrects is not None else had
-        settled = settled_reasons(connection)
+    while True:
+        seen = _look(folder, content, corrects)
+        if seen.before is not None and corrects is None:
+            return nothing_done([*notes, f"This was loaded before, as load {seen.before}. Nothing was changed."])
         progress("checking")
-        sources, said = add_waypoints(sources, gpx, settings, known, today)
-        notes += said
-        checked = check.check(sources, settings, known, today)
-        changes = (
-            compare_with_book(known, checked, settled)
-            if corrects is None
-            else _corrections(connection, corrects, had, known, checked, settled)
-        )
-        if changes.changed or changes.vanished:
-            if not replace and corrects is None:
-                raise WouldReplaceError(changes)
-            if show is not None:
-                show(changes)
+        placed, said = add_waypoints(sources, gpx, settings, seen.known, today)
+        checked = check.check(placed, settings, seen.known, today)
+        changes = compare_with_book(seen.known, checked, seen.settled)
+        changes = changes if corrects is None else _corrections(seen, changes, checked)
+        if (changes.changed or changes.vanished) and not replace and corrects is None:
+            raise WouldReplaceError(changes)
         account = accounting.account(checked, changes.same)
-        told = joined(checked, known) + datum_that_fits(checked, known)
-        if tell is None:
-            notes += told
-        else:
-            for one in told:
-                tell(one)
-        progress("storing")
-        store_checked(connection, load_id, checked, account, changes.same)
-        settle_items(connection, load_id, typed_repairs(tables))
-        notes += absence_notes(connection, said_nothing=account.rows.get("no_find", 0) + account.cells.get("no_find", 0))
-    return report_of(checked, account, settled, changes=changes, load_id=load_id, notes=notes)
+        told = joined(checked, seen.known) + datum_that_fits(checked, seen.known)
+        # the book is held only from here on: others may read and write while a large sheet is checked
+        with open_book(folder, write=True) as connection:
+            if state_of(connection) != seen.state:
+                progress("checking again: another command changed the book")
+                continue
+            if (changes.changed or changes.vanished) and show is not None:
+                show(changes)
+            for one in told if tell is not None else []:
+                tell(one)  # type: ignore[misc]
+            progress("storing")
+            load_id = start_load(connection, "load", [path.name for path in [*paths, *gpx]], content, known_map.title, corrects, now())
+            store_checked(connection, load_id, checked, account, changes.same)
+            settle_items(connection, load_id, typed_repairs(tables))
+            notes += [*said, *(told if tell is None else [])]
+            notes += absence_notes(connection, said_nothing=account.rows.get("no_find", 0) + account.cells.get("no_find", 0))
+        return report_of(checked, account, seen.settled, changes=changes, load_id=load_id, notes=notes)
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What the book held when it was looked at: its state, the load of the same content, and its rows before and after a correction."""
+
+    state: State
+    before: int | None
+    had: dict[str, pd.DataFrame]
+    known: dict[str, pd.DataFrame]
+    settled: pd.DataFrame
+    brought: dict[str, set[str]]
+
+
+def _look(folder: Path, content: str, corrects: int | None) -> _Seen:
+    with open_book(folder, trial=corrects is not None) as connection:
+        state, before, had = state_of(connection), loaded_as(connection, content), known_rows(connection, as_stored=True)
+        if corrects is None:
+            return _Seen(state, before, had, had, settled_reasons(connection), {})
+        # taken back at the end: only to see what the book holds without the load that is corrected
+        start_load(connection, "load", [], content, "", corrects, now())
+        known = known_rows(connection, as_stored=True)
+        return _Seen(state, before, had, known, settled_reasons(connection), brought_by(connection, corrects))
 
 
 def _standards(settings: Settings) -> str:
@@ -118,17 +138,15 @@ def _standards(settings: Settings) -> str:
     return settings.taxa.to_json(orient="records") + repr(settings.areas)
 
 
-def _corrections(
-    connection: Any, corrects: int, had: dict[str, pd.DataFrame], known: dict[str, pd.DataFrame], checked: Checked, settled: pd.DataFrame
-) -> Changes:
+def _corrections(seen: _Seen, found: Changes, checked: Checked) -> Changes:
     """What a correcting load changes: rows of the load that it corrects, and of others that it describes differently."""
-    found = compare_with_book(known, checked, settled)
-    keys = brought_by(connection, corrects)
     lost = []
-    for table, frame in had.items():
+    for table, frame in seen.had.items():
         key = key_of(table)
-        stays = set(known[table][key]) | set(checked.tables[table].accepted[key])
+        stays = set(seen.known[table][key]) | set(checked.tables[table].accepted[key])
         lost += [
-            f"{table[:-1] if table != 'availability' else 'point'} {one}" for one in frame[key] if one in keys[table] and one not in stays
+            f"{table[:-1] if table != 'availability' else 'point'} {one}"
+            for one in frame[key]
+            if one in seen.brought[table] and one not in stays
         ]
     return Changes(found.same, found.changed, found.vanished + lost)

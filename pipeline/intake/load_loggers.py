@@ -112,7 +112,17 @@ def load(
             logger_store.store(connection, load_id, _file_rows(layouts, report), report.flags, report.held)
             summary = {"rows": report.rows, "cells": {}, "tables": {"logger_readings": {"accepted": report.rows.get("stored", 0)}}}
             connection.execute("UPDATE loads SET account = ? WHERE load_id = ?", [json.dumps(summary), load_id])
-    return LoggerReport(report.files, report.held, report.flags, load_id, report.notes)
+    return LoggerReport(report.files, report.held, report.flags, load_id, [*report.notes, *_without_reading(report)])
+
+
+def _without_reading(report: LoggerReport) -> list[str]:
+    """Files in which no reading was found: a heading that holds a comma outside quote marks moves every column."""
+    return [
+        f"{one.file}: no reading was found in it. Look at its headings: one that holds a comma stands in quote marks. "
+        "Mend them, or name the columns in a map."
+        for one in report.files
+        if not one.rows["stored"] and not one.rows["same"]
+    ]
 
 
 def _judge(

@@ -14,6 +14,7 @@ from pipeline.checking import check, held_list
 from pipeline.checking.typed_rows import gather
 from pipeline.errors import RillbookError
 from pipeline.reading import photos, waypoints
+from pipeline.reading.odd_files import refuse_odd
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings, read_settings
 from pipeline.writing.files import write_files
@@ -25,8 +26,9 @@ def split_waypoints(paths: list[Path]) -> tuple[list[Path], list[Path]]:
     Raises
     ------
     RillbookError
-        There is no sheet: waypoints place what a sheet names.
+        One is no plain file, or there is no sheet: waypoints place what a sheet names.
     """
+    refuse_odd(paths)
     gpx = [path for path in paths if path.suffix.lower() == ".gpx"]
     others = [path for path in paths if path not in gpx]
     if gpx and not others:

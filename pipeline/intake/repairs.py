@@ -14,7 +14,7 @@ import pandas as pd
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.book.held_items import held_row_texts, open_items, settle_items, standing_answers
-from pipeline.book.loads import content_hash, start_load, store_checked
+from pipeline.book.loads import content_hash, start_load, state_of, store_checked
 from pipeline.checking import check, held_list, repair
 from pipeline.checking.outcome import ROW_FATES, Account, Checked
 from pipeline.errors import RillbookError
@@ -28,16 +28,21 @@ from schemas.tables import LOADED
 
 def load_repairs(folder: Path, tables: list[SourceTable], settings: Settings, today: date, progress: Progress) -> Report:
     """Apply a list of held items that came back; what is still wrong stays held."""
-    with open_book(folder, write=True) as connection:
-        report, checked, applied = judge_repairs(connection, tables, settings, today, progress)
+    while True:
+        with open_book(folder) as connection:
+            state = state_of(connection)
+            report, checked, applied = judge_repairs(connection, tables, settings, today, progress)
         if report.account is None or applied.empty:
             return report
-        load_id = start_load(connection, "repair", [tables[0].file], content_hash([tables[0].sha256]), "", None, now())
-        progress("storing")
-        store_checked(connection, load_id, checked, report.account, {table: set() for table in LOADED}, patch=True)
-        settle_items(connection, load_id, applied)
-        notes = [*report.notes, *absence_notes(connection)]
-    return replace_fields(report, load_id=load_id, notes=notes)
+        with open_book(folder, write=True) as connection:
+            if state_of(connection) != state:
+                continue
+            load_id = start_load(connection, "repair", [tables[0].file], content_hash([tables[0].sha256]), "", None, now())
+            progress("storing")
+            store_checked(connection, load_id, checked, report.account, {table: set() for table in LOADED}, patch=True)
+            settle_items(connection, load_id, applied)
+            notes = [*report.notes, *absence_notes(connection)]
+        return replace_fields(report, load_id=load_id, notes=notes)
 
 
 def judge_repairs(

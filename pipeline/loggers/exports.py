@@ -9,12 +9,14 @@ import re
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 from pipeline.errors import RillbookError
 from pipeline.loggers.dates import ORDER_WORDS, Survey, date_order, survey_of, tokens_of
 from pipeline.loggers.layout import Shape, find_shape, moment_of, sample
 from pipeline.loggers.map import LoggerMap, Words, offset_of
 from pipeline.loggers.text import MOMENT, encoding_of
+from pipeline.reading.patterns import search
 
 SERIAL = re.compile(r"(?:S/N|Serial(?: No\.?| Number)?|Registration Number)\W*([0-9A-Za-z]{5,})", re.I)
 TITLE = re.compile(r"(?:Plot Title|Title|Location|Name|Logger)\W+(\w.*?)\s*$", re.I)
@@ -230,6 +232,6 @@ def _name(path: Path, shape: Shape, words: Words) -> tuple[str, str, list[tuple[
     )
 
 
-def _groups(pattern: re.Pattern[str] | None, texts: list[str]) -> dict[str, str]:
-    match = next((found for text in texts if (found := pattern.search(text))), None) if pattern is not None else None
+def _groups(pattern: Any, texts: list[str]) -> dict[str, str]:
+    match = next((found for text in texts if (found := search(pattern, text))), None) if pattern is not None else None
     return {group: text for group, text in match.groupdict().items() if text} if match is not None else {}

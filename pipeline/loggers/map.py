@@ -14,6 +14,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from pipeline.errors import RillbookError
+from pipeline.reading.patterns import pattern
 
 ORDERS = ("ymd", "mdy", "dmy")
 CLOCKS = ("24h", "ampm")
@@ -35,7 +36,7 @@ class Words:
         Pattern of file names, with ``*`` and ``?``.
     name : str
         Name of the logger, with groups of the two patterns in braces.
-    name_from_file, name_from_text : re.Pattern or None
+    name_from_file, name_from_text : compiled pattern or None
         Patterns with named groups, for the file's name and for a line of its preamble.
     utc_offset : timedelta or None
         Offset of the clock from UTC where the file does not say.
@@ -55,8 +56,8 @@ class Words:
 
     match: str = "*"
     name: str = ""
-    name_from_file: re.Pattern[str] | None = None
-    name_from_text: re.Pattern[str] | None = None
+    name_from_file: Any = None
+    name_from_text: Any = None
     utc_offset: timedelta | None = None
     time_zone: str = ""
     date_order: str = ""
@@ -211,10 +212,10 @@ def _number(value: Any) -> int:
     return value
 
 
-def _pattern(value: Any) -> re.Pattern[str]:
+def _pattern(value: Any) -> Any:
     try:
-        return re.compile(_text(value))
-    except re.error as problem:
+        return pattern(_text(value))
+    except ValueError as problem:
         raise ValueError(f"it is no regular expression ({problem})") from None
 
 

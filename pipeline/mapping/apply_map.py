@@ -13,6 +13,7 @@ import pandas as pd
 from pipeline.errors import RillbookError
 from pipeline.mapping import wide
 from pipeline.mapping.sums import mean_of, summed, totals_that_differ
+from pipeline.reading.patterns import search
 from pipeline.reading.rows import UNCOUNTED, ZEROS, Cell, ColumnMap, FieldMap, Mapped, MappedSource, SourceMap, SourceTable
 from pipeline.reading.values import Style, as_text, number_of, read_column
 from schemas.distinct import by_distinct, distinct_values, spread
@@ -261,7 +262,8 @@ def _cell_text(cell: Cell, source: SourceMap, text: pd.Series) -> pd.Series:
         text = text.where(text != "", cell.recode[""])
     text = _missing(text, (*source.missing, *cell.missing))
     if cell.part is not None:
-        text = text.str.extract(cell.part, expand=False).fillna(text)
+        parts = {whole: found[1] for whole in text.unique() if isinstance(whole, str) and (found := search(cell.part, whole))}
+        text = text.map({whole: part for whole, part in parts.items() if part is not None}).fillna(text)
     if cell.case:
         text = text.str.upper() if cell.case == "upper" else text.str.lower()
     if cell.recode:

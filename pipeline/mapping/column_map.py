@@ -16,6 +16,7 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.mapping.map_place import Place, refuse_open, texts, words
+from pipeline.reading.patterns import pattern
 from pipeline.reading.rows import Cell, ColumnMap, FieldMap, SourceMap
 from pipeline.reading.units import UNITS
 from pipeline.reading.values import CLOCKS, DATE_ORDERS, Style, read_column
@@ -252,8 +253,8 @@ def _cell(spec: dict[str, Any], where: str, place: Place, table: str) -> Cell:
     part = None
     if "part" in spec:
         try:
-            part = re.compile(str(spec["part"]))
-        except re.error as problem:
+            part = pattern(str(spec["part"]))
+        except ValueError as problem:
             raise RillbookError(f"part {spec['part']!r} is no regular expression ({problem}).", "Mend it.", where) from None
         if part.groups != 1:
             raise RillbookError(f"part {spec['part']!r} must have one group in round brackets.", "Mark the part to take.", where)

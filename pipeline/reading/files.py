@@ -8,6 +8,7 @@ import html
 import io
 import re
 import zipfile
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from itertools import islice
 from pathlib import Path
@@ -17,12 +18,14 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import RillbookError
+from pipeline.reading.odd_files import refuse_huge_workbook, refuse_odd, refuse_wide
 from pipeline.reading.rows import SourceTable
 from pipeline.reading.survey_document import is_document, read_document
 
 DELIMITERS = (",", ";", "\t", "|")
 # The csv module has the same limit, which other libraries lift for the whole process.
 LONGEST_CELL = 131_072
+SAMPLE = 4_000_000
 ZIPPED, OLD_WORKBOOK = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 # Windows-1252 leaves five bytes without a sign; they stay the control signs of Latin-1, so that no byte is lost
 SIGNS_1252 = {code: bytes([code]).decode("cp1252", errors="ignore") or chr(code) for code in range(0x80, 0xA0)}
@@ -52,12 +55,11 @@ def read_files(paths: list[Path]) -> list[SourceTable]:
 
 def read_file(path: Path) -> list[SourceTable]:
     """Read one file; see :func:`read_files`."""
+    refuse_odd([path])
     try:
         content = path.read_bytes()
     except FileNotFoundError:
         raise RillbookError("there is no such file.", "Check the name and the folder.", str(path)) from None
-    except IsADirectoryError:
-        raise RillbookError("this is a folder.", "Name the files in it.", str(path)) from None
     except OSError as problem:
         remedy = "Close it in other programs and check its rights."
         raise RillbookError(f"the file cannot be read ({problem.strerror}).", remedy, str(path)) from None
@@ -70,7 +72,14 @@ def read_file(path: Path) -> list[SourceTable]:
     if is_document(text, path.name):
         return read_document(text, path.name, sha256, str(path))
     rows, lines = _parse(text, str(path))
-    return [_table(path.name, "", rows, lines, sha256, str(path))]
+    return [_held_if_cut(_table(path.name, "", rows, lines, sha256, str(path)), text, rows[-1])]
+
+
+def _held_if_cut(table: SourceTable, text: str, last: list[str]) -> SourceTable:
+    """A last line without an end and with fewer cells than the heading was cut: its last cell may be half of what was written."""
+    if text.endswith(("\n", "\r")) or len(last) >= table.cells.shape[1] or table.cells.empty:
+        return table
+    return replace(table, misshapen={**table.misshapen, len(table.cells) - 1: tuple(last)})
 
 
 def decode(content: bytes, where: str) -> str:
@@ -124,7 +133,8 @@ def find_delimiter(text: str) -> str:
     best, score = ",", (0.0, False, 0)
     for delimiter in DELIMITERS:
         try:
-            sample = list(islice(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter), 50))
+            # fifty rows, or what a very wide file has in its first characters
+            sample = list(islice(csv.reader(io.StringIO(text[:SAMPLE], newline=""), delimiter=delimiter), 50))
         except csv.Error:
             continue
         widths = [len(row) for row in sample if any(cell.strip() for cell in row)]
@@ -142,6 +152,7 @@ def _parse(text: str, where: str) -> tuple[list[list[str]], list[int]]:
     rows, lines, start = [], [], 1
     try:
         for row in reader:
+            refuse_wide(len(row), f"{where}, line {start}")
             if max(map(len, row), default=0) > LONGEST_CELL:
                 raise csv.Error(f"a cell is longer than {LONGEST_CELL} characters")
             rows.append(row)
@@ -157,6 +168,8 @@ def _read_workbook(path: Path, content: bytes, sha256: str) -> list[SourceTable]
     import python_calamine
 
     try:
+        if content.startswith(ZIPPED):
+            refuse_huge_workbook(content, str(path))
         book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(content))
         sheets = [(name, book.get_sheet_by_name(name).to_python(skip_empty_area=False)) for name in _sheets_with_cells(book)]
         errors = _error_cells(content)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -77,7 +77,7 @@ class Cell:
     recode: dict[str, str] = field(default_factory=dict)
     others: str | None = None
     case: str = ""
-    part: re.Pattern[str] | None = None
+    part: Any = None
     missing: tuple[str, ...] = ()
     before: str = ""
     after: str = ""

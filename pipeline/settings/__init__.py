@@ -45,6 +45,8 @@ TAXON_DEFAULTS: dict[str, Any] = {
 }
 DETECTION = "detection"
 COMMON_NAME = "common_name"
+# Names that Windows keeps for devices: "Naming Files, Paths, and Namespaces", Microsoft
+DEVICE_NAMES = {"CON", "PRN", "AUX", "NUL", *(f"{port}{number}" for port in ("COM", "LPT") for number in range(10))}
 
 
 @dataclass(frozen=True)
@@ -256,6 +258,8 @@ def _taxon(entry: dict[str, Any], where: str) -> dict[str, Any]:
             raise RillbookError(f"taxon {word} {row[word]!r} must be a text in quote marks.", "Mend it.", where)
     if not re.fullmatch(r"[A-Za-z0-9_.-]+", row["code"]):
         raise RillbookError(f"taxon code {row['code']!r} may hold letters, digits, _ . and - only.", "Mend it.", where)
+    if not re.search(r"[A-Za-z0-9]", row["code"]) or row["code"].endswith(".") or row["code"].split(".")[0].upper() in DEVICE_NAMES:
+        raise RillbookError(f"taxon code {row['code']!r} cannot be part of a file's name everywhere.", "Choose another code.", where)
     where = f"{where}, taxon {row['code']}"
     aliases = row["aliases"] if isinstance(row["aliases"], list) else [row["aliases"]]
     if not all(isinstance(alias, str) for alias in aliases):
