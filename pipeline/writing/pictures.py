@@ -124,7 +124,7 @@ def png_bytes(drawing: Drawing, dots_per_inch: int) -> bytes:
         if stroke:
             for part in _dashes(course, one.dash, times) if one.dash else [course]:
                 pen.line(part, fill=stroke, width=width, joint="curve")
-    picture = fine.resize(size, Image.Resampling.BOX)
+    picture = fine.reduce(FINER)
     pen = ImageDraw.Draw(picture)
     for said in drawing.words:
         font = ImageFont.truetype(_font(), round(said.size * scale)) if _font() else ImageFont.load_default(said.size * scale)
