@@ -1,4 +1,4 @@
-"""What to record on: the form, the paper sheet and the workbook of one book, written together."""
+"""What to record on: the forms, the paper sheet and the workbook of one book, written together."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from pathlib import Path
 
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
-from pipeline.entry import form, paper, workbook
+from pipeline.entry import form, paper, tank_form, workbook
 from pipeline.publishing.public_book import public_title
 from pipeline.settings import read_settings
 from pipeline.writing.files import PRIVATE
 
 
 def write_sheets(folder: Path) -> list[Path]:
-    """Write the form, the paper sheet and the workbook under the book's `out/private/`: they know its sites.
+    """Write the form, the log of the enclosures, the paper sheet and the workbook under the book's `out/private/`: they know its sites.
 
     Parameters
     ----------
@@ -40,6 +40,7 @@ def write_sheets(folder: Path) -> list[Path]:
     out = folder / "out" / PRIVATE
     return [
         form.write(out, settings, known, title),
+        tank_form.write(out, settings, known, title),
         paper.write(out, headed, known),
         workbook.write_workbook(out / workbook.FILE, headed, known),
     ]

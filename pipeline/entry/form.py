@@ -3,33 +3,24 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Mapping
-from dataclasses import asdict
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from pipeline.checking.animals import MEASURED_TO, SEXES
-from pipeline.checking.nearest import ALIKE
-from pipeline.reading.units import SPELLINGS, UNITS
-from pipeline.reading.values import NOTHING
+from pipeline.entry.page_parts import SHARED_SCRIPTS, assembled, code_lists, common_data, field_words, rule_words, shown_fields
 from pipeline.settings import Area, Settings
 from pipeline.writing.files import write_files
-from pipeline.writing.page import render
-from schemas.fields import Field
 from schemas.rule_figures import READINGS_ALIKE_C, SEASON_ALIKE_C, SEASON_DAYS, SEASON_VISITS
-from schemas.rules import COOL, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C, Rule
-from schemas.tables import fields
+from schemas.rules import COOL, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C
 from schemas.vocabulary import EGGS, vocabulary
 
 FILE = "form.html"
 TABLES = ("sites", "visits", "finds", "availability")
 SCRIPTS = (
-    "draft.js", "values.js", "rules.js", "repairs.js", "codes.js", "fields.js", "offers.js", "evening.js", "rows.js", "finds.js", 
-    "readback.js", "saving.js", "opening.js", "page.js",
+    "draft.js", *SHARED_SCRIPTS, "offers.js", "evening.js", "rows.js", "finds.js", "readback.js", "saving.js", "opening.js", "page.js",
 )  # fmt: skip
 EVENING = {
     "first": ("protocol", "observer_count", "thermometer_accuracy_c", "target_taxa"),
@@ -93,19 +84,8 @@ def form_page(settings: Settings, known: Mapping[str, pd.DataFrame], title: str 
     str
         One HTML page that asks for nothing else; the same text for the same book. It names the book's sites: it is not for others.
     """
-    from markupsafe import Markup
-
-    folder = resources.files("pipeline.entry").joinpath("templates", "form")
-    parts = {name: folder.joinpath(name).read_text(encoding="utf-8") for name in ("form.css", *SCRIPTS)}
-    return render(
-        "entry",
-        "form/form.html",
-        title=settings.title if title is None else title,
-        invented=settings.invented,
-        style=Markup(parts["form.css"]),
-        script=Markup("".join(parts[name] for name in SCRIPTS)),
-        data=Markup(_in_script(form_data(settings, known))),
-    )
+    heading = settings.title if title is None else title
+    return assembled("form.html", SCRIPTS, form_data(settings, known), title=heading, invented=settings.invented)
 
 
 def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
@@ -120,12 +100,13 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
         those that are data), ``rule_ids`` (in order), ``joined`` (what the check knows beside a row), ``book`` (a word by which the
         browser keeps this book's draft apart).
     """
-    lists = {name: [[code, row["definition"]] for code, row in vocabulary(name).items()] for name in _vocabularies()}
-    lists["taxa"] = [[str(row.code), str(row.scientific_name)] for row in settings.taxa.itertuples()]
+    shown = {table: shown_fields(table, FIRST[table], MADE_HERE.get(table, ())) for table in TABLES}
+    lists = code_lists((one for each in shown.values() for one in each), settings)
     lists["sites"] = [[str(row.site_id), _site_words(row)] for row in known["sites"].sort_values("site_id").itertuples()]
-    lists["yes_no"] = [["yes", "Yes"], ["no", "No"]]
+    common = common_data(settings)
     return {
-        "tables": {table: [_field(one) for one in _shown(table)] for table in TABLES},
+        **common,
+        "tables": {table: [field_words(one) for one in each] for table, each in shown.items()},
         "codes": lists,
         "areas": [_area(area) for area in settings.areas],
         "visits": sorted(str(one) for one in known["visits"]["visit_id"]),
@@ -136,17 +117,14 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
         "carried": CARRIED,
         "made_here": MADE_HERE,
         "near_duplicate_in": list(NEAR_DUPLICATE_IN),
-        "units": UNITS,
-        "spellings": SPELLINGS,
-        "nothing": sorted({token.lower() for token in NOTHING}),
-        "rules": _rules(),
+        "rules": rule_words(TABLES),
         "rule_ids": [rule.id for rule in RULES if rule.table in TABLES],
         "figures": {
+            **common["figures"],
             "warm": WARM_C,
             "long": LONG_MINUTES,
             "mass": MASS_PER_SVL3,
             "alike": READINGS_ALIKE_C,
-            "codes_alike": ALIKE,
             "measured_to": MEASURED_TO,
             "sexes": SEXES,
             "season": {"days": SEASON_DAYS, "visits": SEASON_VISITS, "alike": SEASON_ALIKE_C},
@@ -154,9 +132,7 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
         "seasons": _seasons(known["visits"]),
         "joined": {"cool_stream_book": bool(settings.taxa["group"].isin(COOL).any())},
         "eggs": EGGS,
-        "taxa": [_taxon(row) for row in settings.taxa.itertuples()],
         "media": {code: row["medium"] for code, row in vocabulary("microhabitat").items()},
-        "time_zone": settings.time_zone,
         "book": hashlib.sha256(settings.title.encode()).hexdigest()[:12],
     }
 
@@ -164,46 +140,6 @@ def form_data(settings: Settings, known: Mapping[str, pd.DataFrame]) -> dict[str
 def _stages_by_use() -> list[str]:
     stages = vocabulary("life_stage")
     return sorted(stages, key=lambda code: int(stages[code]["card_order"] or len(stages) + 1))
-
-
-def _shown(table: str) -> list[Field]:
-    first = FIRST[table]
-    kept = [one for one in fields(table).values() if not one.derived and one.name not in MADE_HERE.get(table, ())]
-    return sorted(kept, key=lambda one: first.index(one.name) if one.name in first else len(first))
-
-
-def _vocabularies() -> list[str]:
-    return sorted({one.vocabulary for table in TABLES for one in _shown(table) if one.vocabulary})
-
-
-def _field(one: Field) -> dict[str, Any]:
-    return {
-        "name": one.name,
-        "title": one.title,
-        "meaning": one.meaning,
-        "unit": one.unit,
-        "kind": one.kind,
-        "required": one.required,
-        "possible": one.possible,
-        "expected": one.expected,
-        "codes": one.vocabulary or one.refers_to or ("yes_no" if one.kind == "yes_no" else ""),
-        "at_least": one.at_least,
-    }
-
-
-def _rules() -> dict[str, dict[str, Any]]:
-    """Words of the rules that the page can look at by itself, by id."""
-    return {
-        rule.id: {"table": rule.table, "fields": rule.fields, "message": rule.message, "remedy": rule.remedy, **_when(rule)}
-        for rule in RULES
-        if rule.table in TABLES
-    }
-
-
-def _when(rule: Rule) -> dict[str, Any]:
-    if rule.among:
-        return {"among": asdict(rule.among)}
-    return {"when": [asdict(one) for one in rule.when]} if rule.when else {}
 
 
 def _seasons(visits: pd.DataFrame) -> dict[str, list[list[float]]]:
@@ -217,30 +153,9 @@ def _seasons(visits: pd.DataFrame) -> dict[str, list[list[float]]]:
     }
 
 
-def _taxon(row: Any) -> dict[str, Any]:
-    numbers = {
-        name: None if pd.isna(value) else float(value)
-        for name, value in (("taxon_overlap_low", row.overlap_svl_low_mm), ("taxon_overlap_high", row.overlap_svl_high_mm))
-    }
-    aliases = [alias for alias in str(row.aliases or "").split("|") if alias]
-    return {"code": row.code, "aliases": aliases, "cool": row.group in COOL, "taxon_paedomorphic": bool(row.paedomorphic), **numbers}
-
-
 def _site_words(row: Any) -> str:
     return "; ".join(str(part) for part in (row.site_name, row.waterbody) if isinstance(part, str) and part)
 
 
 def _area(area: Area) -> dict[str, Any]:
     return {"kind": area.kind, "numbers": list(area.numbers)}
-
-
-def _in_script(value: Any) -> str:
-    """JSON that no text in it can lead out of its script element."""
-    text = json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
-    return (
-        text.replace("<", "\\u003c")
-        .replace(">", "\\u003e")
-        .replace("&", "\\u0026")
-        .replace("\u2028", "\\u2028")
-        .replace("\u2029", "\\u2029")
-    )

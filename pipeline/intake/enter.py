@@ -7,7 +7,7 @@ import os
 import secrets
 import socket
 import threading
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 # Ports that the assigned numbers leave to anybody: IANA, RFC 6335, section 6.
 FREE_PORTS = range(49152, 65536)
+TANK_PATH = "/tank"
 
 
 def serve(folder: Path, port: int | None = None, say: Callable[[str], None] = print) -> None:
@@ -55,9 +56,11 @@ def serve(folder: Path, port: int | None = None, say: Callable[[str], None] = pr
 
         def ready() -> None:
             say(f"The form is at http://{HERE}:{number}/?token={token}")
-            say("Open this address in a browser on this computer; nobody else can. Ctrl-C ends it.")
+            log = f"http://{HERE}:{number}{TANK_PATH}?token={token}"
+            say(f"Open this address in a browser on this computer; nobody else can. The log of the enclosures: {log}. Ctrl-C ends it.")
 
-        app = make_app(folder, token, number, lambda: form_of(folder), ready)
+        pages = {"/": lambda: form_of(folder), TANK_PATH: lambda: tank_log_of(folder)}
+        app = make_app(folder, token, number, pages, ready)
         server = uvicorn.Server(
             uvicorn.Config(
                 app, http="h11", ws="none", lifespan="on", loop="asyncio", log_config=None, log_level="error", access_log=False,
@@ -105,8 +108,18 @@ def form_of(folder: Path) -> str:
     return form_page(settings, known, public_title(settings, known))
 
 
-def make_app(folder: Path, token: str, port: int, page: Callable[[], str], ready: Callable[[], None]) -> ASGIApp:
-    """The application: ``GET /``, ``POST /check``, ``POST /load``; every request is looked at before anything is done.
+def tank_log_of(folder: Path) -> str:
+    """The page of the enclosures' log of a book."""
+    from pipeline.entry.tank_form import tank_page
+
+    settings = read_settings(folder)
+    with open_book(folder) as connection:
+        known = known_rows(connection)
+    return tank_page(settings, known, public_title(settings, known))
+
+
+def make_app(folder: Path, token: str, port: int, pages: Mapping[str, Callable[[], str]], ready: Callable[[], None]) -> ASGIApp:
+    """The application: a ``GET`` for each page, ``POST /check``, ``POST /load``; every request is looked at before anything is done.
 
     Parameters
     ----------
@@ -116,8 +129,8 @@ def make_app(folder: Path, token: str, port: int, page: Callable[[], str], ready
         What a request must know: in the address for the page, in a header for the rest.
     port : int
         Port of the address at which it is served.
-    page : callable
-        Makes the page.
+    pages : mapping
+        What makes each page, by its path.
     ready : callable
         Told when requests are answered, and Ctrl-C is seen to.
 
@@ -150,7 +163,7 @@ def make_app(folder: Path, token: str, port: int, page: Callable[[], str], ready
         def make() -> Response:
             with one_at_a_time:
                 try:
-                    text = with_token(page(), token)
+                    text = with_token(pages[request.url.path](), token)
                 except RillbookError as problem:
                     return Response(str(problem), 503, media_type="text/plain")
             return HTMLResponse(text, headers={"Content-Security-Policy": policy_for(text)})
@@ -181,7 +194,7 @@ def make_app(folder: Path, token: str, port: int, page: Callable[[], str], ready
         ready()
         yield
 
-    routes = [Route("/", form), Route("/check", check, methods=["POST"]), Route("/load", load, methods=["POST"])]
+    routes = [*(Route(path, form) for path in pages), Route("/check", check, methods=["POST"]), Route("/load", load, methods=["POST"])]
     app = Starlette(routes=routes, exception_handlers={Refused: refused}, lifespan=lifespan)
     return guarded(app, token, port, refused)
 

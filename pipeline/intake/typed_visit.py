@@ -1,4 +1,4 @@
-"""What becomes of a visit that was typed in: kept as a file, checked like any other, loaded into the book, each fault at its cell."""
+"""What becomes of a visit or a log that was typed in: kept as a file, checked and loaded like any other, each fault at its cell."""
 
 from __future__ import annotations
 
@@ -27,7 +27,10 @@ WHERE = "the survey"
 SHOWN = 5
 IN_BOOK = "in_book"
 OTHER_CODE = "If it is another visit or find, give it a code of its own."
-ONE = {"sites": "site", "visits": "visit", "finds": "find", "availability": "point"}
+ONE = {
+    "sites": "site", "visits": "visit", "finds": "find", "availability": "point", "enclosures": "enclosure", "loggers": "logger",
+    "water_tests": "water test", "husbandry_events": "event",
+}  # fmt: skip
 
 
 def check_document(folder: Path, document: Any) -> dict[str, Any]:
@@ -118,7 +121,7 @@ def _told(report: Report) -> str:
 
 
 def keep(folder: Path, document: dict[str, Any]) -> tuple[Path, bool]:
-    """Write a document to a file under ``surveys/``, named after its visit; none is ever written over.
+    """Write a document to a file under ``surveys/``, named after its visit or enclosure; none is ever written over.
 
     Parameters
     ----------
@@ -138,10 +141,10 @@ def keep(folder: Path, document: dict[str, Any]) -> tuple[Path, bool]:
         It cannot be written.
     """
     content = (json.dumps({**document, "version": int(VERSION)}, ensure_ascii=False, indent=1) + "\n").encode()
-    first = (document.get("visits") or [{}])[0]
-    words = [re.sub(r"[^A-Za-z0-9-]+", "-", str(first.get(name) or "")).strip("-")[:40] for name in ("visit_date", "visit_id")]
+    kind, first, named = _named(document)
+    words = [re.sub(r"[^A-Za-z0-9-]+", "-", str(first.get(name) or "")).strip("-")[:40] for name in named]
     # the word in front keeps a code such as NUL from being a name that some systems refuse
-    stem, number = "_".join(["visit", *filter(None, words)]), 1
+    stem, number = "_".join([kind, *filter(None, words)]), 1
     try:
         (folder / FOLDER).mkdir(exist_ok=True)
         while (path := folder / FOLDER / (f"{stem}-{number}.json" if number > 1 else f"{stem}.json")).exists():
@@ -153,6 +156,15 @@ def keep(folder: Path, document: dict[str, Any]) -> tuple[Path, bool]:
         remedy = "Leave the page open: it still holds everything. Free some space or check the rights of the folder, and send it again."
         raise RillbookError(f"what you typed could not be kept ({problem.strerror}).", remedy, str(folder / FOLDER)) from None
     return path, True
+
+
+def _named(document: dict[str, Any]) -> tuple[str, dict[str, Any], tuple[str, ...]]:
+    """What a document's file is called after: a word, a row, and fields of that row."""
+    if not document.get("visits"):
+        for table, day in (("husbandry_events", "event_date"), ("water_tests", "tested_on"), ("enclosures", "since"), ("loggers", "")):
+            if document.get(table):
+                return "tank_log", document[table][0], (day, "enclosure_id")
+    return "visit", (document.get("visits") or [{}])[0], ("visit_date", "visit_id")
 
 
 def _write(path: Path, content: bytes) -> None:

@@ -1,4 +1,4 @@
-"""The survey document: one visit as the form saves it, turned into sheets of text like any other file."""
+"""The survey document: a visit or a log of enclosures as the forms save it, turned into sheets of text like any other file."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ from schemas.tables import MODELS, fields, keys_of
 
 FORMAT, VERSION = "rillbook survey", "1"
 LISTS = ("sites", "visits", "finds", "availability")
+TANK_LISTS = ("enclosures", "loggers", "water_tests", "husbandry_events")
+ALL_LISTS = (*LISTS, *TANK_LISTS)
 CORRECTIONS = "corrections"
 CORRECTION_WORDS = ("table", "row_key", "field", "as_written", "corrected", "why", "who")
 # As in text files: what is longer was never typed.
@@ -69,11 +71,11 @@ def tables_of(document: Any, file: str, sha256: str, where: str) -> list[SourceT
         what = f"the document is of version {_shown(document.get('version'))}; this rillbook reads version {VERSION}."
         raise RillbookError(what, "Load it with the rillbook that made it, or a newer one.", where)
     for word in document:
-        if word not in ("format", "version", CORRECTIONS, *LISTS):
-            raise RillbookError(f"unknown word {word!r}.", f"Known here: {', '.join((*LISTS, CORRECTIONS))}.", where)
-    rows = {table: _rows(document.get(table, []), table, where) for table in (*LISTS, CORRECTIONS)}
+        if word not in ("format", "version", CORRECTIONS, *ALL_LISTS):
+            raise RillbookError(f"unknown word {word!r}.", f"Known here: {', '.join((*ALL_LISTS, CORRECTIONS))}.", where)
+    rows = {table: _rows(document.get(table, []), table, where) for table in (*ALL_LISTS, CORRECTIONS)}
     _refuse_odd_corrections(rows[CORRECTIONS], where)
-    filled = [table for table in LISTS if any(map(_filled, rows[table]))]
+    filled = [table for table in ALL_LISTS if any(map(_filled, rows[table]))]
     tables = [_table(table, rows[table], _columns(table, rows[table], where), file, sha256) for table in filled]
     if not tables:
         raise RillbookError("the document holds no rows.", "Fill in the form and save it again.", where)
@@ -178,7 +180,7 @@ def _refuse_odd_corrections(rows: list[dict[str, str]], where: str) -> None:
         for name in row:
             if name not in CORRECTION_WORDS:
                 raise RillbookError(f"unknown word {name!r}.", f"Known here: {', '.join(CORRECTION_WORDS)}.", at)
-        if _filled(row) and (row.get("table") not in LISTS or row.get("field") not in fields(row["table"])):
+        if _filled(row) and (row.get("table") not in ALL_LISTS or row.get("field") not in fields(row["table"])):
             what = f"{row.get('table', '')}.{row.get('field', '')} is no field that a survey document holds."
             raise RillbookError(what, "See docs/data_dictionary.md.", at)
 

@@ -24,6 +24,7 @@ from pipeline.commands import run
 from pipeline.errors import RillbookError
 from pipeline.intake import enter, request_guard
 from pipeline.intake import typed_visit as entry
+from pipeline.reading.survey_document import parse
 from schemas.tables import fields
 
 CASES = Path(__file__).parents[1] / "cases"
@@ -141,6 +142,30 @@ def test_the_page_is_told_that_it_is_served_and_is_kept_nowhere(serve: Callable[
         assert not [name for name in each if name.startswith("access-control")]
 
 
+TANK_LOG: dict[str, Any] = {
+    "format": "rillbook survey", "version": 1,
+    "enclosures": [{"enclosure_id": "T1", "taxon": "GPOR", "life_stage": "larva", "medium": "water"}],
+    "husbandry_events": [{"event_id": "log-1", "enclosure_id": "T1", "event_date": "2024-05-03", "event": "fed", "what": "worms"}],
+    "water_tests": [{"test_id": "test-1", "enclosure_id": "T1", "tested_on": "2024-05-03", "nitrate_mg_l_n": "10 mg/L NO3"}],
+}  # fmt: skip
+
+
+def test_a_log_of_enclosures_goes_into_the_book_and_is_kept_as_a_file(folder: Path) -> None:
+    document = as_sent(TANK_LOG)
+    assert entry.check_document(folder, document)["clean"]
+    answer = entry.load_document(folder, document, False)
+    assert answer["loaded"] and "1 enclosure, 1 water test, 1 event" in answer["message"], answer
+    assert kept(folder) == ["tank_log_2024-05-03_T1.json"]
+    odd = as_sent({**TANK_LOG, "husbandry_events": [{**TANK_LOG["husbandry_events"][0], "event_id": "log-2", "enclosure_id": "T9"}]})
+    answer = entry.load_document(folder, odd, False)
+    assert not answer["loaded"] and [one["field"] for one in answer["problems"] if one["table"] == "husbandry_events"] == ["enclosure_id"]
+
+
+def as_sent(document: dict[str, Any]) -> Any:
+    """A document as the server reads it from the body of a request."""
+    return parse(json.dumps(document), entry.WHERE)
+
+
 REFUSED: dict[str, tuple[int, dict[str, str | None]]] = {
     "another host": (403, {"Host": "rill.example:{port}"}),
     "a name that was made to point here": (403, {"Host": "localhost:{port}", "Origin": "http://localhost:{port}"}),
@@ -171,6 +196,14 @@ def standing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served,
     yield served, folder
     served.process.kill()
     served.process.communicate()
+
+
+def test_the_log_of_the_enclosures_has_a_page_of_its_own(standing: tuple[Served, Path]) -> None:
+    served, _ = standing
+    status, headers, text = served.ask("GET", f"/tank?token={served.token}")
+    assert status == 200 and "<h1>Log of the enclosures" in text and f'"token": "{served.token}"' in text
+    assert "'unsafe-inline'" not in headers["content-security-policy"].split("script-src")[1].split(";")[0]
+    assert served.ask("GET", "/tank")[0] == 403
 
 
 @pytest.mark.parametrize("what", REFUSED)

@@ -1,18 +1,5 @@
-// The draft: what was typed so far, kept in the browser until it is saved.
-const DATA = JSON.parse(document.getElementById("form-data").textContent);
-const SERVED = window.RILLBOOK && window.RILLBOOK.mode === "served" ? window.RILLBOOK : null;
-const KEPT_AS = "rillbook-draft-" + DATA.book;
-const store = (() => {
-  try {
-    window.localStorage.setItem(KEPT_AS + "-try", "1");
-    window.localStorage.removeItem(KEPT_AS + "-try");
-    return window.localStorage;
-  } catch (problem) {
-    return null;
-  }
-})();
-let storeIsFull = false;
-let draft = restored() || emptyDraft();
+// The draft of a visit: its rows, their codes, and the document that is made of them.
+const TABLES = ["sites", "visits", "finds", "availability"];
 
 function emptyDraft(units) {
   return {
@@ -21,75 +8,38 @@ function emptyDraft(units) {
   };
 }
 
-function row(n) {
-  // values: text as typed; unit: the unit it was typed in; sure: the text that the person said is right
-  return { n, values: {}, unit: {}, sure: {} };
+function isWhole(kept) {
+  return Array.isArray(kept.finds) && kept.visit;
 }
 
-function restored() {
-  // A second copy stands in the history of this window: under load a reload now and then came before the first copy was there.
-  const copies = [() => JSON.parse(store.getItem(KEPT_AS)), () => (window.history.state || {})[KEPT_AS]].map((read) => {
-    try {
-      return read();
-    } catch (problem) {
-      return null;
-    }
-  });
-  const whole = copies.filter((kept) => kept && Array.isArray(kept.finds) && kept.visit).sort((a, b) => (b.at || 0) - (a.at || 0));
-  return store && whole.length ? { gone: [], who: "", past: null, folded: false, open: 0, typed: false, ...whole[0] } : null;
+function holdsText() {
+  return !isEmpty(draft.visit) || draft.finds.length > 0;
 }
 
-function keep() {
-  draft.saved = false;
-  amongSeen = new Map();
-  keepQuietly();
-  readBackSoon();
+function newCodes(list) {
+  return list === "sites" && draft.site ? [(draft.site.values.site_id || "").trim()] : [];
 }
 
-if (store) {
-  // Two windows of one visit: what is typed in the one appears in the other, so that neither writes over the other.
-  window.addEventListener("storage", (event) => {
-    const other = event.key === KEPT_AS && restored();
-    if (!other) return;
-    draft = other;
-    draw();
-    say("This visit is open in another window too. Both show the same; better close one.");
-  });
-} else {
-  window.addEventListener("beforeunload", (event) => {
-    if (!draft.saved && (!isEmpty(draft.visit) || draft.finds.length)) event.preventDefault();
-  });
+function nameOf(table, one) {
+  return table === "finds" || table === "availability" ? `${WORDS[table]} ${one.n}` : WORDS[table];
 }
 
-function keepQuietly() {
-  if (!store) return;
-  draft.at = Date.now();
-  try {
-    window.history.replaceState({ [KEPT_AS]: draft }, "");
-  } catch (problem) {
-    // some browsers take only so many of these a minute
-  }
-  try {
-    store.setItem(KEPT_AS, JSON.stringify(draft));
-    storeIsFull = false;
-  } catch (problem) {
-    if (!storeIsFull) say("The browser's storage is full: this draft is not kept. Save it to a file now.");
-    storeIsFull = true;
-  }
+function isMade(table, field) {
+  return field.name === "visit_id" && Boolean(visitCode());
+}
+
+function giveCodes() {
+  draft.code = visitCode();
+}
+
+function fileName() {
+  return `visit_${draft.code || "without_code"}.json`;
 }
 
 function rowsOf(table) {
   if (table === "visits") return [draft.visit];
   if (table === "sites") return draft.site ? [draft.site] : [];
   return draft[table];
-}
-
-function fieldOf(table, name) {
-  return DATA.tables[table].find((field) => field.name === name);
-}
-
-function isEmpty(one) {
-  return Object.values(one.values).every((text) => !text.trim());
 }
 
 function visitCode() {
@@ -112,46 +62,13 @@ function codeOf(table, one) {
   return visitCode() + (table === "finds" ? "-" : "-p") + String(one.n).padStart(2, "0");
 }
 
-function textOf(field, one) {
-  // A number in the unit that the tables do not keep carries its unit along; everything else is written as it was typed.
-  // Every form of number that is read later counts, or 50. in °F would be taken in as 50 °C.
-  const text = (one.values[field.name] || "").trim();
-  const unit = one.unit[field.name];
-  return !Number.isNaN(bareNumber(text)) && unit && unit !== keptUnit(field) ? text + " " + unit : text;
-}
-
-function keptUnit(field) {
-  return field.unit === "°C" ? "C" : field.unit;
-}
-
-function unitFor(field) {
-  // Unit that the person chose for the numbers of a field; empty where there is no choice.
-  if (field.unit === "°C" && field.name !== "thermometer_accuracy_c") return draft.units.temp;
-  if (field.unit === "mm") return draft.units.length;
-  return "";
-}
-
 function documentNow() {
-  const texts = (table, one) => {
-    const found = {};
-    for (const field of DATA.tables[table]) {
-      const text = textOf(field, one);
-      if (text) found[field.name] = text;
-    }
-    return found;
-  };
   const made = { format: "rillbook survey", version: 1 };
-  if (draft.site && !isEmpty(draft.site)) made.sites = [texts("sites", draft.site)];
-  made.visits = [{ ...texts("visits", draft.visit), visit_id: visitCode() }];
+  if (draft.site && !isEmpty(draft.site)) made.sites = [textsOf("sites", draft.site)];
+  made.visits = [{ ...textsOf("visits", draft.visit), visit_id: visitCode() }];
   for (const [table, key] of [["finds", "find_id"], ["availability", "point_id"]]) {
     const rows = draft[table].filter((one) => !isEmpty(one));
-    if (rows.length) made[table] = rows.map((one) => ({ ...texts(table, one), [key]: codeOf(table, one), visit_id: visitCode() }));
+    if (rows.length) made[table] = rows.map((one) => ({ ...textsOf(table, one), [key]: codeOf(table, one), visit_id: visitCode() }));
   }
-  const told = [];
-  for (const { table, n, field, as_written, corrected, why, who } of draft.corrections) {
-    const one = rowsOf(table).find((other) => other.n === n);
-    if (one) told.push({ table, row_key: codeOf(table, one), field, as_written, corrected, why, who: who || draft.who });
-  }
-  if (told.length) made.corrections = told;
-  return made;
+  return { ...made, ...correctionsNow() };
 }

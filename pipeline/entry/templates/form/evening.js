@@ -39,6 +39,10 @@ function showEvening() {
   showSites();
 }
 
+function summarise() {
+  showEvening();
+}
+
 function foldEvening(isFolded) {
   draft.folded = isFolded;
   keep();

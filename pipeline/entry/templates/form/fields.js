@@ -1,17 +1,4 @@
-// One field of one row: its label, its unit, its input, and what is said of it.
-function element(tag, attributes, ...children) {
-  const made = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes || {})) made.setAttribute(name, value);
-  made.append(...children);
-  return made;
-}
-
-function button(words, action, attributes) {
-  const made = element("button", { type: "button", ...attributes }, words);
-  made.addEventListener("click", action);
-  return made;
-}
-
+// One field of one row: its label, its unit, its input, what is offered for it and what is said of it.
 const idOf = (table, one, name) => `${table}-${one.n}-${name}`;
 const SAYS_UNIT = { C: "°C", F: "°F" };
 
@@ -82,15 +69,10 @@ function take(table, field, one, text) {
   const unit = unitFor(field);
   if (text.trim() && unit) one.unit[field.name] = unit;
   else delete one.unit[field.name];
-  if (table === "finds" && field.name === "life_stage") warnOfEggs(one);
   keep();
   refresh(table, one, field.name, true);
   refreshOffers(table, one);
-  if (table === "finds") {
-    refreshUsual(one);
-    listFinds();
-  }
-  if (EVENING_FIELDS.includes(field.name) || field.name === "site_id") showEvening();
+  changed(table, field, one);
   askServer();
 }
 
@@ -168,7 +150,7 @@ function refreshOther(table, one, name) {
 }
 
 function unitWords(field, one) {
-  const unit = one.unit[field.name] || unitFor(field) || field.unit;
+  const unit = one.unit[field.name] || unitFor(field) || (kitOf(field) ? "" : field.unit);
   return unit ? `(${SAYS_UNIT[unit] || unit})` : "";
 }
 
@@ -212,7 +194,7 @@ function askWho(table, one, repair) {
     draft.who = input.value.trim();
     document.getElementById("who").value = draft.who;
     keep();
-    showEvening();
+    summarise();
     mend(table, one, repair);
   };
   input.addEventListener("keydown", (event) => {
@@ -253,11 +235,32 @@ function focusOn(table, one, name) {
   if (!input) return;
   const more = input.closest(".more");
   if (more && more.hidden) more.dispatchEvent(new CustomEvent("unfold"));
-  if (draft.folded && input.closest("#evening")) {
-    draft.folded = false;
-    showEvening();
-  }
-  if (table === "finds" && draft.open !== one.n) openFind(one.n);
-  if (input.offsetParent === null && input.closest(".brief")) input.closest(".brief").classList.remove("brief");
+  bringOut(table, one, input);
   input.focus();
+}
+
+function offerRow(table, field, one) {
+  const row = element("div", { class: "offers" });
+  showOffers(row, table, field, one);
+  return row;
+}
+
+function showOffers(row, table, field, one) {
+  const chosen = (one.values[field.name] || "").trim(), offers = offersFor(table, field, one);
+  const sign = JSON.stringify([offers, chosen]);
+  if (row.dataset.sign === sign) return;
+  row.dataset.sign = sign;
+  row.replaceChildren(
+    ...offers.map(([text, words]) =>
+      button(words, () => fill(table, one, field.name, text), { tabindex: "-1", "aria-pressed": String(chosen === text), "aria-label": `${field.title}: ${words}` }),
+    ),
+  );
+}
+
+function refreshOffers(table, one) {
+  for (const field of DATA.tables[table]) {
+    const box = document.querySelector(`[data-table="${table}"][data-n="${one.n}"][data-field="${field.name}"]`);
+    const row = box && box.querySelector(".offers");
+    if (row) showOffers(row, table, field, one);
+  }
 }

@@ -1,6 +1,5 @@
 // Finds on a small screen: a line each, and one of them open.
 const isSmall = () => window.matchMedia("(max-width: 40rem)").matches;
-const byThumb = () => window.matchMedia("(pointer: coarse)").matches;
 
 function onLand(one) {
   return ["land", "edge", "surface"].includes(DATA.media[letters((one.values.microhabitat || "").trim())]);

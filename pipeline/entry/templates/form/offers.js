@@ -27,29 +27,3 @@ function minutesBetween() {
   const [start, end] = ["start_time", "end_time"].map((name) => clockOf(draft.visit.values[name] || ""));
   return bothThere(start, end) && start !== end ? [String(later(start, end))] : [];
 }
-
-function offerRow(table, field, one) {
-  const row = element("div", { class: "offers" });
-  showOffers(row, table, field, one);
-  return row;
-}
-
-function showOffers(row, table, field, one) {
-  const chosen = (one.values[field.name] || "").trim(), offers = offersFor(table, field, one);
-  const sign = JSON.stringify([offers, chosen]);
-  if (row.dataset.sign === sign) return;
-  row.dataset.sign = sign;
-  row.replaceChildren(
-    ...offers.map(([text, words]) =>
-      button(words, () => fill(table, one, field.name, text), { tabindex: "-1", "aria-pressed": String(chosen === text), "aria-label": `${field.title}: ${words}` }),
-    ),
-  );
-}
-
-function refreshOffers(table, one) {
-  for (const field of DATA.tables[table]) {
-    const box = document.querySelector(`[data-table="${table}"][data-n="${one.n}"][data-field="${field.name}"]`);
-    const row = box && box.querySelector(".offers");
-    if (row) showOffers(row, table, field, one);
-  }
-}

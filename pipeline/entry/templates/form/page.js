@@ -1,36 +1,4 @@
 // The page comes alive.
-function say(words, doing, action) {
-  const line = document.getElementById("say");
-  line.replaceChildren(element("span", {}, words));
-  if (doing) {
-    line.append(
-      button(doing, () => {
-        line.replaceChildren();
-        action();
-      }),
-    );
-  }
-}
-
-function chooseUnits(block) {
-  for (const [name, what] of [["unit-temp", "temp"], ["unit-length", "length"]]) {
-    block.querySelectorAll(`input[name=${name}]`).forEach((choice) =>
-      choice.addEventListener("change", () => {
-        draft.units[what] = choice.value;
-        keep();
-        showEvening();
-        for (const table of Object.keys(DATA.tables)) {
-          for (const one of rowsOf(table)) DATA.tables[table].forEach((field) => refresh(table, one, field.name, true));
-        }
-      }),
-    );
-  }
-}
-
-function on(id, action) {
-  document.getElementById(id).addEventListener("click", action);
-}
-
 lapse();
 draw();
 on("add-find", () => add("finds"));

@@ -83,30 +83,7 @@ function readBack() {
   const answers = empty.filter(([, table]) => table === "visits").flatMap(([, , , name]) => answersFor(name).map(([text, words]) => [name, text, words]));
   if (answers.length) parts.push(element("div", { class: "repairs" }, ...answers.map(([name, text, words]) => button(words, () => fill("visits", draft.visit, name, text), { tabindex: "-1" }))));
   const asked = openQuestions();
+  for (const [before, one] of twins()) asked.push([`Finds ${before.n} and ${one.n} are alike`, "finds", one, DATA.first.finds[0]]);
   if (asked.length) parts.push(element("p", { class: "told sure" }, "To look at: ", ...asked.flatMap(([words, table, one, name], at) => [at ? " · " : "", linkTo(words, table, one, name)])));
   box.replaceChildren(...parts);
-}
-
-function openQuestions() {
-  const found = [];
-  for (const table of Object.keys(DATA.tables)) {
-    for (const one of rowsOf(table)) {
-      const name = table === "finds" || table === "availability" ? `${WORDS[table]} ${one.n}, ` : "";
-      for (const field of DATA.tables[table]) {
-        const against = judged(table, field, one);
-        if (against) found.push([`${name}${field.title}`, table, one, field.name]);
-      }
-    }
-  }
-  for (const [before, one] of twins()) found.push([`Finds ${before.n} and ${one.n} are alike`, "finds", one, DATA.first.finds[0]]);
-  return found;
-}
-
-function linkTo(words, table, one, name) {
-  const link = element("a", { href: "#" + idOf(table, one, name), tabindex: "-1" }, words);
-  link.addEventListener("click", (event) => {
-    event.preventDefault();
-    focusOn(table, one, name);
-  });
-  return link;
 }

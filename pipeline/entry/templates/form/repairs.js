@@ -44,12 +44,12 @@ function yearOffers(one) {
   return [{ words: `It was this year: ${moved}`, changes: [["visit_date", moved]], why: "the year before was written" }];
 }
 
-// --- codes of sites
+// --- codes of sites and enclosures
 const foldCode = (code) => code.toLowerCase().replace(/[\W_]+/g, "");
 
-function nearestSites(text) {
+function nearestCodes(list, text) {
   // those that are the same but for case, spaces and signs, else those spelled most alike; as when a file is loaded
-  const known = DATA.codes.sites.map(([code]) => code).filter((code) => code !== text).sort(), asked = foldCode(text);
+  const known = DATA.codes[list].map(([code]) => code).filter((code) => code !== text).sort(), asked = foldCode(text);
   const same = known.filter((code) => foldCode(code) === asked);
   if (same.length) return same.slice(0, 3);
   const rated = known.map((code) => [likeness(asked, foldCode(code)), code]).filter(([share]) => share >= DATA.figures.codes_alike);
@@ -67,6 +67,7 @@ function likeness(a, b) {
   return a.length + b.length ? (2 * row[b.length]) / (a.length + b.length) : 1;
 }
 
-function siteOffers(text) {
-  return nearestSites(text).map((code) => ({ words: `It is ${code}`, changes: [["site_id", code]], why: "the code of the site was mistyped" }));
+function codeOffers(field, text) {
+  const what = field.codes === "sites" ? "site" : "enclosure", why = `the code of the ${what} was mistyped`;
+  return nearestCodes(field.codes, text).map((code) => ({ words: `It is ${code}`, changes: [[field.name, code]], why }));
 }

@@ -36,6 +36,24 @@ function card(table, one, words) {
   return made;
 }
 
+function changed(table, field, one) {
+  if (table === "finds" && field.name === "life_stage") warnOfEggs(one);
+  if (table === "finds") {
+    refreshUsual(one);
+    listFinds();
+  }
+  if (EVENING_FIELDS.includes(field.name) || field.name === "site_id") showEvening();
+}
+
+function bringOut(table, one, input) {
+  if (draft.folded && input.closest("#evening")) {
+    draft.folded = false;
+    showEvening();
+  }
+  if (table === "finds" && draft.open !== one.n) openFind(one.n);
+  if (input.offsetParent === null && input.closest(".brief")) input.closest(".brief").classList.remove("brief");
+}
+
 function whoBox() {
   const input = element("input", { type: "text", id: "who", autocomplete: "off" });
   input.value = draft.who;

@@ -79,7 +79,7 @@ function toldAmong(said) {
 // What the check knows beside a row, as far as this page can know it.
 function joinedTo(table, one) {
   if (table === "visits") return { days_ago: daysAgo(one), season_apart_c: seasonApart(one), year_apart: null };
-  if (table === "sites") return { code_alike: nearestSites(one.values.site_id || "").some((code) => foldCode(code) === foldCode(one.values.site_id || "")) };
+  if (table === "sites") return { code_alike: nearestCodes("sites", one.values.site_id || "").some((code) => foldCode(code) === foldCode(one.values.site_id || "")) };
   if (table !== "finds") return {};
   const mark = valueOf("finds", one, "animal_id"), others = draft.finds.filter((each) => each !== one);
   const known = mark === null ? [] : others.filter((each) => valueOf("finds", each, "animal_id") === mark);
@@ -147,10 +147,10 @@ function brokenBy(table, one) {
   });
 }
 
-// The field at which a rule is told: the first of its fields, or where that is empty the first that is filled in.
+// The field at which a rule is told: the first of its fields that is filled in; where it is about one that is empty, the field that asks for it.
 function toldAt(id, one) {
-  const { fields } = DATA.rules[id];
-  return fields.find((name) => !isNothing(one.values[name] || "")) || fields[0];
+  const { fields, when } = DATA.rules[id], filled = (name) => !isNothing(one.values[name] || "");
+  return fields.find(filled) || (when || []).map((each) => each.field).find(filled) || fields[0];
 }
 
 function crossed(table, field, one) {

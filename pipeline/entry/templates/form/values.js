@@ -51,13 +51,18 @@ function angleOf(field, text) {
   return found[2] === "-" || (letter && letter === letters[1]) ? -degrees : degrees;
 }
 
+function kitOf(field) {
+  // units of a number whose unit must be chosen, or nothing
+  return (DATA.kit || {})[field.name];
+}
+
 function shown(value) {
   return String(Math.round(value * 100) / 100).replace("-", "−");
 }
 
 function span(field, bounds, unit) {
   const back = unit === "F" ? (x) => x * 1.8 + 32 : unit === "cm" ? (x) => x / 10 : (x) => x;
-  const word = unit === "F" ? "°F" : unit === "C" ? "°C" : unit || field.unit;
+  const word = unit === "F" ? "°F" : unit === "C" ? "°C" : kitOf(field) ? field.unit : unit || field.unit;
   return `${shown(back(bounds[0]))} to ${shown(back(bounds[1]))}${word ? " " + word : ""}`;
 }
 
@@ -90,8 +95,9 @@ function judgedName(table, field, text) {
   const folded = text.toLowerCase();
   if (field.codes === "taxa" && DATA.taxa.some((taxon) => [taxon.code, ...taxon.aliases].some((word) => word.toLowerCase() === folded))) return null;
   if (field.codes === "taxa") return { stop: "This taxon is not in the book. Type a few letters and choose." };
-  if (draft.site && (draft.site.values.site_id || "").trim() === text) return null;
-  return { stop: "The book knows no such site.", newSite: true, repairs: table === "visits" ? siteOffers(text) : [] };
+  if (newCodes(field.codes).includes(text)) return null;
+  const isSite = field.codes === "sites", repairs = !isSite || table === "visits" ? codeOffers(field, text) : [];
+  return { stop: `The book knows no such ${isSite ? "site" : "enclosure"}.`, newSite: isSite, repairs };
 }
 
 function judgedDay(field, text) {
@@ -118,6 +124,8 @@ function clockOf(text) {
 function judgedNumber(table, field, one, text) {
   const unit = one.unit[field.name] || "", value = numberOf(field, text, unit);
   if (Number.isNaN(value)) return { stop: "A number is needed." };
+  // kits show the ion or its nitrogen: which one is never guessed
+  if (kitOf(field) && !unit && !Number.isNaN(bareNumber(text))) return { stop: `Which does your kit show: ${kitOf(field).join(" or ")}? Choose it.` };
   if (field.kind === "whole" && !Number.isInteger(value)) return { stop: "A whole number is needed." };
   const repairs = repairsFor(table, field, one, value, unit);
   const outside = (bounds) => bounds && (value < bounds[0] || value > bounds[1]);
