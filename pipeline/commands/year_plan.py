@@ -14,7 +14,7 @@ from pipeline.checking import held_list
 from pipeline.commands.audit import OUT, asked_enclosures, read_targets, slug
 from pipeline.commands.report_files import Written
 from pipeline.errors import RillbookError
-from pipeline.settings import read_settings
+from pipeline.settings import Settings, read_settings
 from pipeline.writing.files import write_files
 
 
@@ -55,21 +55,14 @@ def write_year_plan(folder: Path, enclosure: str, year: int | None = None, today
     with open_book(folder) as connection:
         (here,) = asked_enclosures(current_rows(connection, "enclosures"), enclosure, day).to_dict("records")
         events = connection.execute("SELECT * FROM husbandry_events WHERE enclosure_id = ?", [enclosure]).df()
-        latitude = connection.execute(
-            """SELECT round(avg(latitude)) FROM (
-              SELECT DISTINCT s.site_id, s.latitude AS latitude FROM sites s JOIN visits v USING (site_id) JOIN finds f USING (visit_id)
-              WHERE f.taxon = ? AND s.latitude IS NOT NULL)""",
-            [here["taxon"]],
-        ).fetchall()[0][0]
+    latitude = shown_latitude(folder, settings, here["taxon"])
     if not isinstance(here["medium"], str) or not here["medium"]:
         raise RillbookError(f"enclosure {enclosure} has no medium.", "Fill in medium in its sheet and load it with --replace.")
     whole = Stretch(day, day + pd.Timedelta(days=365), "UTC")
     days = local_days(whole)
     stage = stages(here["life_stage"], events[events["event_date"] <= day], days)
     lines, used = lines_of_days(days, stage, rows, here, here["medium"], settings.taxa.set_index("code").loc[here["taxon"]])
-    plan = year_plan(
-        weeks, float(lines["ceiling"].min()), here, stage.iloc[0], year or day.year, math.nan if latitude is None else float(latitude)
-    )
+    plan = year_plan(weeks, float(lines["ceiling"].min()), here, stage.iloc[0], year or day.year, latitude)
     if plan["set_point_c"].isna().all():
         raise RillbookError(
             f"the field tells no set point for {here['taxon']} {stage.iloc[0]} in {here['medium']}.", "Hold what the card says by month."
@@ -80,6 +73,33 @@ def write_year_plan(folder: Path, enclosure: str, year: int | None = None, today
         out / f"schedule_{code}.ics": plan_calendar(enclosure, plan, datetime.now(UTC)),
     }
     files = write_files(made, "the plan")
-    where = "" if latitude is None else f" Day length at latitude {abs(latitude):.0f}° {'N' if latitude >= 0 else 'S'}."
-    lamp = "It is a guide for lamps; common practice, no source: lights on for 8 to 9 hours."
-    return Written(files, {"schedule": plan}, [*used, f"The ceiling has the last word.{where} {lamp}"])
+    where = f"Day length at latitude {abs(latitude):.0f}° {'N' if latitude >= 0 else 'S'}, the mean of the grid squares that may be shown."
+    if math.isnan(latitude):
+        where = "No place of this taxon may be shown, so the day length is left out."
+    lamp = "A guide for lamps; common practice, no source: lights on for 8 to 9 hours."
+    return Written(files, {"schedule": plan}, [*used, f"The ceiling has the last word. {where} {lamp}"])
+
+
+def shown_latitude(folder: Path, settings: Settings, taxon: str) -> float:
+    """Mean latitude of the grid squares in which a taxon may be shown, whole degrees: the plan is no more than the public map says.
+
+    Parameters
+    ----------
+    folder : Path
+        The book.
+    settings : Settings
+    taxon : str
+        Its code.
+
+    Returns
+    -------
+    float
+        Degrees; nan where no square may be shown. Withheld sites and finds, and exact places, have no part in it.
+    """
+    from pipeline.publishing.public_book import public_book
+
+    shown = public_book(folder, settings).tables
+    found = shown["finds"].loc[shown["finds"]["taxon"] == taxon, "event_id"]
+    visits = shown["visits"]
+    squares = visits[visits["event_id"].isin(found)].drop_duplicates(["latitude", "longitude", "grid_step_deg"])
+    return math.nan if squares.empty else float(round(squares["latitude"].mean()))
