@@ -82,12 +82,13 @@ def audit(
     )
     rows, document = read_targets(targets or folder / "out" / "targets.json", targets is None)
     taxa = settings.taxa.set_index("code")
-    audits, files, grown = [], [], []
+    audits, files, grown, nights = [], [], [], []
     with open_book(folder) as connection:
         refuse_empty(connection, folder)
         enclosures = asked_enclosures(current_rows(connection, "enclosures"), enclosure, stretch.local(stretch.end))
         notes = _stale(connection, folder) if targets is None else []
         dry = _deficits(folder) if targets is None else {}
+        field_nights = _field_nights(connection, settings) if targets is None else None
         for row in enclosures.to_dict("records"):
             progress(f"auditing {row['enclosure_id']}")
             key = (row["taxon"], row["population"] if pd.notna(row["population"]) else "", row["life_stage"])
@@ -95,10 +96,11 @@ def audit(
             wild = wild_sizes(connection, row["taxon"], key[1])
             audits.append(audit_enclosure(connection, row, rows, taxon, stretch, dry.get(key, float("nan"))))
             grown.append((growth(audits[-1].events, wild, row["life_stage"]), sizes_by_month(wild)))
+            nights.append(_nights(connection, audits[-1], field_nights))
     source = _source(document, targets)
     invented = bool(document.get("invented") or settings.invented)
-    for one, sizes in zip(audits, grown, strict=True):
-        files += _write(folder, one, settings, {"invented": invented, "source": source, "notes": notes, "grown": sizes})
+    for one, sizes, night in zip(audits, grown, nights, strict=True):
+        files += _write(folder, one, settings, {"invented": invented, "source": source, "notes": notes, "grown": sizes, **night})
     return Audited(audits, files, source, notes)
 
 
@@ -177,6 +179,39 @@ def _deficits(folder: Path) -> dict[tuple[str, str, str], float]:
     }
 
 
+def _field_nights(connection: Any, settings: Settings) -> pd.DataFrame:
+    """Night drop where loggers hung at sites, as `targets.daily_cycle.night_drop`."""
+    from pipeline.loggers.usable import usable_readings
+    from pipeline.targets.daily_cycle import night_drop
+
+    written, _ = usable_readings(connection)
+    if written.empty:
+        return pd.DataFrame(columns=["site", "medium", "month", "night_drop", "n_days"])
+    return night_drop(written, current_rows(connection, "loggers"), current_rows(connection, "sites"), settings.time_zone)
+
+
+def _nights(connection: Any, one: Audit, field: pd.DataFrame | None) -> dict[str, Any]:
+    """Night drop of each sensor beside the field's: by month the median of the places where the taxon, and its population, was found."""
+    from pipeline.tanks.night import NO_LOGGER, NOT_SAID, beside_field
+
+    if field is None:
+        return {"night": {each.logger_id: beside_field(each.night, None) for each in one.sensors}, "no_field_night": NOT_SAID}
+    own = one.enclosure["population"]
+    places = connection.execute(
+        """SELECT DISTINCT CASE WHEN coalesce(s.waterbody, '') <> '' THEN s.waterbody ELSE s.site_id END
+        FROM sites s JOIN visits v USING (site_id) JOIN finds f USING (visit_id) WHERE f.taxon = ? AND (? = '' OR s.population = ?)""",
+        [one.enclosure["taxon"], *[own if isinstance(own, str) else ""] * 2],
+    ).fetchall()
+    mine = field[field["site"].isin([place for (place,) in places])]
+    shown = {}
+    for each in one.sensors:
+        of_medium = mine[mine["medium"] == each.medium].groupby("month")
+        by_month = of_medium.agg(night_drop=("night_drop", "median"), n_days=("n_days", "sum")).reset_index()
+        shown[each.logger_id] = beside_field(each.night, by_month)
+    known = any(frame["field_drop"].notna().any() for frame in shown.values())
+    return {"night": shown, "no_field_night": "" if known else NO_LOGGER}
+
+
 def _source(document: dict[str, Any], path: Path | None) -> str:
     study = document.get("study") or "a study without a title"
     whose = f"the file {path.name}" if path is not None else "this book"
@@ -205,6 +240,8 @@ def _write(folder: Path, one: Audit, settings: Settings, about: dict[str, Any]) 
         write_beside_page(out / f"beside_{code}.html", one, name, about, due),
     ]
     tables = {"days": day_table(one), "spells": spell_table(one), "water": one.water, "growth": about["grown"][0]}
+    nights = [frame.assign(logger_id=logger) for logger, frame in about["night"].items()]
+    tables |= {"night": pd.concat(nights, ignore_index=True) if nights else pd.DataFrame()}
     more: dict[Path, str | bytes | None] = {
         out / f"due_{code}.ics": due_calendar(str(one.enclosure["enclosure_id"]), due, datetime.now(UTC)),
         **{out / f"audit_{code}_{what}.csv": held_list.csv_text(frame) for what, frame in tables.items()},

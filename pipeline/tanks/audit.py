@@ -14,6 +14,7 @@ from pipeline.settings.limits import judgement
 from pipeline.tanks import readings
 from pipeline.tanks.day_lines import lines_of_days
 from pipeline.tanks.humidity import Damp, humidity_of
+from pipeline.tanks.night import night_drops
 from pipeline.tanks.stretch import Stretch, local_days, stages
 from pipeline.tanks.verdict import COLD, INSIDE, STILL, UNKNOWN, WARM, WORST_FIRST, Verdict, joined, judge
 from pipeline.tanks.water_state import ACT, water_state
@@ -49,6 +50,8 @@ class Sensor:
         Last reading (UTC, °C).
     used : list of str
         Which lines, in words.
+    night : DataFrame
+        As `night.night_drops`.
     """
 
     logger_id: str
@@ -63,6 +66,7 @@ class Sensor:
     gap_h: float
     last: tuple[pd.Timestamp, float] | None
     used: list[str]
+    night: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -194,6 +198,7 @@ def _sensor(
         gap_h,
         last,
         used,
+        night_drops(connection, stretch),
     )
 
 

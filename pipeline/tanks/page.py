@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.formulas.year_days import MONTH_NAMES
-from pipeline.tanks import advice
+from pipeline.tanks import advice, night
 from pipeline.tanks.audit import Audit, Sensor, moment
 from pipeline.tanks.day_lines import LINES
 from pipeline.tanks.figures import figure_rows
@@ -45,7 +45,7 @@ def write_audit_page(path: Path, audit: Audit, taxon_name: str, about: dict[str,
         Scientific name.
     about : dict
         ``invented``, ``source`` (whose targets), ``notes``, and where there is one ``grown``: frames of `growth.growth` and
-        `growth.sizes_by_month`.
+        `growth.sizes_by_month`; ``night``: by logger, as `night.beside_field`; ``no_field_night``: why the field's is not known.
     due : list of dict
         ``what``, ``when``, ``words``; what is due next.
 
@@ -79,7 +79,8 @@ def write_audit_page(path: Path, audit: Audit, taxon_name: str, about: dict[str,
         land_ready=advice.LAND_READY if _transition(audit) else "",
         events=_events(audit),
         water=water_rows(audit),
-        sensors=[_sensor(sensor, audit.stretch, f"s{place}") for place, sensor in enumerate(audit.sensors)],
+        night_how=night.HOW,
+        sensors=[_sensor(sensor, audit.stretch, f"s{place}", about) for place, sensor in enumerate(audit.sensors)],
         damp=[_damp(one, audit.stretch) for one in audit.damp],
     )
     return save(path, text)
@@ -128,7 +129,7 @@ def _transition(audit: Audit) -> bool:
     return audit.stage in GUIDED_STAGES or audit.events["event"].eq("metamorphosed").any()
 
 
-def _sensor(sensor: Sensor, stretch: Stretch, ident: str) -> dict[str, Any]:
+def _sensor(sensor: Sensor, stretch: Stretch, ident: str, about: dict[str, Any]) -> dict[str, Any]:
     title = f"Logger {sensor.logger_id}, {sensor.medium}"
     spells = (
         sensor.verdict.spells if sensor.verdict is not None else pd.DataFrame(columns=["state", "start", "end", "hours", "worst", "why"])
@@ -140,6 +141,7 @@ def _sensor(sensor: Sensor, stretch: Stretch, ident: str) -> dict[str, Any]:
         "figures": figure_rows(sensor, stretch),
         "used": sensor.used,
         "lines": _line_rows(sensor.days),
+        "night": night.rows_of(about.get("night", {}).get(sensor.logger_id, night.beside_field(sensor.night, None))),
         "n_spells": len(spells),
         "plot": course_svg(title, stretch, sensor.days, sensor.course, spells, sensor.gap_h, words, ident),
         "spells": [

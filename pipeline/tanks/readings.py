@@ -72,7 +72,7 @@ def prepare(
     """
     connection.execute(f"SET memory_limit = '{MEMORY}'")
     span = [stretch.start.to_pydatetime(), stretch.end.to_pydatetime()]
-    connection.execute(STEPS.format(day=_local_sql("read_at", stretch)), span)
+    connection.execute(STEPS.format(day=local_sql("read_at", stretch)), span)
     days = pd.concat([local_days(stretch), lines.reset_index(drop=True)], axis=1)
     connection.register("days_of_stretch", days)
     names = ", ".join(f"nullif({name}, 'NaN'::DOUBLE) AS {name}" for name in lines.columns if pd.api.types.is_float_dtype(lines[name]))
@@ -91,7 +91,7 @@ def prepare(
     return gap_h
 
 
-def _local_sql(column: str, stretch: Stretch) -> str:
+def local_sql(column: str, stretch: Stretch) -> str:
     """SQL of the local clock time of an instant: the offsets of the zone, which change twice a year at most."""
     (_, first), *later = offsets(stretch)
     whens = "".join(f" WHEN {column} >= TIMESTAMP '{at}' THEN {us}" for at, us in reversed(later))

@@ -40,9 +40,12 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "rillbook.toml").write_text(TOML, encoding="utf-8")
     sheets = {
         "enclosures": "enclosure_id,taxon,population,life_stage,medium\nT1,DMON,north,larva,water\n",
-        "loggers": "logger_id,enclosure_id,medium\nL1,T1,water\n",
+        "loggers": "logger_id,site_id,enclosure_id,medium\nL1,,T1,water\nF1,S1,,water\n",
         "water_tests": "test_id,enclosure_id,tested_on,nitrate_mg_l_n (mg/L NO3),ph\nW1,T1,2025-07-03,44.27,6.9\n",
         "husbandry_events": "event_id,enclosure_id,event_date,event,what\nH1,T1,2025-07-02,fed,worms\n",
+        "sites": "site_id,habitat,latitude,longitude,datum,population\nS1,stream,36.1,-82.1,WGS84,north\n",
+        "visits": "visit_id,site_id,visit_date,protocol\nV1,S1,2025-07-02,time_constrained\n",
+        "finds": "find_id,visit_id,taxon,life_stage,count,microhabitat\nF1,V1,DMON,larva,1,rock_in_flow\n",
     }
     for name, text in sheets.items():
         (folder / f"{name}.csv").write_text(text, encoding="utf-8")
@@ -51,7 +54,14 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     warm = (at >= "2025-07-04 12:00") & (at < "2025-07-05 12:00")
     rows = [f"{one:%Y-%m-%d %H:%M:%S},{55 + place % 3 / 10 + 10 * hot:.1f}" for place, (one, hot) in enumerate(zip(at, warm, strict=True))]
     (folder / "L1.csv").write_text("\n".join(['"Date Time, GMT-05:00","Temp, °F"', *rows]) + "\n", encoding="utf-8")
-    run.load_files(folder, [folder / "L1.csv"])
+    # in the stream: 15 °C from sunrise (6:16 at that place in these days) to sunset (20:48), 13 °C by night
+    wild = pd.date_range("2025-07-01", "2025-07-08", freq="30min", inclusive="left")
+    light = (wild.strftime("%H:%M") >= "06:30") & (wild.strftime("%H:%M") <= "20:30")
+    lines = [
+        f"{one:%Y-%m-%d %H:%M:%S},{13 + 2 * day + place % 2 / 10:.1f}" for place, (one, day) in enumerate(zip(wild, light, strict=True))
+    ]
+    (folder / "F1.csv").write_text("\n".join(['"Date Time, GMT-04:00","Temp, °C"', *lines]) + "\n", encoding="utf-8")
+    run.load_files(folder, [folder / "L1.csv", folder / "F1.csv"])
     (folder / "out" / "targets.json").write_text(json.dumps(as_document(targets())), encoding="utf-8")
     return folder
 
@@ -65,6 +75,21 @@ def test_a_logger_in_fahrenheit_and_another_zone(made: Path) -> None:
     assert "warm from 4 July 2025 12:" in found.sentence
     assert sensor.days["high"].max() == pytest.approx((65.2 - 32) / 1.8, abs=1e-6)
     assert any("degF" in words and "-05:00" in words for words in sensor.used)
+
+
+def test_the_night_drop_stands_beside_the_fields_or_says_that_it_is_not_known(made: Path) -> None:
+    audited = run.audit(made, "T1", since="2025-07-01", now=NOW)
+    page = (made / "out" / "tanks" / "audit_T1.html").read_text(encoding="utf-8")
+    (night,) = pd.read_csv(made / "out" / "tanks" / "audit_T1_night.csv").to_dict("records")
+    # by day 15 °C, by night 13 °C, each with the same ripple
+    assert night["month"] == 7 and night["field_drop"] == pytest.approx(2.0, abs=0.01) and night["logger_id"] == "L1"
+    assert night["night_drop"] == pytest.approx(audited.audits[0].sensors[0].night["night_drop"].iloc[0])
+    assert "less than in the field" in page and "not known, and this one" not in page
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("pipeline.loggers.usable.usable_readings", lambda _: (pd.DataFrame(), 0))
+        run.audit(made, "T1", since="2025-07-01", now=NOW)
+    page = (made / "out" / "tanks" / "audit_T1.html").read_text(encoding="utf-8")
+    assert "No logger of this book hung where this taxon was found in this medium" in page and "less than in the field" not in page
 
 
 # Source: IUPAC weights: 44.27 mg/L of nitrate are 10.0 mg/L as N, where water_limits.csv says to act.
@@ -95,6 +120,8 @@ def test_targets_of_someone_else(made: Path, tmp_path: Path) -> None:
     path.write_text(json.dumps(as_document(targets(act_line=19.0, ceiling=20.0, band_high=19.0))), encoding="utf-8")
     found = run.audit(made, "T1", targets=path, since="2025-07-01", now=NOW)
     assert "theirs.json" in found.source and "warm" not in found.audits[0].sentence
+    page = (made / "out" / "tanks" / "audit_T1.html").read_text(encoding="utf-8")
+    assert "The file of targets says nothing of the field" in page
 
 
 @pytest.mark.parametrize(
@@ -144,7 +171,9 @@ def test_the_year_plan_takes_the_stage_of_the_day_and_the_lowest_ceiling(made: P
     assert {path.name for path in written.files} == {"schedule_T1.csv", "schedule_T1.ics"}
     plan = written.tables["schedule"]
     assert plan["set_point_c"].tolist() == [pytest.approx(10 + week / 20) for week in range(1, 53)] and plan["ceiling_c"].eq(18.0).all()
-    assert plan["day_length_h"].isna().all(), "no wild site of the book has a place"
+    # at 36° N, the square of the one site, the days are 9.7 to 14.6 hours long
+    assert plan["day_length_h"].min() == pytest.approx(9.7, abs=0.1) and plan["day_length_h"].max() == pytest.approx(14.6, abs=0.1)
+    assert "latitude 36° N, the mean of the grid squares that may be shown" in written.notes[-1]
     with pytest.raises(RillbookError, match="Known: T1"):
         run.write_year_plan(made, "T9")
 
