@@ -111,7 +111,9 @@ def _take(folder: Path, path: Path, map_path: Path | None) -> tuple[Arrival, boo
         return Arrival(path.name, 0, f"not taken in, tried again later: {problem.strerror}"), False
     assert isinstance(report, LoggerReport), "a map of sheets was given for loggers"
     stored, same = (report.rows.get(fate, 0) for fate in ("stored", "same"))
-    if report.files and not stored and not same:
+    if not report.files:
+        return Arrival(path.name, 0, "taken in before: nothing new"), True
+    if not stored and not same:
         return Arrival(path.name, 0, "no reading was found in it: look at its headings"), True
     held = f", {len(report.held)} kinds of rows held back" if len(report.held) else ""
     return Arrival(path.name, stored, f"{stored} new readings{held}"), True

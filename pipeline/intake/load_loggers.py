@@ -93,15 +93,17 @@ def load(
     opened: AbstractContextManager[Any] = open_book(folder, write=write)
     with opened as connection:
         known = logger_store.known_loggers(connection)
-        layouts = []
+        seen = []
         for path in paths:
             progress(f"looking at {path.name}")
-            layouts.append(export_rows.resolve(logger_files.inspect(path, known_map, today), list(known["logger_id"])))
-        content = content_hash([*(one.sha256 for one in layouts), known_map.sha256])
+            seen.append(logger_files.inspect(path, known_map, today))
+        content = content_hash([*(one.sha256 for one in seen), known_map.sha256])
         before = loaded_as(connection, content)
         if before is not None and corrects is None:
             nothing = pd.DataFrame()
             return LoggerReport([], nothing, nothing, notes=[f"This was loaded before, as load {before}. Nothing was changed."])
+        # only now: what the book holds already may have been given a name that no logger has
+        layouts = [export_rows.resolve(one, list(known["logger_id"])) for one in seen]
         load_id = None
         if write:
             now = datetime.now(UTC).replace(tzinfo=None)

@@ -91,6 +91,32 @@ def test_a_restart_and_a_new_name_bring_nothing_twice(book: Path) -> None:
     assert watch.look() == [] and stored(book) == 20
 
 
+@pytest.mark.parametrize("name", ["L1 until july.csv", "backup.csv"])
+def test_a_file_renamed_for_good_is_told_once_and_its_readings_are_stored_once(book: Path, name: str) -> None:
+    folder = book.parent / "in"
+    (folder / "L1.csv").write_text(HEAD + lines(0, 200))
+    watch = Watch(book)
+    watch.look(), watch.look()
+    os.rename(folder / "L1.csv", folder / name)
+    told = [arrival for _ in range(4) for arrival in watch.look()]
+    assert [(one.file, one.stored, one.words) for one in told] == [(name, 0, "taken in before: nothing new")]
+    assert stored(book) == 20
+
+
+def test_a_file_that_was_renamed_and_has_grown_brings_what_is_new_once(book: Path) -> None:
+    folder, titled = book.parent / "in", '"Plot Title: L1"\n' + HEAD
+    (folder / "L1.csv").write_text(titled + lines(0, 200))
+    watch = Watch(book)
+    watch.look(), watch.look()
+    (folder / "L1.csv").unlink()
+    (folder / "until july.csv").write_text(titled + lines(0, 300))
+    # which logger this one is nobody can tell: said once, never guessed
+    (folder / "nameless.csv").write_text(HEAD + lines(0, 400))
+    told = {arrival.file: arrival for _ in range(4) for arrival in watch.look()}
+    assert told["until july.csv"].stored == 10 and stored(book) == 30, told
+    assert told["nameless.csv"].stored == 0 and "which logger is this?" in told["nameless.csv"].words and watch.look() == []
+
+
 def test_a_clock_that_was_set_back_brings_nothing_twice(book: Path) -> None:
     path = book.parent / "in" / "L1.csv"
     path.write_text(HEAD + lines(0, 200))
