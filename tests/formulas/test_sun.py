@@ -1,6 +1,7 @@
 """Night and day against published times, another formula, and what the sun must do.
 
-Published times are from memory (national almanac offices print them to the minute), so three minutes either side are allowed.
+Times of cities are from memory (national almanac offices print them to the minute), so three minutes either side are allowed; those of a
+printed table of sunrise by latitude were read there.
 """
 
 from __future__ import annotations
@@ -68,6 +69,21 @@ def test_length_of_day_is_that_of_another_formula(latitude: float, longitude: fl
     light = [not dark for dark in night((latitude, longitude, "UTC"), date, clocks)]
     assert sum(light) == pytest.approx(expected, abs=6)
     assert light[720] and not light[0]
+
+
+# Source: L. Strous, Astronomy Answers, "The Position of the Sun: Tables", Table 1, times of sunrise in 2002 by latitude in local mean time
+# (aa.quae.nl/en/antwoorden/zonpositie-tabel.html), row of 1 January; printed to the minute.
+STROUS_1_JANUARY = {
+    -60: "02:43", -50: "03:55", -40: "04:35", -36: "04:47", -30: "05:02", -20: "05:24", -10: "05:43", 0: "06:00", 10: "06:17", 20: "06:35",
+    30: "06:56", 34: "07:05", 36: "07:11", 38: "07:16", 40: "07:22", 44: "07:35", 50: "07:59",
+}  # fmt: skip
+
+
+def test_sunrise_is_that_of_a_printed_table_by_latitude() -> None:
+    for latitude, printed in STROUS_1_JANUARY.items():
+        # at longitude 0 UTC is local mean time
+        place = (float(latitude), 0.0, "UTC")
+        assert night(place, "2002-01-01", [shifted(printed, -2), shifted(printed, 2)]) == [True, False], latitude
 
 
 def test_the_sun_that_never_sets_or_rises() -> None:

@@ -53,6 +53,13 @@ def test_the_day_is_as_long_as_the_published_equations_say(latitude: float, mont
     assert day_and_twilight(latitude, day)[0] == pytest.approx(24 * angle / math.pi, abs=0.03)
 
 
+# Source: sunrise on 1 January at 36° N is 7:11 and at 36° S 4:47 local mean time (Strous' printed table, see tests/formulas/test_sun.py);
+# the sun stands in the south at 12:03 that day (equation of time, Astronomical Almanac, from memory).
+@pytest.mark.parametrize(("latitude", "rise_h"), [(36.0, 7 + 11 / 60), (-36.0, 4 + 47 / 60)])
+def test_the_day_is_as_long_as_a_printed_sunrise_says(latitude: float, rise_h: float) -> None:
+    assert day_and_twilight(latitude, dt.date(2002, 1, 1))[0] == pytest.approx(2 * (12 + 3.5 / 60 - rise_h), abs=0.05)
+
+
 # Source: geometry: at the equator on an equinox the sun sinks 15° an hour, from 0.833° to 6° in 20.7 minutes.
 def test_twilight_at_the_equator() -> None:
     assert day_and_twilight(0.0, dt.date(2025, 3, 20))[1] == pytest.approx((6 - 0.833) / 15, abs=0.01)
