@@ -12,7 +12,6 @@ ELSEWHERE = {
     "commands/": "steps of a command are run through tests/commands and tests/test_cli.py",
     "intake/": "steps from files to the book are run through tests/intake, tests/book and tests/checking",
     "__main__": "starts the command line; tests/test_wheel.py runs it from the installed package",
-    "tanks/": "steps of an audit are run through tests/tanks/test_audit.py, test_pages.py and test_demo_tanks.py",
     "settings/intervals": "read with the other settings: tests/tanks/test_due.py",
     "schemas/find_rules": "each rule has its bad row: tests/checking/test_check.py",
     "schemas/site_and_visit_rules": "each rule has its bad row: tests/checking/test_check.py",

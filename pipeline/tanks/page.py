@@ -80,6 +80,7 @@ def write_audit_page(path: Path, audit: Audit, taxon_name: str, about: dict[str,
         events=_events(audit),
         water=water_rows(audit),
         night_how=night.HOW,
+        no_field_night=about.get("no_field_night", ""),
         sensors=[_sensor(sensor, audit.stretch, f"s{place}", about) for place, sensor in enumerate(audit.sensors)],
         damp=[_damp(one, audit.stretch) for one in audit.damp],
     )
