@@ -18,7 +18,11 @@ if TYPE_CHECKING:
 def map_command(
     lines: Annotated[
         Path | None,
-        typer.Option("--lines", help="Streams or boundaries to draw on the maps: GeoPackage or GeoJSON.", show_default=False),
+        typer.Option(
+            "--lines",
+            help="Streams, lakes, ridges and borders to draw on the maps, in place of those of rillbook.toml: GeoPackage or GeoJSON.",
+            show_default=False,
+        ),
     ] = None,
     tiles: Annotated[
         str | None,
@@ -39,7 +43,7 @@ def map_command(
 
     with told_progress() as progress:
         public, private = run.write_maps(book, lines, tiles, progress)
-    say(f"Wrote {public} to share, and {private} for you alone: it shows exact places. Beside each lie the pictures, SVG and PNG.")
+    say(f"Wrote {public} to share, and {private} for you alone: it shows exact places. Beside each lie its pictures and its figures.")
 
 
 def quality(

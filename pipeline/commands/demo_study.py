@@ -13,6 +13,7 @@ from schemas.rules import HOLD_ROW, HOLD_VALUE
 
 SHEETS = ("sites.csv", "visits.csv", "finds.csv", "availability.csv")
 FAULTS = "planted_faults.csv"
+LANDSCAPE = "landscape.geojson"
 TANK_SHEETS = ("enclosures.csv", "loggers.csv", "water_tests.csv", "husbandry_events.csv")
 TANK_LOGGERS = ("tank_1.csv", "tank_2.csv", "tank_3.csv", "tank_4.csv")
 TANKS_UNTIL = "2025-07-31"
@@ -32,7 +33,7 @@ def copy_sheets(folder: Path) -> list[Path]:
     RillbookError
         The folder cannot be written.
     """
-    _copy(folder, "demo", (*SHEETS, FAULTS))
+    _copy(folder, "demo", (*SHEETS, FAULTS, LANDSCAPE))
     return [folder / name for name in SHEETS]
 
 

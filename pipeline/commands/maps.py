@@ -20,7 +20,7 @@ def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None
     folder : Path
         The book.
     lines : Path, optional
-        Streams or boundaries to draw, GeoPackage or GeoJSON.
+        Streams, lakes, ridges and borders to draw, GeoPackage or GeoJSON, in place of those that the book states.
     tiles : str, optional
         Address of background tiles, which a reader may switch on.
     progress : callable
@@ -36,7 +36,8 @@ def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None
     with open_book(folder) as connection:
         refuse_empty(connection, folder)
         known, doubts = known_rows(connection), _in_doubt(connection)
-    shapes = map_lines.read_lines(lines) if lines is not None else None
+    wanted = lines if lines is not None else settings.landscape.lines
+    shapes = map_lines.read_lines(wanted) if wanted is not None else None
     progress("drawing the maps")
     shown = public_book(folder, settings)
     open_to_all(folder, settings, shown)

@@ -11,7 +11,7 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.maps.frames import doubt_notes, exact_cells, find_rows, no_place_notes, single_finds
-from pipeline.maps.lines import Lines, lines_for
+from pipeline.maps.lines import Lines, exact_lines, public_lines
 from pipeline.maps.pattern import pattern
 from pipeline.maps.public import public_cells, public_notes, public_rows, rows_with_month
 from pipeline.settings import Settings
@@ -34,7 +34,7 @@ class MapParts:
     facts : dict
         `title`, `invented`, `licence`, `author` and `notes`, sentences for the foot of the page.
     lines : Lines
-        Streams and boundaries to draw.
+        Streams, lakes, ridges and borders to draw.
     private : bool
         The places are exact.
     tiles : str
@@ -70,7 +70,8 @@ def public_parts(
     rows = public_rows(tables, in_doubt)
     cells = public_cells(rows)
     finest = float(min(cells["step"], key=float)) if len(cells) else 1.0
-    lines = Lines([], []) if shapes is None or cells.empty else lines_for(shapes, bounds_of(cells, False), finest)
+    bounds, whose = bounds_of(cells, False), settings.landscape.lines_from
+    lines = Lines([], []) if shapes is None or cells.empty else public_lines(shapes, bounds, finest, whose)
     notes = [*public_notes(cells), *doubt_notes(cells), *lines.notes]
     return MapParts(cells, pattern(rows_with_month(rows), False), None, _facts(settings, notes), lines, False, tiles)
 
@@ -86,7 +87,7 @@ def exact_parts(known: Mapping[str, pd.DataFrame], settings: Settings, shapes: A
         As for :func:`public_parts`.
     """
     cells = exact_cells(known, settings.taxa)
-    lines = Lines([], []) if shapes is None or cells.empty else lines_for(shapes, bounds_of(cells, True), None)
+    lines = Lines([], []) if shapes is None or cells.empty else exact_lines(shapes, _around(bounds_of(cells, True)))
     notes = [*no_place_notes(known["sites"], known["visits"], known["finds"]), *doubt_notes(cells), *lines.notes]
     shown = pattern(find_rows(known["visits"], known["finds"], settings.taxa), True)
     return MapParts(cells, shown, single_finds(known, settings.taxa), _facts(settings, notes), lines, True, tiles)
@@ -130,6 +131,13 @@ def tiles_address(text: str) -> str:
             f"{text!r} is no address of map tiles.", "Give an https address with {z}, {x} and {y} in it, or leave out --tiles."
         )
     return text
+
+
+def _around(bounds: Bounds) -> Bounds:
+    """Bounds with half of their longer side more on each side, so that no stream breaks off beside the last site."""
+    south, west, north, east = bounds
+    more = max(north - south, east - west) / 2
+    return south - more, west - more, north + more, east + more
 
 
 def bounds_of(cells: pd.DataFrame, private: bool) -> Bounds:
