@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from pipeline.checking.held_list import csv_text
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.maps.frames import AVAILABLE, EFFORT, NOTHING, many, map_figures
 from pipeline.maps.layers import FEW_WORDS, LAYER_WORDS, MEDIA, safe
@@ -37,14 +38,25 @@ def place_words(row: Any, private: bool) -> str:
     return f"{degrees(row.south, 'NS')} to {degrees(row.north, 'NS')}, {degrees(row.west, 'EW')} to {degrees(row.east, 'EW')}"
 
 
+def as_csv(cells: pd.DataFrame) -> str:
+    """The cells of a map as CSV, all of them, units in the headings; text that a spreadsheet would run has an apostrophe before it."""
+    return csv_text(cells.drop(columns=[name for name in cells if cells[name].isna().all()]))
+
+
+def both_scales(celsius: float) -> str:
+    """A temperature that was read (°C), and the nearest whole °F; lines to keep animals by are rounded otherwise, in the safe direction."""
+    return f"{celsius:.1f} °C ({celsius * 1.8 + 32:.0f} °F)"
+
+
 def _temperature_words(row: Any) -> str:
     if row.few or not row.n_readings > 0:
         return ""
     if row.n_readings == 1:
-        return f"{row.temp_median_c:.1f} °C, one reading"
+        return f"{both_scales(row.temp_median_c)}, one reading"
     if pd.isna(row.temp_median_c):
-        return f"{row.temp_min_c:.1f} to {row.temp_max_c:.1f} °C, {row.n_readings:.0f} readings"
-    return f"median {row.temp_median_c:.1f} °C, range {row.temp_min_c:.1f} to {row.temp_max_c:.1f}, {row.n_readings:.0f} readings"
+        return f"{both_scales(row.temp_min_c)} to {both_scales(row.temp_max_c)}, {row.n_readings:.0f} readings"
+    middle = f"median {both_scales(row.temp_median_c)}"
+    return f"{middle}, range {row.temp_min_c:.1f} to {row.temp_max_c:.1f} °C, {row.n_readings:.0f} readings"
 
 
 def _count_words(row: Any) -> tuple[str, str]:

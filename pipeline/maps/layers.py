@@ -51,6 +51,8 @@ COUNTED = {NOTHING: ("n_without", 10), EFFORT: ("n_visits", 9), AVAILABLE: ("n_f
 ANIMALS = ("n_animals", 8)
 FEW_WORDS = "too few to say more"
 HIDDEN_AT_FIRST = (EFFORT, AVAILABLE)
+# a stranger asks where stages are; what nobody could tell a stage of comes at a click
+HIDDEN_AT_FIRST_PUBLIC = (*HIDDEN_AT_FIRST, IN_DOUBT, "undetermined")
 # Five steps of cividis (Nuñez et al. 2018), which grows lighter all the way, so that it reads in grey; values from memory.
 HEAT = ("#00224e", "#35456c", "#7d7c78", "#b8a96b", "#fee838")
 LIGHT_INK = 2
@@ -91,17 +93,20 @@ def embed(document: Any) -> str:
 
 
 def symbol(layer: str, months: Iterable[int] = ()) -> str:
-    """A layer's symbol for the legend, as an SVG element; `months` are the tall ticks under it."""
+    """A layer's symbol for the legend, as an SVG element; `months` are the dark cells of the year right of it."""
     letter, colour, outline = SYMBOLS[layer]
     seen = set(months)
-    bars = [(2 + 2.1 * (month - 1), month in seen) for month in range(1, 13)] if seen else []
-    ticks = "".join(f'<path d="M{x:.1f} {"26v7" if tall else "31v2"}" stroke="{"#000" if tall else "#888"}"/>' for x, tall in bars)
-    baseline = trait("life_stage", layer, "letter_y")
+    year = [(29.5 + 5.5 * ((month - 1) % 3), 3 + 7 * ((month - 1) // 3), month in seen) for month in range(1, 13)] if seen else []
+    cells = "".join(
+        f'<path d="M{x:g} {y:g}h4.5v6h-4.5z" fill="{"#000" if dark else "#fff"}" stroke="{"#000" if dark else "#999"}"/>'
+        for x, y, dark in year
+    )
+    baseline, wide = trait("life_stage", layer, "letter_y"), 48 if seen else 28
     return (
-        '<svg width="28" height="34" viewBox="0 0 28 34" aria-hidden="true">'
+        f'<svg width="{wide}" height="34" viewBox="0 0 {wide} 34" aria-hidden="true">'
         f'<path d="{outline}" fill="{colour}" stroke="#000" stroke-width="1.5"/>'
         f'<text x="14" y="{baseline}" text-anchor="middle" font-size="11" font-weight="bold">{letter}</text>'
-        f'<g stroke-width="1.3">{ticks}</g></svg>'
+        f'<g stroke-width="0.7">{cells}</g></svg>'
     )
 
 

@@ -9,26 +9,34 @@ from collections.abc import Sequence
 from importlib import resources
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import numpy as np
 import pandas as pd
 
-from pipeline.formulas.year_days import MONTH_NAMES
-from pipeline.maps.figures_table import degrees, table, table_rows
-from pipeline.maps.frames import map_figures
-from pipeline.maps.layers import FEW_WORDS, HEAT, HIDDEN_AT_FIRST, LAYER_WORDS, MEDIA, SYMBOLS, document, embed, heat_words, safe, symbol
-from pipeline.maps.lines import outline
+from pipeline.maps.calendars import in_view
+from pipeline.maps.figures_table import as_csv, degrees, table, table_rows
+from pipeline.maps.layers import document, embed, safe
+from pipeline.maps.legend import legend
+from pipeline.maps.lines import BORDER, outline
 from pipeline.maps.parts import MapParts, bounds_of
 from pipeline.maps.pattern import pattern_plot
 from pipeline.maps.stills import still_picture
 from pipeline.writing.files import write_files
 
+# drawings print sharply; with more places pictures open sooner
+DRAWN_MOST = 150
 GRATICULE_STEPS = (30.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)
 
 
-def page(parts: MapParts) -> str:
-    """Draw one map as one HTML file that needs no network; the same parts always give the same text."""
+def page(parts: MapParts, panels: str = "") -> str:
+    """Draw one map as one HTML file that needs no network; the same parts always give the same text.
+
+    Parameters
+    ----------
+    parts : MapParts
+    panels : str
+        The panels of `pipeline.maps.stills` as an element; empty leaves them out.
+    """
     cells, private, facts = parts.cells, parts.private, parts.facts
     some = len(cells) > 0
     rows, note = table_rows(cells, private)
@@ -38,12 +46,14 @@ def page(parts: MapParts) -> str:
     words = {
         "title": safe(facts["title"] or "Map of finds"),
         "subtitle": "Exact places of finds" if private else "Finds by grid square",
+        "kind": "private" if private else "public",
         "banners": _banners(facts, private),
-        "legend": _legend(parts) if some else "",
+        "legend": legend(parts) if some else "",
         "map": _folium_map(cells, private) if some else '<p class="nothing">There is nothing to show yet.</p>',
+        "panels": _panels_words(panels, private),
         "pattern": _pattern_words(parts),
         "table": table(rows, private) if some else "",
-        "table_note": f"<p>{note}</p>" if note else "",
+        "table_note": f"<p>{_csv_words(private)} {note}</p>",
         "notes": "".join(f"<li>{safe(note)}</li>" for note in facts["notes"]),
         "credit": safe(". ".join(text for text in (facts["author"], facts["licence"]) if text)),
         "data": embed(drawn),
@@ -66,9 +76,15 @@ def _document(parts: MapParts) -> dict[str, Any]:
         "view": _view(parts.cells, parts.private),
         "finest": steps[0] if steps else 0,
         "steps": steps[1:],
-        "outline": outline(bounds_of(parts.cells, parts.private)),
+        "outline": _outline(parts),
         "tiles": [parts.tiles] if parts.tiles else [],
     }
+
+
+def _outline(parts: MapParts) -> list[list[tuple[float, float]]]:
+    """The rough outline of the states, where the book gives no borders of its own."""
+    own = any(kind == BORDER for kind, _ in parts.lines.drawn)
+    return [] if own else outline(bounds_of(parts.cells, parts.private))
 
 
 def _banners(facts: dict[str, Any], private: bool) -> str:
@@ -88,84 +104,20 @@ def _pattern_words(parts: MapParts) -> str:
     )
 
 
-def _choice(name: str, words: str, options: Sequence[tuple[Any, str]], every: tuple[int, str]) -> str:
-    listed = "".join(f'<option value="{value}">{safe(text)}</option>' for value, text in [every, *options])
-    return f'<label for="{name}">{words}</label><select id="{name}">{listed}</select>'
-
-
-def _box(name: str, words: str, checked: bool = False) -> str:
-    return f'<label><input type="checkbox" id="{name}"{" checked" if checked else ""}>{words}</label>'
-
-
-def _legend(parts: MapParts) -> str:
-    cells, private = parts.cells, parts.private
-    years = range(int(cells["year_from"].min()), int(cells["year_to"].max()) + 1) if cells["year_from"].notna().any() else range(0)
-    taxa = [(number, name) for number, name in enumerate(sorted(set(cells["taxon"]))) if name]
-    present = set(cells["layer"])
-    media = [(number, words) for number, (medium, words) in enumerate(MEDIA.items()) if medium in set(cells.loc[~cells["few"], "medium"])]
-    asked = [
-        _choice("month", "Month", list(enumerate(MONTH_NAMES, 1)), (0, "all months")),
-        _choice("year", "Year", [(year, str(year)) for year in years], (0, "all years")),
-        _choice("taxon", "Taxon", taxa, (-1, "all taxa")),
-        _choice("medium", "Where", media, (-1, "everywhere")),
-    ]
-    boxes = "".join(
-        _box(f"layer-{one}", f"{symbol(one)} {LAYER_WORDS[one]}", one not in HIDDEN_AT_FIRST) for one in SYMBOLS if one in present
-    )
-    swatches = "".join(
-        f'<li><span style="background:{colour}"></span>{words}</li>' for colour, words in zip(HEAT, heat_words(), strict=True)
-    )
+def _panels_words(panels: str, private: bool) -> str:
+    if not panels:
+        return ""
+    told = "The black dots are the sites." if private else "Where in its square an animal was found is not shown."
     return (
-        f'<div class="asked">{"".join(asked)}</div><fieldset id="layers"><legend>Layers</legend>{boxes}</fieldset>'
-        f'<fieldset class="more"><legend>Beside them</legend>{_box("heat", "Colour by temperature where the animal was")}'
-        f'<ul class="heat" id="heat-key" hidden>{swatches}'
-        f"<li>The number under a symbol is the median in °C; – means no temperature.</li></ul>"
-        f"{_more(parts)}</fieldset>{_legend_words(cells, private)}"
+        '<details id="panels" open><summary>Where and in which months, stage by stage</summary><p>One panel a stage. A filled cell is a '
+        "month in which it was found there; a row of three cells is a quarter of the year, so March stands at "
+        "the end of the first row. "
+        f'{told}</p><div class="wide" tabindex="0" role="region" aria-label="Panels">{panels}</div></details>'
     )
 
 
-def _more(parts: MapParts) -> str:
-    boxes = [_box("outline", "State borders, roughly", True)]
-    if parts.lines.drawn:
-        boxes.append(_box("lines", "Streams and boundaries that were given", True))
-    if parts.private and parts.cells["coordinate_uncertainty_m"].notna().any():
-        boxes.append(_box("circles", "How surely the place is known: the circle holds the site"))
-    if parts.finds is not None and parts.finds["own_latitude"].notna().any():
-        boxes.append(_box("own", "Single finds where they were made"))
-    if parts.tiles:
-        host = safe(urlsplit(parts.tiles).hostname)
-        boxes.append(_box("tiles", f"Background map from {host}"))
-        boxes.append(
-            f'<p class="warning">Switched on, the background is asked of {host}: whoever runs it sees which places you look at, '
-            "and from where. Off, this page asks nobody for anything.</p>"
-        )
-    return "".join(boxes)
-
-
-def _legend_words(cells: pd.DataFrame, private: bool) -> str:
-    steps = [] if private else sorted({str(step) for step in cells["step"]}, key=float)
-    edges = map_figures()["count_breaks"].split("|")
-    said = [
-        f"{symbol('adult', [6, 7])} The twelve ticks under a symbol are January to December. Tall ticks: the months in which it was seen "
-        "(here June and July).",
-        f"A symbol grows with the number of animals, or of visits: a size larger from {', '.join(edges[:-1])} and {edges[-1]} on. "
-        "Symbols that would lie on one another are drawn as one; zoom in to part them.",
-    ]
-    if private:
-        said.append("A dot is a site.")
-    else:
-        said.append(
-            f"Sides of the squares: {' and '.join(f'{step}°' for step in steps)}. "
-            f"“{FEW_WORDS.capitalize()}” means: it was found, and no more is shown."
-        )
-    if len(steps) > 1:
-        said.append("The larger squares have a dashed edge. Their symbols have one too, and may belong anywhere in the square.")
-    said.append(
-        "Temperatures are those read where the animals were: in water the water, on land under cover the ground, "
-        "at the water's edge the ground or the water, in the open the air. With several cells together, a colour "
-        "is the middle of their medians."
-    )
-    return "".join(f"<p>{text}</p>" for text in said)
+def _csv_words(private: bool) -> str:
+    return f"All figures lie beside this page in <code>{'map_exact' if private else 'map'}.csv</code>."
 
 
 def _folium_map(cells: pd.DataFrame, private: bool) -> str:
@@ -176,7 +128,7 @@ def _folium_map(cells: pd.DataFrame, private: bool) -> str:
     steps = [] if private else sorted({str(step) for step in cells["step"]}, key=float)
     view = _view(cells, private)
     drawn = folium.Map(location=view[0], tiles=None, control_scale=True, zoom_control="bottomright", attribution_control=False,
-                       min_zoom=3, max_zoom=18, zoom_snap=0.25, prefer_canvas=True)  # fmt: skip
+                       min_zoom=3, max_zoom=18, zoom_snap=0.25, prefer_canvas=_places(cells, private) > DRAWN_MOST)  # fmt: skip
     frame = folium.FeatureGroup(name="Grid", control=False).add_to(drawn)
     _draw_graticule(frame, view, float(steps[0]) if steps else 0.0)
     figure = drawn.get_root()
@@ -187,13 +139,13 @@ def _folium_map(cells: pd.DataFrame, private: bool) -> str:
     return re.sub(r"(?<![0-9a-f])[0-9a-f]{32}(?![0-9a-f])", lambda found: str(numbers.setdefault(found.group(), len(numbers))), text)
 
 
+def _places(cells: pd.DataFrame, private: bool) -> int:
+    return len(cells[["site_id"] if private else ["step", "south", "west"]].drop_duplicates())
+
+
 def _view(cells: pd.DataFrame, private: bool) -> list[list[float]]:
-    """Corners of what the map shows when it opens: the finest squares where they hold most of the finds, else all."""
-    shown = cells
-    if not private:
-        fine = cells[cells["step"] == min(cells["step"], key=float)]
-        shown = fine if 2 * fine["n_finds"].sum() >= cells["n_finds"].sum() else cells
-    south, west, north, east = bounds_of(shown, private)
+    """Corners of what the map shows when it opens."""
+    south, west, north, east = bounds_of(cells[in_view(cells, private)], private)
     return [[south, west], [north, east]]
 
 
@@ -238,7 +190,7 @@ def _vendor_js() -> str:
 
 
 def write(parts: MapParts, out: Path) -> Path:
-    """Write a map as a page, and beside it as a still picture, SVG and PNG.
+    """Write a map as a page, and beside it as a still picture, SVG and PNG, and its figures as CSV.
 
     Parameters
     ----------
@@ -249,7 +201,7 @@ def write(parts: MapParts, out: Path) -> Path:
     Returns
     -------
     Path
-        The page. A map with nothing on it has no picture, and one of earlier days is removed.
+        The page. A map with nothing on it has no picture and no figures, and those of earlier days are removed.
 
     Raises
     ------
@@ -257,10 +209,9 @@ def write(parts: MapParts, out: Path) -> Path:
         A file cannot be written.
     """
     stem = out / "private" / "map_exact" if parts.private else out / "map"
-    files: dict[str, bytes | None] = {".html": page(parts).encode("utf-8"), ".svg": None, ".png": None}
+    files: dict[str, bytes | None] = {".html": page(parts).encode("utf-8"), ".svg": None, ".png": None, ".csv": None}
     if len(parts.cells):
-        around = outline(bounds_of(parts.cells, parts.private))
-        svg, files[".png"] = still_picture(parts.cells, parts.lines.drawn, around, parts.facts, parts.private)
-        files[".svg"] = svg.encode("utf-8")
+        svg, files[".png"], panels = still_picture(parts.cells, parts.lines.drawn, _outline(parts), parts.facts, parts.private)
+        files |= {".html": page(parts, panels).encode("utf-8"), ".svg": svg.encode("utf-8"), ".csv": as_csv(parts.cells).encode("utf-8")}
     write_files({stem.with_suffix(ending): content for ending, content in files.items()}, "the map")
     return stem.with_suffix(".html")

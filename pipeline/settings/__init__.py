@@ -13,12 +13,8 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.settings.intervals import intervals_of
-<<<<<<< HEAD
-from pipeline.settings.reports import Parcel, Permit, Reach, common_name_of, detection_of, parcel_of, permit_of, reach_of
-=======
 from pipeline.settings.landscape import Landscape, landscape_of
-from pipeline.settings.reports import Parcel, Permit, detection_of, parcel_of, permit_of
->>>>>>> b2b7b39 (Draw a landscape on the maps, and on the public one nothing that ends in a square)
+from pipeline.settings.reports import Parcel, Permit, Reach, common_name_of, detection_of, parcel_of, permit_of, reach_of
 from schemas.reference import data_file as data_file
 from schemas.tables import fields
 from schemas.vocabulary import codes
@@ -94,12 +90,9 @@ class Settings:
     parcels: tuple[Parcel, ...] = ()
     published_with: tuple[str, ...] = ()
     intervals: dict[str, int] = field(default_factory=dict)
-<<<<<<< HEAD
     common_names: dict[str, str] = field(default_factory=dict)
     reach: Reach = field(default_factory=Reach)
-=======
     landscape: Landscape = field(default_factory=Landscape)
->>>>>>> b2b7b39 (Draw a landscape on the maps, and on the public one nothing that ends in a square)
 
 
 def read_settings(folder: Path) -> Settings:
@@ -137,11 +130,7 @@ def parse_settings(text: str, where: str, folder: Path = Path()) -> Settings:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise RillbookError(f"not valid TOML: {problem}.", "Mend that line.", where) from None
-<<<<<<< HEAD
-    _refuse_unknown(document, ("book", "area", "taxon", "permit", "parcel", "intervals", "plan"), where)
-=======
-    _refuse_unknown(document, ("book", "area", "taxon", "permit", "parcel", "intervals", "map"), where)
->>>>>>> b2b7b39 (Draw a landscape on the maps, and on the public one nothing that ends in a square)
+    _refuse_unknown(document, ("book", "area", "taxon", "permit", "parcel", "intervals", "plan", "map"), where)
     book = _entries(document, "book", where, one=True)[0]
     _refuse_unknown(book, DEFAULTS, f"{where}, [book]")
     values = {**DEFAULTS, **book}
@@ -161,9 +150,9 @@ def parse_settings(text: str, where: str, folder: Path = Path()) -> Settings:
     _refuse_twice([parcel.code for parcel in parcels], "parcel", where)
     detection = {str(code): detection_of(share, f"{where}, taxon {code}") for code, share in stated}
     intervals = intervals_of(_entries(document, "intervals", where, one=True)[0], where)
-<<<<<<< HEAD
     common_names = {str(code): common_name_of(name, f"{where}, taxon {code}") for code, name in named}
     reach = reach_of(_entries(document, "plan", where, one=True)[0], where)
+    landscape = landscape_of(_entries(document, "map", where, one=True)[0], where, folder)
     return Settings(
         **values,
         areas=areas,
@@ -174,12 +163,8 @@ def parse_settings(text: str, where: str, folder: Path = Path()) -> Settings:
         intervals=intervals,
         common_names=common_names,
         reach=reach,
+        landscape=landscape,
     )
-=======
-    landscape = landscape_of(_entries(document, "map", where, one=True)[0], where, folder)
-    more: dict[str, Any] = {"permits": permits, "parcels": parcels, "intervals": intervals, "landscape": landscape}
-    return Settings(**values, areas=areas, taxa=taxa, detection=detection, **more)
->>>>>>> b2b7b39 (Draw a landscape on the maps, and on the public one nothing that ends in a square)
 
 
 def _entries(document: dict[str, Any], word: str, where: str, one: bool = False) -> list[dict[str, Any]]:

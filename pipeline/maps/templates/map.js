@@ -1,6 +1,6 @@
 (function () {
   "use strict";
-  var data = JSON.parse(document.getElementById("figures-data").textContent), map = window.rillbookMap, NONE = -999, SIDE = 140;
+  var data = JSON.parse(document.getElementById("figures-data").textContent), map = window.rillbookMap, NONE = -999, SIDE = 128;
   var legend = document.getElementById("legend"), figures = document.getElementById("figures");
   document.getElementById("no-scripts").remove();
   if (window.innerWidth < 700) { legend.open = false; }
@@ -10,6 +10,12 @@
   var chosen = {}, shownMarks = {}, sums = [], opener = null, version = 0, grouped = {};
   var WIDE = 17, cells = null, count = data.n_cells;
   var coarse = data.places.map(function (place) { return !data.private && place[2] > data.finest; });
+  // A larger square with smaller ones in it would lie under their symbols: its own stand in a row below the map.
+  var boxed = data.places.map(function (place, number) {
+    return coarse[number] && data.places.some(function (other) {
+      return other[2] < place[2] && other[0] > place[0] - 1e-9 && other[0] < place[0] + place[2] - 1e-9 && other[1] > place[1] - 1e-9 && other[1] < place[1] + place[2] - 1e-9;
+    });
+  });
 
   // A cell: place, layer, taxon, medium, months as bits (0: too few to say more), first and last year, finds, animals, visits, visits
   // without, minutes, readings, microhabitats as bits, median, lowest and highest in tenths of a degree. All cells lie in one typed
@@ -118,6 +124,7 @@
     return degrees(place[0], "NS") + " to " + degrees(place[0] + place[2], "NS") + ", " +
       degrees(place[1], "EW") + " to " + degrees(place[1] + place[2], "EW");
   }
+  function both(tenths) { return (tenths / 10).toFixed(1) + " °C (" + Math.round(tenths * 0.18 + 32) + " °F)"; }
   function temperatureWords(cells) {
     var read = cells.filter(function (cell) { return cell[12] > 0; }), n = 0, low = Infinity, high = -Infinity, from = Infinity, to = -Infinity;
     if (!read.length) { return "no temperature"; }
@@ -125,87 +132,173 @@
       n += cell[12];
       from = Math.min(from, cell[14]); to = Math.max(to, cell[14]); low = Math.min(low, cell[15]); high = Math.max(high, cell[16]);
     });
-    function one(tenths) { return (tenths / 10).toFixed(1); }
-    if (n === 1) { return one(low) + " °C, one reading"; }
-    return (from === to ? "median " + one(from) : "medians " + one(from) + " to " + one(to)) + " °C, range " + one(low) + " to " + one(high) +
-      ", " + n + " readings";
+    if (n === 1) { return both(low) + ", one reading"; }
+    return (from === to ? "median " + both(from) : "medians " + both(from) + " to " + both(to)) + ", range " + (low / 10).toFixed(1) + " to " + (high / 10).toFixed(1) +
+      " °C, " + n + " readings";
+  }
+  // The coolest and the warmest month of a stage, each by the middle of its medians: a number over all months would say nothing.
+  function seasonWords(numbers) {
+    var low = null, high = null;
+    for (var m = 0; m < 12; m += 1) {
+      var celsius = middle(numbers.filter(inMonth(m)));
+      if (celsius === null) { continue; }
+      if (!low || celsius < low[0]) { low = [celsius, m]; }
+      if (!high || celsius >= high[0]) { high = [celsius, m]; }
+    }
+    function one(found) { return data.months[found[1]].slice(0, 3) + " " + both(Math.round(found[0] * 10)); }
+    if (!low) { return ["–"]; }
+    if (low[0] !== high[0]) { return [one(low), one(high)]; }
+    return [low[1] === high[1] ? one(low) : both(Math.round(low[0] * 10))];
+  }
+  function inMonth(m) { return function (number) { return cells[number * WIDE + 4] & (1 << m); }; }
+  function shortMonths(mask) {
+    var said = [], first = 0, m, from;
+    function name(m) { return data.months[m % 12].slice(0, 3); }
+    if (mask === 4095) { return "all months"; }
+    // a run may pass the turn of the year, so the round starts after a month without
+    while (mask & (1 << first)) { first += 1; }
+    for (m = first; m < first + 12; m += 1) {
+      if (!(mask & (1 << (m % 12)))) { continue; }
+      from = m;
+      while (mask & (1 << ((m + 1) % 12))) { m += 1; }
+      said.push([from % 12, m === from ? name(m) : name(from) + (m === from + 1 ? ", " : " to ") + name(m)]);
+    }
+    return said.sort(function (a, b) { return a[0] - b[0]; }).map(function (one) { return one[1]; }).join(", ");
+  }
+  function years(cells) {
+    var from = Infinity, to = -Infinity;
+    cells.forEach(function (cell) { from = Math.min(from, cell[5]); to = Math.max(to, cell[6]); });
+    return from === to ? "" + from : from + " to " + to;
   }
   function line(cells, parent) {
-    var made = element("p", "", parent), first = cells[0], layer = data.layers[first[1]][4], total = [0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0];
-    if (data.taxa[first[2]]) { element("i", data.taxa[first[2]], made); }
+    var made = element("p", "", parent), first = cells[0], layer = data.layers[first[1]][4], total = [0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0], micro = {};
+    element("b", data.layers[first[1]][3], made);
     function say(text) { made.appendChild(document.createTextNode(text)); }
-    if (few(first)) { say((data.taxa[first[2]] ? ": " : "") + data.few + "."); return; }
-    var micro = {}, years = [Infinity, -Infinity];
+    if (data.taxa[first[2]]) { say(", "); element("i", data.taxa[first[2]], made); }
+    if (few(first)) { say(": " + data.few + "."); return; }
     cells.forEach(function (cell) {
       for (var k = 7; k < 12; k += 1) { total[k] += cell[k]; }
       data.microhabitats.forEach(function (words, code) { if (Math.floor(cell[13] / Math.pow(2, code)) % 2) { micro[code] = true; } });
-      years = [Math.min(years[0], cell[5]), Math.max(years[1], cell[6])];
     });
-    var when = years[0] === years[1] ? "" + years[0] : years[0] + " to " + years[1], visits = many(total[9], "visit", "visits");
-    if (layer === "nothing_found") { say((data.taxa[first[2]] ? "" : "No taxon named") + ", " + when + ": not found on " + total[10] + " of " + visits + " that looked for it."); return; }
-    if (layer === "visits") {
-      say(when + ": " + visits + (total[11] ? ", " + total[11] + " minutes of search noted" : "") + (total[10] ? "; nothing found on " + total[10] : "") + ".");
-      return;
-    }
-    var count = layer === "available" ? many(total[7], "point", "points") :
-      layer === "egg_mass" ? many(total[8], "clutch", "clutches") : many(total[8], "animal", "animals") + " in " + many(total[7], "find", "finds");
-    say((data.taxa[first[2]] ? ", " : "") + data.media[first[3]] + ", " + when + ": " + count + " on " + visits + "; " + temperatureWords(cells) + ". " +
+    say(", " + data.media[first[3]] + ", " + years(cells) + ": " + countWords(layer, total) + " on " + many(total[9], "visit", "visits") + "; " + temperatureWords(cells) + ". " +
       Object.keys(micro).map(function (code) { return data.microhabitats[code]; }).join("; "));
   }
-  function popup(group, number) {
-    var box = element("div"), shown = [], blocks = {}, order = [], place = group.places.length === 1 ? data.places[group.places[0]] : null;
-    if (!cells) { sumUp(); }
-    group.places.forEach(function (at) { if (sums[at][number]) { shown = shown.concat(sums[at][number].cells.map(cut)); } });
-    element("h2", data.layers[number][3], box);
-    element("p", place ? placeWords(group.places[0]) : many(group.places.length, "", data.private ? "sites" : "squares").trim() + " together; zoom in to part them", box, "place");
-    if (place && place[5]) { element("p", place[5], box); }
-    shown.forEach(function (cell) {
-      var key = few(cell) ? [99, 0, cell[2]] : [Math.log2(cell[4] & -cell[4]), cell[4], cell[2], cell[3]], name = key.join(" ");
-      if (!blocks[name]) { blocks[name] = { key: key, cells: [] }; order.push(name); }
-      blocks[name].cells.push(cell);
+  function countWords(layer, total) {
+    if (layer === "available") { return many(total[7], "point", "points"); }
+    return layer === "egg_mass" ? many(total[8], "clutch", "clutches") : many(total[8], "animal", "animals") + (total[7] === total[8] ? "" : " in " + many(total[7], "find", "finds"));
+  }
+  // Cells of a group by layer and taxon, in the order of the layers.
+  function byStage(group) {
+    var found = {};
+    group.places.forEach(function (at) {
+      Object.keys(sums[at]).forEach(function (layer) {
+        sums[at][layer].cells.forEach(function (number) {
+          var key = layer * 1000 + cells[number * WIDE + 2];
+          (found[key] || (found[key] = [])).push(number);
+        });
+      });
+    });
+    return Object.keys(found).map(Number).sort(function (a, b) { return a - b; }).map(function (key) { return found[key]; });
+  }
+  function figuresOf(group, parent) {
+    var table = element("table", "", element("div", "", parent, "wide")), head = element("tr", "", element("thead", "", table)), body = element("tbody", "", table);
+    ["Stage", "Months", "Number", "Coolest and warmest month"].forEach(function (word) { element("th", word, head).scope = "col"; });
+    byStage(group).forEach(function (numbers) {
+      var mine = numbers.map(cut), told = mine.filter(function (cell) { return !few(cell); }), layer = data.layers[mine[0][1]], row = element("tr", "", body);
+      var total = [0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0], mask = 0, searched = isSearch(mine[0][1]), said = [];
+      told.forEach(function (cell) { mask |= cell[4]; for (var k = 7; k < 12; k += 1) { total[k] += cell[k]; } });
+      var head = element("th", layer[3], row), name = data.taxa[mine[0][2]];
+      head.scope = "row";
+      if (name) { element("i", name, element("span", "", head)); }
+      element("td", shortMonths(mask), row);
+      if (!told.length) { element("td", data.few, row).colSpan = 2; return; }
+      if (layer[4] === "nothing_found") { said.push("not on " + total[10] + " of " + many(total[9], "visit", "visits")); }
+      else if (layer[4] === "visits") { said.push(many(total[9], "visit", "visits") + (total[10] ? ", nothing on " + total[10] : "") + (total[11] ? "; " + total[11] + " minutes" : "")); }
+      else { said.push(countWords(layer[4], total)); }
+      if (told.length < mine.length) { said.push("and more, " + data.few); }
+      element("td", said.join("; "), row);
+      var warmth = element("td", "", row);
+      if (!searched) { seasonWords(numbers).forEach(function (text) { element("span", text, warmth); }); }
+    });
+  }
+  function monthByMonth(group, box) {
+    var blocks = {}, order = [], before = "";
+    byStage(group).forEach(function (numbers) {
+      numbers.map(cut).forEach(function (cell) {
+        if (isSearch(cell[1])) { return; }
+        var key = few(cell) ? [99, 0, cell[1], cell[2], 0] : [Math.log2(cell[4] & -cell[4]), cell[4], cell[1], cell[2], cell[3]], name = key.join(" ");
+        if (!blocks[name]) { blocks[name] = { key: key, cells: [] }; order.push(name); }
+        blocks[name].cells.push(cell);
+      });
     });
     order.sort(function (one, other) {
       var a = blocks[one].key, b = blocks[other].key;
-      return a[0] - b[0] || a[1] - b[1] || a[2] - b[2] || a[3] - b[3];
+      return a[0] - b[0] || a[1] - b[1] || a[2] - b[2] || a[3] - b[3] || a[4] - b[4];
     });
-    var before = "";
-    order.slice(0, 60).forEach(function (name) {
+    order.slice(0, 80).forEach(function (name) {
       var mine = blocks[name], head = few(mine.cells[0]) ? "Month not shown" : monthsOf(mine.cells[0][4]);
       if (head !== before) { element("h3", head, box); before = head; }
       line(mine.cells, box);
     });
-    if (order.length > 60) { element("p", "More than fits here: choose a month, a year or a taxon.", box); }
-    singles(group, number, box);
+    if (order.length > 80) { element("p", "More than fits here: choose a month, a year or a taxon.", box); }
+  }
+  function folded(words, parent, fill) {
+    var more = element("details", "", parent);
+    element("summary", words, more);
+    more.addEventListener("toggle", function () { if (more.open && more.children.length === 1) { fill(more); } });
+  }
+  function popup(group) {
+    var box = element("div"), place = group.places.length === 1 ? data.places[group.places[0]] : null;
+    if (!cells) { sumUp(); }
+    element("h2", place ? placeWords(group.places[0]) : many(group.places.length, "", data.private ? "sites" : "squares").trim() + " together", box);
+    if (!place) { element("p", "Zoom in to part them.", box); }
+    if (place && place[5]) { element("p", place[5], box); }
+    if (chosenWords()) { element("p", chosenWords(), box); }
+    figuresOf(group, box);
+    folded("Month by month, and where", box, function (more) { monthByMonth(group, more); });
+    singles(group, box);
     return box;
   }
+  function chosenWords() {
+    var said = ["month", "year", "taxon", "medium"].filter(function (name) { return byId(name).selectedIndex > 0; }).map(function (name) {
+      return byId(name).options[byId(name).selectedIndex].text;
+    });
+    return said.length ? "Only " + said.join(", ") + "." : "";
+  }
   function single(find) {
-    return find[6] + ": " + (data.taxa[find[2]] || "") + ", " + find[7] + ", " + (find[8] < 0 ? "place not noted" : data.microhabitats[find[8]]) +
-      (find[9] === NONE ? "" : ", " + (find[9] / 10).toFixed(1) + " °C") + " (" + find[10] + ")" + (find[11] ? ". " + find[11] : "");
+    return find[6] + ": " + data.layers[find[1]][3] + ", " + (data.taxa[find[2]] || "") + ", " + find[7] + ", " + (find[8] < 0 ? "place not noted" : data.microhabitats[find[8]]) +
+      (find[9] === NONE ? "" : ", " + both(find[9])) + " (" + find[10] + ")" + (find[11] ? ". " + find[11] : "");
   }
   function passesAlone(find) {
     return (chosen.taxon < 0 || find[2] === chosen.taxon) && (chosen.medium < 0 || find[3] === chosen.medium) &&
       (!chosen.month || find[4] === chosen.month) && (!chosen.year || find[5] === chosen.year);
   }
-  function singles(group, number, box) {
+  function singles(group, box) {
     if (group.places.length > 1) { return; }
-    var mine = data.finds.filter(function (find) { return find[0] === group.places[0] && find[1] === number && passesAlone(find); });
+    var mine = data.finds.filter(function (find) { return find[0] === group.places[0] && passesAlone(find); });
     if (!mine.length) { return; }
-    var more = element("details", "", box), list;
-    element("summary", "Single finds: " + mine.length, more);
-    list = element("ul", "", more);
-    mine.slice(0, 200).forEach(function (find) { element("li", single(find), list); });
-    if (mine.length > 200) { element("li", "and " + (mine.length - 200) + " more: choose a month or a year", list); }
+    folded("Single finds: " + mine.length, box, function (more) {
+      var list = element("ul", "", more);
+      mine.slice(0, 200).forEach(function (find) { element("li", single(find), list); });
+      if (mine.length > 200) { element("li", "and " + (mine.length - 200) + " more: choose a month or a year", list); }
+    });
   }
 
-  var SVG = "http://www.w3.org/2000/svg";
-  function draw(number, mine, dashed, label) {
-    var layer = data.layers[number], size = data.sizes.filter(function (edge) { return mine.n >= edge; }).length, scale = 0.85 + 0.15 * size;
-    var box = element("div"), svg = document.createElementNS(SVG, "svg"), fill = layer[1], ink = "#000", below = "";
-    function part(tag, words, text) {
+  var SVG = "http://www.w3.org/2000/svg", WIDTH = 48, HEIGHT = 34, SMALLEST = 0.5, LARGEST = 1.1;
+  var LOOKS = {
+    stream: { color: "#2b7bba", weight: 2 }, lake: { color: "#2b7bba", weight: 1, fill: true, fillColor: "#2b7bba", fillOpacity: 0.3 },
+    ridge: { color: "#8a6d3b", weight: 3, dashArray: "2 6" }, border: { color: "#5b3a8c", weight: 2, dashArray: "8 4" }
+  };
+  // A symbol and, right of it, its year: twelve cells, a row a quarter, dark where it was found.
+  function draw(number, mine, dashed, label, scale) {
+    var layer = data.layers[number], size = data.sizes.filter(function (edge) { return mine.n >= edge; }).length, grown = 0.7 + 0.1 * size;
+    var box = element("div"), svg = document.createElementNS(SVG, "svg"), fill = layer[1], ink = "#000", below = "", whole, shades = {};
+    function part(tag, words, text, parent) {
       var made = document.createElementNS(SVG, tag);
       Object.keys(words).forEach(function (word) { made.setAttribute(word, words[word]); });
       if (text) { made.textContent = text; }
-      svg.appendChild(made);
+      (parent || svg).appendChild(made);
+      return made;
     }
     var heated = byId("heat").checked && !isSearch(number), celsius = heated ? middle(mine.cells) : null;
     if (heated) {
@@ -213,22 +306,24 @@
       ink = celsius !== null && heatOf(celsius) < data.heat[3] ? "#fff" : "#000";
       below = celsius === null ? "–" : celsius.toFixed(1) + "°";
     }
-    svg.setAttribute("viewBox", "0 0 28 34");
-    svg.setAttribute("width", Math.round(28 * scale));
-    svg.setAttribute("height", Math.round(34 * scale));
+    svg.setAttribute("viewBox", "0 0 " + WIDTH + " " + HEIGHT);
+    svg.setAttribute("width", Math.round(WIDTH * scale));
+    svg.setAttribute("height", Math.round(HEIGHT * scale));
     svg.setAttribute("aria-hidden", "true");
-    part("rect", { width: 28, height: 34, fill: "#fff", "fill-opacity": 0.85, rx: 3 });
-    part("path", Object.assign({ d: layer[2], fill: fill, stroke: "#000", "stroke-width": 1.5 }, dashed ? { "stroke-dasharray": "3 2" } : {}));
-    part("text", { x: 14, y: { hatchling: 14, juvenile: 20 }[layer[4]] || 17, "text-anchor": "middle", "font-size": 11, "font-weight": "bold", fill: ink }, layer[0]);
-    if (heated) { part("text", { x: 14, y: 33, "text-anchor": "middle", "font-size": 9 }, below); }
-    for (var tall = 0; tall < 2 && !heated; tall += 1) {
-      var d = "";
-      for (var m = 0; m < 12; m += 1) { if (!!(mine.months & (1 << m)) === !!tall) { d += "M" + (2 + 2.1 * m).toFixed(1) + (tall ? " 26v7" : " 31v2"); } }
-      if (d) { part("path", { d: d, stroke: tall ? "#000" : "#888", "stroke-width": 1.3 }); }
+    part("rect", { width: WIDTH, height: HEIGHT, fill: "#fff", "fill-opacity": 0.85, rx: 3 });
+    whole = part("g", { transform: "translate(14 " + (heated ? 13 : 16) + ") scale(" + grown.toFixed(1) + ") translate(-14 -13)" });
+    part("path", Object.assign({ d: layer[2], fill: fill, stroke: "#000", "stroke-width": 1.5 }, dashed ? { "stroke-dasharray": "3 2" } : {}), "", whole);
+    part("text", { x: 14, y: { hatchling: 14, juvenile: 20 }[layer[4]] || 17, "text-anchor": "middle", "font-size": 11, "font-weight": "bold", fill: ink }, layer[0], whole);
+    for (var m = 0; m < 12 && mine.months; m += 1) {
+      var seen = !!(mine.months & (1 << m)), own = seen && heated ? middle(mine.cells.filter(inMonth(m))) : null;
+      var shade = !seen ? "#fff" : !heated ? "#000" : own === null ? "#bbb" : data.heat[1][heatOf(own)];
+      shades[shade] = (shades[shade] || "") + "M" + (29.5 + 5.5 * (m % 3)) + " " + (3 + 7 * Math.floor(m / 3)) + "h4.5v6h-4.5z";
     }
+    Object.keys(shades).forEach(function (shade) { part("path", { d: shades[shade], fill: shade, stroke: shade === "#fff" ? "#999" : "#000", "stroke-width": 0.7 }); });
+    if (heated) { part("text", { x: 14, y: 32, "text-anchor": "middle", "font-size": 9 }, below); }
     box.appendChild(svg);
     element("span", label, box, "unseen");
-    return { box: box, size: [Math.round(28 * scale), Math.round(34 * scale)] };
+    return { box: box, size: [Math.round(WIDTH * scale), Math.round(HEIGHT * scale)] };
   }
 
   function on(number) { var box = byId("layer-" + data.layers[number][4]); return box && box.checked; }
@@ -236,68 +331,108 @@
     var place = data.places[number];
     return data.private ? L.latLng(place[0], place[1]) : L.latLng(place[0] + place[2] / 2, place[1] + place[2] / 2);
   }
-  function pixels(number) {
-    var place = data.places[number];
-    return data.private ? 0 : map.project([place[0], place[1] + place[2]]).x - map.project([place[0], place[1]]).x;
+  function shownLayers(places) {
+    var here = {};
+    places.forEach(function (number) { Object.keys(sums[number]).forEach(function (layer) { if (on(layer)) { here[layer] = true; } }); });
+    return Object.keys(here).map(Number).sort(function (one, other) { return one - other; });
   }
-  function groups() {
-    var zoom = map.getZoom(), made = [], near = {}, alone = [];
-    if (grouped.zoom === zoom && grouped.version === version) { return grouped.all; }
+  // The columns with which so many symbols become largest in a box, and how large.
+  function fitting(many, wide, high) {
+    var best = { scale: 0, columns: 1, slim: 0 };
+    for (var columns = 1; columns <= many; columns += 1) {
+      var across = columns * WIDTH / wide, down = Math.ceil(many / columns) * HEIGHT / high, scale = Math.min(1 / across, 1 / down, LARGEST), slim = Math.max(across, down);
+      if (scale > best.scale + 1e-6 || (scale > best.scale - 1e-6 && slim < best.slim)) { best = { scale: scale, columns: columns, slim: slim }; }
+    }
+    return best;
+  }
+  function edges(south, west, step) { return L.latLngBounds([south, west], [south + step, west + step]); }
+  function sides(number) { return edges(data.places[number][0], data.places[number][1], data.places[number][2]); }
+  function pixels(box, zoom) {
+    var high = map.project(box.getNorthWest(), zoom), low = map.project(box.getSouthEast(), zoom);
+    return [low.x - high.x, low.y - high.y];
+  }
+  // Squares by themselves where their symbols fit into them; else blocks of squares, all of one size, each with its symbols inside.
+  function blocks(step, zoom) {
+    var found = {}, made = [];
+    data.places.forEach(function (place, number) {
+      if (boxed[number] || !Object.keys(sums[number]).some(on)) { return; }
+      var side = Math.max(step, place[2]), south = Math.floor(place[0] / side + 1e-6) * side, west = Math.floor(place[1] / side + 1e-6) * side, key = [side, south.toFixed(4), west.toFixed(4)].join(" ");
+      if (!found[key]) { found[key] = { key: key, places: [], bounds: edges(south, west, side), coarse: place[2] > step, block: side > place[2] + 1e-9 }; made.push(found[key]); }
+      found[key].places.push(number);
+    });
+    made.forEach(function (group) {
+      var room = pixels(group.bounds, zoom);
+      group.room = room;
+      group.fit = fitting(shownLayers(group.places).length, room[0] * 0.94, room[1] * 0.94);
+    });
+    return made;
+  }
+  function nearby(zoom) {
+    var made = [], near = {};
     data.places.forEach(function (place, number) {
       if (!Object.keys(sums[number]).some(on)) { return; }
-      if (pixels(number) >= SIDE) { alone.push({ key: "p" + number, places: [number], wide: true, coarse: coarse[number] }); return; }
       var point = map.project(centre(number), zoom), x = Math.floor(point.x / SIDE), y = Math.floor(point.y / SIDE), mine = null;
       for (var dx = -1; dx < 2 && !mine; dx += 1) {
         for (var dy = -1; dy < 2 && !mine; dy += 1) {
-          mine = (near[(x + dx) + "/" + (y + dy)] || []).find(function (one) {
-            return one.coarse === coarse[number] && Math.abs(one.x - point.x) < SIDE && Math.abs(one.y - point.y) < SIDE;
-          });
+          mine = (near[(x + dx) + "/" + (y + dy)] || []).find(function (one) { return Math.abs(one.x - point.x) < SIDE && Math.abs(one.y - point.y) < SIDE; });
         }
       }
       if (mine) { mine.places.push(number); return; }
-      mine = { key: "g" + number, places: [number], x: point.x, y: point.y, wide: false, coarse: coarse[number] };
+      mine = { key: "g" + number, places: [number], x: point.x, y: point.y };
       made.push(mine);
       (near[x + "/" + y] || (near[x + "/" + y] = [])).push(mine);
     });
-    grouped = { zoom: zoom, version: version, all: made.concat(alone) };
-    return grouped.all;
+    made.forEach(function (group) { group.fit = fitting(shownLayers(group.places).length, SIDE - 8, SIDE - 16); });
+    return made;
   }
-  function sides(number) {
-    var place = data.places[number];
-    return L.latLngBounds([place[0], place[1]], [place[0] + place[2], place[1] + place[2]]);
-  }
-  function spot(group) {
-    if (!group.wide) { return centre(group.places[0]); }
-    var box = sides(group.places[0]), size = map.getSize(), high = map.latLngToContainerPoint(box.getNorthWest()), low = map.latLngToContainerPoint(box.getSouthEast());
-    if (group.coarse) {
-      var first = data.places[group.places[0]], line = 46 * (2 * data.steps.indexOf(first[2]) + Math.abs(Math.round(first[1] / first[2])) % 2);
-      return map.containerPointToLatLng([Math.min(Math.max(high.x, 0) + 92, low.x), Math.min(Math.max(high.y, 0) + 26 + line, low.y)]);
+  function groups() {
+    var zoom = map.getZoom(), made = null;
+    if (grouped.zoom === zoom && grouped.version === version) { return grouped.all; }
+    if (data.private) { made = nearby(zoom); } else {
+      [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000].some(function (factor) {
+        made = blocks(data.finest * factor, zoom);
+        return made.every(function (group) { return group.fit.scale >= SMALLEST; });
+      });
     }
-    var x = (Math.max(high.x, 0) + Math.min(low.x, size.x)) / 2, y = (Math.max(high.y, 0) + Math.min(low.y, size.y)) / 2;
-    return map.containerPointToLatLng([x, y]);
+    grouped = { zoom: zoom, version: version, all: made };
+    return made;
+  }
+  // Where the symbols of a group have their middle: in the part of their square that is in view, as far as they stay inside the square.
+  function spot(group, wide, high) {
+    if (data.private) {
+      var at = map.latLngToContainerPoint(centre(group.places[0]));
+      return map.containerPointToLatLng([at.x, at.y - high / 2 - 8]);
+    }
+    var size = map.getSize(), top = map.latLngToContainerPoint(group.bounds.getNorthWest()), low = map.latLngToContainerPoint(group.bounds.getSouthEast());
+    function inside(from, to, most, half) {
+      var middle = (Math.max(from, 0) + Math.min(to, most)) / 2;
+      return Math.min(Math.max(middle, from + half), to - half);
+    }
+    return map.containerPointToLatLng([inside(top.x, low.x, size.x, wide / 2 + 2), inside(top.y, low.y, size.y, high / 2 + 2)]);
+  }
+  function summed(group) {
+    var here = {};
+    group.places.forEach(function (number) {
+      Object.keys(sums[number]).forEach(function (layer) {
+        var mine = here[layer] || (here[layer] = { cells: [], n: 0, months: 0 }), more = sums[number][layer];
+        mine.cells = mine.cells.concat(more.cells);
+        mine.n += more.n;
+        mine.months |= more.months;
+      });
+    });
+    return here;
   }
   function place() {
     var wanted = {}, inView = map.getBounds().pad(0.25);
+    frames.clearLayers();
     groups().forEach(function (group) {
-      if (!(group.wide ? inView.intersects(sides(group.places[0])) : inView.contains(centre(group.places[0])))) { return; }
-      var key = group.key, here = {}, numbers, columns, at = spot(group);
-      group.places.forEach(function (number) {
-        Object.keys(sums[number]).forEach(function (layer) {
-          var mine = here[layer] || (here[layer] = { cells: [], n: 0, months: 0 }), more = sums[number][layer];
-          mine.cells = mine.cells.concat(more.cells);
-          mine.n += more.n;
-          mine.months |= more.months;
-        });
-      });
-      numbers = Object.keys(here).map(Number).filter(on).sort(function (one, other) { return one - other; });
-      var room = Math.max(3, Math.floor((map.getSize().x - map.latLngToContainerPoint(at).x - 8) / 38 + 0.5));
-      columns = group.coarse && group.wide ? Math.min(numbers.length, room) : Math.ceil(Math.sqrt(numbers.length));
-      var rows = Math.ceil(numbers.length / columns);
-      if (group.coarse && group.wide && numbers.length) { wanted["t" + key + version] = { at: at, tab: data.places[group.places[0]][2] + "° square" }; }
+      if (!(data.private ? inView.contains(centre(group.places[0])) : inView.intersects(group.bounds))) { return; }
+      var here = summed(group), numbers = shownLayers(group.places), columns = group.fit.columns, scale = group.fit.scale, rows = Math.ceil(numbers.length / columns);
+      var step = [WIDTH * scale, HEIGHT * scale], at = spot(group, columns * step[0], rows * step[1]);
+      tie(group, at);
       numbers.forEach(function (number, turn) {
-        var row = Math.floor(turn / columns), column = turn % columns;
-        var shift = group.coarse && group.wide ? [38 * column, 46 * row] : [38 * (column - (columns - 1) / 2), 46 * (row - (rows - 1) / 2)];
-        wanted[[key, group.wide ? 0 : map.getZoom(), number, version, group.places.length].join(" ")] = { at: at, group: group, number: number, mine: here[number], shift: shift };
+        var shift = [step[0] * (turn % columns - (columns - 1) / 2), step[1] * (Math.floor(turn / columns) - (rows - 1) / 2)];
+        wanted[[group.key, map.getZoom(), number, version].join(" ")] = { at: at, group: group, number: number, mine: here[number], shift: shift, scale: scale };
       });
     });
     Object.keys(shownMarks).forEach(function (key) {
@@ -310,28 +445,59 @@
       var one = wanted[key];
       if (shownMarks[key]) {
         if (!shownMarks[key].isPopupOpen()) { shownMarks[key].setLatLng(one.at); }
-      } else { shownMarks[key] = one.tab ? tab(one) : mark(one); }
+      } else { shownMarks[key] = mark(one); }
     });
   }
-  function tab(one) {
-    var label = L.divIcon({ html: element("span", one.tab), className: "degree tab", iconSize: [64, 16], iconAnchor: [84, 8] });
-    return L.marker(one.at, { icon: label, interactive: false, keyboard: false }).addTo(map);
+  // Whose the symbols are: a dotted edge around a block of squares, a thin line from them to each site.
+  function tie(group, at) {
+    if (data.private) {
+      group.places.forEach(function (number) { L.polyline([at, centre(number)], { color: "#000", weight: 1, opacity: 0.6, interactive: false }).addTo(frames); });
+    } else if (group.block) { L.rectangle(group.bounds, { color: "#000", weight: 1, dashArray: "1 4", fill: false, interactive: false }).addTo(frames); }
+  }
+  function words(group, number, mine) {
+    var layer = data.layers[number], told = mine.n ? "" + mine.n : data.few;
+    if (mine.n && isSearch(number)) { told = many(mine.n, "visit", "visits"); }
+    var where = group.places.length === 1 ? placeWords(group.places[0]) : group.places.length + (data.private ? " sites" : " squares");
+    return [layer[3] + ": " + told, where];
+  }
+  function popupLook() {
+    var size = map.getSize();
+    return { minWidth: Math.min(260, size.x - 50), maxWidth: Math.min(660, size.x - 50), maxHeight: Math.max(180, size.y - 110) };
   }
   function mark(one) {
-    var layer = data.layers[one.number], number = one.mine.n ? "" + one.mine.n : data.few;
-    if (one.mine.n && isSearch(one.number)) { number = many(one.mine.n, "visit", "visits"); }
-    var title = layer[3] + ": " + number;
-    var where = one.group.places.length === 1 ? placeWords(one.group.places[0]) : one.group.places.length + (data.private ? " sites" : " squares");
-    var drawn = draw(one.number, one.mine, one.group.coarse, title + ", " + where), size = drawn.size;
+    var said = words(one.group, one.number, one.mine);
+    var drawn = draw(one.number, one.mine, coarse[one.group.places[0]], said.join(", "), one.scale), size = drawn.size;
     var anchor = [size[0] / 2 - one.shift[0], size[1] / 2 - one.shift[1]];
     var icon = L.divIcon({ html: drawn.box, className: "mark", iconSize: size, iconAnchor: anchor, popupAnchor: [one.shift[0], one.shift[1] - size[1] / 2] });
-    var made = L.marker(one.at, { icon: icon, title: title, riseOnHover: true, zIndexOffset: one.group.coarse ? 500 : 0 }).addTo(map);
+    var made = L.marker(one.at, { icon: icon, title: said[0], riseOnHover: true }).addTo(map);
     made.kept = version;
-    made.bindPopup(function () { return popup(one.group, one.number); }, { maxWidth: 290, maxHeight: 260 });
+    made.bindPopup(function () { return popup(one.group); }, popupLook());
     return made;
   }
+  function larger() {
+    var box = byId("larger");
+    while (box.firstChild) { box.firstChild.remove(); }
+    data.places.forEach(function (one, number) {
+      var group = { places: [number] }, layers = boxed[number] ? shownLayers([number]) : [], here = layers.length ? summed(group) : null, row;
+      if (!here) { return; }
+      row = element("div", "", box, "row");
+      element("p", "Somewhere in the " + one[2] + "° square " + placeWords(number) + ":", row);
+      layers.forEach(function (layer) {
+        var said = words(group, layer, here[layer]), made = element("button", "", row, "mark");
+        made.type = "button";
+        made.title = said[0];
+        made.appendChild(draw(layer, here[layer], true, said.join(", "), 1).box);
+        made.addEventListener("click", function () { L.popup(popupLook()).setLatLng(map.getCenter()).setContent(popup(group)).openOn(map); });
+      });
+    });
+    box.hidden = !box.firstChild;
+  }
 
-  var under = L.layerGroup().addTo(map);
+  var under = L.layerGroup().addTo(map), frames = L.layerGroup().addTo(map);
+  map.createPane("dots").style.zIndex = 620;
+  map.getPane("dots").style.pointerEvents = "none";
+  // drawings print sharply, pictures open sooner
+  var dots = map.options.preferCanvas ? L.canvas({ pane: "dots" }) : L.svg({ pane: "dots" });
   function extra(name, make) {
     var box = byId(name), group = L.layerGroup();
     if (!box) { return; }
@@ -347,11 +513,14 @@
     var squares = data.places.map(function (one, number) { return number; }).sort(function (a, b) { return data.places[b][2] - data.places[a][2]; });
     squares.forEach(function (number) {
       var big = coarse[number];
-      L.rectangle(sides(number), { color: "#333", weight: big ? 2 : 1.5, dashArray: big ? "7 5" : null, fillColor: "#7a8a70", fillOpacity: big ? 0.05 : 0.16, interactive: false }).addTo(under);
+      L.rectangle(sides(number), { color: "#333", weight: big ? 2 : 1.5, dashArray: big ? "7 5" : null, fillColor: "#7a8a70", fillOpacity: big ? 0.05 : 0.16, interactive: !boxed[number] }).on("click", function (event) {
+        var group = groups().find(function (one) { return one.places.indexOf(number) >= 0; });
+        if (group) { L.popup(popupLook()).setLatLng(event.latlng).setContent(popup(group)).openOn(map); }
+      }).addTo(under);
     });
   } else {
     data.places.forEach(function (one, number) {
-      L.circleMarker(centre(number), { radius: 3, color: "#000", fillOpacity: 1, interactive: false }).addTo(under);
+      L.circleMarker(centre(number), { radius: 4, color: "#fff", weight: 1.5, fillColor: "#000", fillOpacity: 1, interactive: false, pane: "dots", renderer: dots }).addTo(under);
     });
   }
   extra("circles", function (group) {
@@ -369,17 +538,17 @@
   });
   extra("lines", function (group) {
     data.lines.forEach(function (one) {
-      L.polyline(one[1], one[0] === "boundary" ? { color: "#5b3a8c", weight: 2, dashArray: "8 4", interactive: false } : { color: "#1f6f9c", weight: 2, interactive: false }).addTo(group);
+      L.polyline(one[1], Object.assign({ interactive: false }, LOOKS[one[0]])).addTo(group);
     });
   });
   extra("outline", function (group) {
-    data.outline.forEach(function (one) { L.polyline(one, { color: "#555", weight: 1.5, interactive: false }).addTo(group); });
+    data.outline.forEach(function (one) { L.polyline(one, { color: "#888", weight: 1, interactive: false }).addTo(group); });
   });
   extra("tiles", function (group) {
     L.tileLayer(data.tiles[0], { attribution: "", maxZoom: 19, referrerPolicy: "no-referrer" }).addTo(group);
   });
 
-  function refresh() { readChoices(); sumUp(); version += 1; map.closePopup(); place(); filterTable(); }
+  function refresh() { readChoices(); sumUp(); version += 1; map.closePopup(); place(); larger(); filterTable(); }
   // Until somebody wants it the table is text inside a noscript: a large one would hold up the opening of the page.
   function fillTable() {
     var box = byId("table-box"), kept = box.querySelector("noscript");
@@ -403,25 +572,27 @@
     event.popup.getElement().querySelector(".leaflet-popup-content").tabIndex = 0;
   });
   map.getContainer().addEventListener("keydown", function (event) {
-    if (event.key !== "Escape" || !opener || !opener.isPopupOpen()) { return; }
+    if (event.key !== "Escape") { return; }
     map.closePopup();
-    if (opener.getElement && opener.getElement()) { opener.getElement().focus(); }
+    if (opener && opener.getElement && opener.getElement()) { opener.getElement().focus(); }
   });
+  var moved = false;
+  ["pointerdown", "wheel", "keydown"].forEach(function (kind) { map.getContainer().addEventListener(kind, function () { moved = true; }, { passive: true }); });
+  map.on("resize", function () { if (!moved) { refit(); } });
   function refit() {
     map.invalidateSize(false);
-    map.fitBounds(data.view, { paddingTopLeft: [40, 18], paddingBottomRight: [40, 40], animate: false });
+    var pad = data.private ? Math.min(60, map.getSize().x / 6) : 8;
+    map.fitBounds(data.view, { paddingTopLeft: [pad, data.private ? Math.min(136, map.getSize().y / 4) : 10], paddingBottomRight: [pad, 34], animate: false });
   }
   var opened = [];
   window.addEventListener("beforeprint", function () {
-    opened = [legend.open, figures.open];
-    legend.open = figures.open = true;
-    filterTable();
+    opened = [legend.open];
+    legend.open = true;
     document.body.classList.add("printing");
     refit();
   });
   window.addEventListener("afterprint", function () {
     legend.open = opened[0];
-    figures.open = opened[1];
     document.body.classList.remove("printing");
     refit();
   });
@@ -429,4 +600,5 @@
   if (readChoices()) { sumUp(); } else { firstSums(); }
   map.on("moveend", place);
   refit();
+  larger();
 })();
