@@ -209,9 +209,11 @@ def write(parts: MapParts, out: Path) -> Path:
         A file cannot be written.
     """
     stem = out / "private" / "map_exact" if parts.private else out / "map"
-    files: dict[str, bytes | None] = {".html": page(parts).encode("utf-8"), ".svg": None, ".png": None, ".csv": None}
+    files: dict[str, bytes | None] = {".html": None, ".svg": None, ".png": None, ".csv": None}
+    panels = ""
     if len(parts.cells):
         svg, files[".png"], panels = still_picture(parts.cells, parts.lines.drawn, _outline(parts), parts.facts, parts.private)
-        files |= {".html": page(parts, panels).encode("utf-8"), ".svg": svg.encode("utf-8"), ".csv": as_csv(parts.cells).encode("utf-8")}
+        files |= {".svg": svg.encode("utf-8"), ".csv": as_csv(parts.cells).encode("utf-8")}
+    files[".html"] = page(parts, panels).encode("utf-8")
     write_files({stem.with_suffix(ending): content for ending, content in files.items()}, "the map")
     return stem.with_suffix(".html")
