@@ -115,7 +115,8 @@ def absences(folder: Path) -> list[tuple]:
         folder,
         f"""WITH wanted AS (SELECT visit_id, site_id, unnest(string_split(target_taxa, '|')) AS taxon FROM visits
               WHERE {SHOWN} AND all_counted AND NOT incomplete)
-            SELECT visit_id, taxon FROM wanted w WHERE NOT EXISTS (SELECT 1 FROM finds f WHERE f.visit_id = w.visit_id AND f.taxon = w.taxon)
+            SELECT visit_id, taxon FROM wanted w
+              WHERE NOT EXISTS (SELECT 1 FROM finds f WHERE f.visit_id = w.visit_id AND f.taxon = w.taxon)
               AND NOT EXISTS (SELECT 1 FROM finds f WHERE f.visit_id = w.visit_id AND (NOT ({NOT_EGG})
                 OR f.id_certainty IN ('genus_only', 'unsure')))
               AND NOT EXISTS (SELECT 1 FROM held h JOIN read_csv('{folder}/sheets/finds.csv', all_varchar = true) s ON s.find_id = h.row_key

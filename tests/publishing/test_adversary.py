@@ -226,9 +226,7 @@ def coarser(one: str | None, other: str) -> bool:
     return one is not None and (one == "withheld" or float(one) > float(other))
 
 
-def somewhere_else(
-    states: dict[str, Shown], finest: dict[tuple[str, int], Shown], sheet: Sheet, draw: np.random.Generator
-) -> dict[str, Place]:
+def somewhere_else(states: dict[str, Shown], finest: dict[str, list[Shown]], sheet: Sheet, draw: np.random.Generator) -> dict[str, Place]:
     """Other places for every site, each anywhere in the finest square that was told of it: to the public they are all the same."""
     places = {}
     for code, one in sheet.sites.items():
@@ -236,12 +234,14 @@ def somewhere_else(
         square = square_of(shown) if shown else None
         if square is None:
             continue
-        era = finest.setdefault((code, shown.codes), shown)
-        south, west, north, east = square_of(era)
+        # a code that was corrected is followed by its first form, as the program follows it by its visits
+        every = finest.setdefault(code.split(".")[0], [])
+        if not any(holds(square, square_of(one)) for one in every[-1:]):
+            every.append(shown)
+        south, west, north, east = square_of(every[-1])
         places[code] = (draw.uniform(south, north), draw.uniform(west, east))
-        before = finest.get((code, shown.codes - 1))
         # a site that moved lies more than a square from where it was shown
-        while before and is_beside(before, *places[code]):
+        while len(every) > 1 and is_beside(every[-2], *places[code]):
             places[code] = (draw.uniform(south, north), draw.uniform(west, east))
         assert not math.isnan(one["latitude"])
     return places
