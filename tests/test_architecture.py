@@ -52,7 +52,7 @@ def test_help_loads_no_heavy_library(root: Path) -> None:
 DOORS = {
     "folium": {"maps/page"},
     "branca": {"maps/page"},
-    "duckdb": {"book/connection"},
+    "duckdb": {"book/engine"},
     "jinja2": {"writing/page"},
     "icalendar": {"tanks/calendar"},
     "markdown_it": {"tanks/guide"},
@@ -114,7 +114,7 @@ def test_readme_has_the_two_commands(root: Path) -> None:
     (demo,), (test,) = blocks_after(text, "demo command"), blocks_after(text, "test command")
     assert demo == "python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/rillbook demo my_first_book"
     run_them = ".venv-test/bin/python -m pytest -n auto --dist loadfile"
-    assert test == f"python3 -m venv .venv-test && .venv-test/bin/pip install -e '.[test]' && {run_them}"
+    assert test == f"python3 -m venv .venv-test && .venv-test/bin/pip install -c constraints.txt -e '.[test]' && {run_them}"
 
 
 def ci(root: Path, folder: Path, open_data: str) -> subprocess.CompletedProcess[str]:
@@ -194,12 +194,18 @@ BOOK_WORDS = re.compile(r"^\| `(\w+)` \|", flags=re.MULTILINE)
 
 
 def test_the_page_on_the_book_explains_every_word(root: Path) -> None:
-    from pipeline.settings import DEFAULTS, DETECTION, TAXON_DEFAULTS
-    from pipeline.settings.reports import LIMIT_DEFAULTS, PARCEL_DEFAULTS, PERMIT_DEFAULTS
+    from pipeline.settings import COMMON_NAME, DEFAULTS, DETECTION, TAXON_DEFAULTS
+    from pipeline.settings.reports import LIMIT_DEFAULTS, PARCEL_DEFAULTS, PERMIT_DEFAULTS, REACH_WORDS
 
     text = (root / "docs/book.md").read_text(encoding="utf-8")
-    reports = set(PERMIT_DEFAULTS) | set(LIMIT_DEFAULTS) | set(PARCEL_DEFAULTS)
-    assert set(BOOK_WORDS.findall(text)) == set(DEFAULTS) | set(TAXON_DEFAULTS) | reports | {DETECTION, "code", "circle", "box"}
+    reports = set(PERMIT_DEFAULTS) | set(LIMIT_DEFAULTS) | set(PARCEL_DEFAULTS) | set(REACH_WORDS)
+    assert set(BOOK_WORDS.findall(text)) == set(DEFAULTS) | set(TAXON_DEFAULTS) | reports | {
+        DETECTION,
+        COMMON_NAME,
+        "code",
+        "circle",
+        "box",
+    }
 
 
 def test_the_example_of_a_book_is_read(root: Path) -> None:

@@ -20,6 +20,7 @@ ELSEWHERE = {
     "schemas/shared_masks": "what rules are made of: tests/schemas/test_rules.py",
     "checking/outcome": "declares what a check hands on",
     "book/absences": "views in SQL of whole loads: tests/checking/test_absences.py",
+    "book/engine": "imports the database: tests/test_architecture.py",
     "book/tables": "tables and views in SQL: tests/book/test_connection.py and its neighbours",
     "schemas/enums": "declares words: effects in tests/checking/test_check.py, statuses in tests/targets",
     "schemas/air_and_water_frames": "declares shapes: all of them in tests/schemas/test_frame.py",

@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.book.damage import is_damage
+from pipeline.book.engine import engine
 
 if TYPE_CHECKING:
-    from duckdb import DuckDBPyConnection
+    from pipeline.book.engine import DuckDBPyConnection
 
 OURS = ("load", "file", "sheet", "line", "fate")
 AT_ONCE = 10_000
@@ -37,7 +38,7 @@ def sheets_as_written(connection: DuckDBPyConnection) -> Iterator[tuple[str, str
     rows : int
         Number of rows.
     """
-    import duckdb
+    duckdb = engine()
 
     sources = connection.execute("SELECT load_id, source, file, sheet, header FROM source_files ORDER BY load_id, source").fetchall()
     for load_id, source, file, sheet, header in sources:

@@ -1,4 +1,4 @@
-"""The book's database file: opened, made and closed, in one transaction. The only door to DuckDB."""
+"""The book's database file: opened, made and closed, in one transaction."""
 
 from __future__ import annotations
 
@@ -17,10 +17,11 @@ import pandas as pd
 
 from pipeline.book import versions
 from pipeline.book.damage import damaged, is_damage, refuse_damaged
+from pipeline.book.engine import engine
 from pipeline.errors import RillbookError
 
 if TYPE_CHECKING:
-    from duckdb import DuckDBPyConnection as DuckDBPyConnection
+    from pipeline.book.engine import DuckDBPyConnection as DuckDBPyConnection
 
 
 FILE_NAME = "rillbook.duckdb"
@@ -56,7 +57,7 @@ def open_book(folder: Path, write: bool = False, *, trial: bool = False) -> Iter
     -----
     A book of an earlier version is brought up to date first, with a copy beside it; see `book.versions`.
     """
-    import duckdb
+    duckdb = engine()
 
     path = folder / FILE_NAME
     with _told(path, write):
@@ -81,7 +82,7 @@ def open_book(folder: Path, write: bool = False, *, trial: bool = False) -> Iter
 @contextmanager
 def _told(path: Path, write: bool) -> Iterator[None]:
     """Say in one line what the database says in its own words."""
-    import duckdb
+    duckdb = engine()
 
     try:
         yield
@@ -90,7 +91,7 @@ def _told(path: Path, write: bool) -> Iterator[None]:
 
 
 def _said(problem: Exception, path: Path, write: bool, opened: bool = True) -> Exception:
-    import duckdb
+    duckdb = engine()
 
     if is_damage(problem):
         return damaged(path)
@@ -105,7 +106,7 @@ def _said(problem: Exception, path: Path, write: bool, opened: bool = True) -> E
 
 def _opened(path: Path, write: bool) -> tuple[DuckDBPyConnection, bool]:
     """A connection to an up-to-date book, and whether it is new; where a reader finds nothing written yet, an empty book in memory."""
-    import duckdb
+    duckdb = engine()
 
     if not write and not path.exists():
         return duckdb.connect(":memory:"), True
@@ -134,7 +135,7 @@ def connect(path: Path, write: bool) -> DuckDBPyConnection:
     RillbookError
         Another program has the book open for longer than `WAIT_S`.
     """
-    import duckdb
+    duckdb = engine()
 
     until = time.monotonic() + WAIT_S.get()
     told = False
@@ -215,7 +216,7 @@ def copy_beside(path: Path, version: int) -> Path:
 
 
 def _close(connection: DuckDBPyConnection) -> None:
-    import duckdb
+    duckdb = engine()
 
     # after a full disk the database refuses even to close; what matters was said already
     with suppress(duckdb.Error):

@@ -14,10 +14,11 @@ from typing import IO, TYPE_CHECKING, Any
 
 from pipeline.book.connection import FILE_NAME, connect, open_book
 from pipeline.book.damage import refuse_damaged
+from pipeline.book.engine import engine
 from pipeline.errors import RillbookError
 
 if TYPE_CHECKING:
-    from duckdb import DuckDBPyConnection
+    from pipeline.book.engine import DuckDBPyConnection
 
 MANIFEST = "backup.json"
 KEPT = ("rillbook.toml", "published.json", "surveys", "notes")
@@ -137,7 +138,7 @@ def _write(part: Path, folder: Path, database: IO[bytes], rows: dict[str, tuple[
 
 def _engine() -> dict[str, str]:
     """Version of the database: another one may hash the same rows otherwise."""
-    import duckdb
+    duckdb = engine()
 
     return {"duckdb": duckdb.__version__}
 
@@ -202,7 +203,7 @@ def _take(archive: zipfile.ZipFile, name: str, target: Path, wanted: str, file: 
 
 
 def _rows_of(path: Path, file: Path) -> dict[str, tuple[int, str]]:
-    import duckdb
+    duckdb = engine()
 
     try:
         connection = duckdb.connect(str(path), read_only=True)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline.book.engine import engine
 from pipeline.errors import RillbookError
 
 if TYPE_CHECKING:
-    from duckdb import DuckDBPyConnection
+    from pipeline.book.engine import DuckDBPyConnection
 
 SIGNS = (
     "checksum",
@@ -28,7 +29,7 @@ REMEDY = (
 
 def is_damage(problem: Exception) -> bool:
     """Whether an error of the database speaks of a damaged file and not of its use."""
-    import duckdb
+    duckdb = engine()
 
     text = str(problem).casefold()
     return isinstance(problem, duckdb.InternalException | duckdb.SerializationException) or any(sign in text for sign in SIGNS)
@@ -39,7 +40,7 @@ def unreadable(connection: DuckDBPyConnection) -> tuple[list[str], list[str]]:
 
     Every value is read, so that the database compares each page with its checksum.
     """
-    import duckdb
+    duckdb = engine()
 
     tables = [row[0] for row in connection.execute("SELECT table_name FROM duckdb_tables() WHERE NOT internal ORDER BY ALL").fetchall()]
     sound, lost = [], []
@@ -90,7 +91,7 @@ def damaged(path: Path, sound: list[str] | None = None, lost: list[str] | None =
 
 
 def _look_through(path: Path) -> tuple[list[str], list[str]]:
-    import duckdb
+    duckdb = engine()
 
     try:
         connection = duckdb.connect(str(path), read_only=True)

@@ -12,13 +12,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline.book.engine import engine
 from pipeline.book.tables import EXTRA, READINGS_EXTRA, TABLES, VIEWS
 from pipeline.errors import RillbookError
 from schemas.ddl import create_table
 from schemas.tables import LOADED
 
 if TYPE_CHECKING:
-    from duckdb import DuckDBPyConnection
+    from pipeline.book.engine import DuckDBPyConnection
 
 VERSION = 2
 FACTS = "CREATE TABLE IF NOT EXISTS book_facts (name VARCHAR PRIMARY KEY, value VARCHAR NOT NULL)"
@@ -133,7 +134,7 @@ def migrate(connection: DuckDBPyConnection, found: int) -> list[str]:
 
 def _as_declared(connection: DuckDBPyConnection, table: str, text: str) -> None:
     """Make a table as it is declared now, with its rows; a column that is declared no more stays, at its end."""
-    import duckdb
+    duckdb = engine()
 
     if facts_of(connection).get(f"declared:{table}") == _hash(text):
         return

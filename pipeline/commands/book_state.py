@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import date
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -92,13 +93,13 @@ def _spans(known: dict[str, pd.DataFrame]) -> dict[str, dict[str, float]]:
 def backup(folder: Path, file: Path | None = None, today: date | None = None) -> tuple[Path, dict[str, int]]:
     """Write a book to one file; by default a new one beside its folder, named after the folder and the day."""
     read_settings(folder)
-    target = file
-    if target is None:
-        place, number = folder.resolve(), 1
-        day = (today or date.today()).isoformat()
-        while (target := place.parent / f"{place.name}_{day}{'' if number == 1 else f'_{number}'}.rillbook.zip").exists():
-            number += 1
+    target = file or _new_backup(folder.resolve(), (today or date.today()).isoformat())
     return target, back_up(folder, target)
+
+
+def _new_backup(place: Path, day: str) -> Path:
+    names = (f"{place.name}_{day}{'' if number == 1 else f'_{number}'}.rillbook.zip" for number in count(1))
+    return next(path for path in (place.parent / name for name in names) if not path.exists())
 
 
 def export_sheets(folder: Path) -> tuple[list[Path], list[dict[str, Any]]]:

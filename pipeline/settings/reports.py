@@ -13,6 +13,7 @@ ANY = "any"
 PERMIT_DEFAULTS: dict[str, Any] = {"code": "", "holder": "", "years": [], "limit": []}
 LIMIT_DEFAULTS: dict[str, Any] = {"taxon": ANY, "county": ANY, "captured": None, "retained": None}
 PARCEL_DEFAULTS: dict[str, Any] = {"code": "", "sites": [], "polygon": []}
+REACH_WORDS = ("days_a_month", "visits_a_month")
 AMOUNTS = ("captured", "retained")
 
 
@@ -146,11 +147,10 @@ def _is_corner(corner: Any) -> bool:
 def reach_of(entry: Mapping[str, Any], where: str) -> Reach:
     """Read [plan]; errors as in :func:`permit_of`. What is not stated is a judgement: a day a week, two sites a day."""
     where = f"{where}, [plan]"
-    words = {"days_a_month": Reach.days, "visits_a_month": None}
-    _refuse_unknown(entry, words, where)
+    _refuse_unknown(entry, dict.fromkeys(REACH_WORDS), where)
     days = entry.get("days_a_month", Reach.days)
     visits = entry.get("visits_a_month", 2 * days if type(days) is int else 0)
-    for word, number, most in (("days_a_month", days, 31), ("visits_a_month", visits, 300)):
+    for word, number, most in zip(REACH_WORDS, (days, visits), (31, 300), strict=True):
         if type(number) is not int or not 1 <= number <= most:
             raise RillbookError(f"{word} must be a whole number from 1 to {most}.", "Write what you can do in a month.", where)
     if visits < days:

@@ -15,7 +15,7 @@ import pandas as pd
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.settings import Settings
 from pipeline.statistics.grades import down, provisional
-from pipeline.targets.figures import MONTHS, Cell, GradeCap, columns_of, distinct_values, draws_of, figures_of, graded, number
+from pipeline.targets.figures import MONTHS, Cell, GradeCap, columns_of, distinct_values, draws_of, figures_of, graded, number, rows_of
 from pipeline.targets.lines import (
     Bounds,
     Group,
@@ -230,13 +230,9 @@ def _cells(
     months = group["month"].to_numpy()
     for month, span in spans.items():
         cell: Cell = (*key, month)
-        inside, these = _rows(counted, np.isin(months, span)), _rows(distinct, np.isin(distinct["month"], span))
+        inside, these = rows_of(counted, np.isin(months, span)), rows_of(distinct, np.isin(distinct["month"], span))
         cells[month] = graded(figures_of(inside, these, cell, settings.seed, replicates), cell, shared, grade_cap)
     return cells
-
-
-def _rows(columns: dict[str, Any], wanted: Any) -> dict[str, Any]:
-    return {name: column[wanted] for name, column in columns.items()}
 
 
 def _bounds(

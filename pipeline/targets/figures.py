@@ -63,6 +63,11 @@ def columns_of(frame: pd.DataFrame) -> dict[str, NDArray[Any]]:
     return {str(name): frame[name].to_numpy() for name in frame}
 
 
+def rows_of(columns: Mapping[str, NDArray[Any]], wanted: NDArray[np.bool_]) -> dict[str, NDArray[Any]]:
+    """The wanted rows of columns that are plain arrays."""
+    return {name: column[wanted] for name, column in columns.items()}
+
+
 def weights_of(values: Columns) -> NDArray[np.float64]:
     """Site-day weights of distinct values; sum 1."""
     return site_day_weights(values["site"], values["month"], values["date"])

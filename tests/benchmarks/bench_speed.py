@@ -2,9 +2,9 @@
 
     PYTHONPATH=. python tests/benchmarks/bench_speed.py [--finds N] [--readings N] [--rounds N] [COMMAND ...]
 
-It prints a table: CPU seconds (user and system) of each whole process, its memory at most, and the ratio to the DuckDB process that ran just
-before it in the same round; of all the median of the rounds. CPU seconds grow when other work shares the processor, so the ratio is what can
-be compared. It judges nothing.
+It prints a table: CPU seconds (user and system) of each whole process, its memory at most, and the ratio to the DuckDB process that ran
+just before it in the same round; of all the median of the rounds. CPU seconds grow when other work shares the processor, so the ratio is
+what can be compared. It judges nothing.
 """
 
 from __future__ import annotations
