@@ -9,7 +9,7 @@ import pandera.pandas as pa
 from pandera.typing import Series
 
 from schemas.fields import Day, Real, Text, Whole, YesNo
-from schemas.frame import Count, Flag, MediumOfStage, columns_of, maybe, names_of, said
+from schemas.frame import Count, Flag, MediumOfStage, columns_of, entering, maybe, names_of, said
 
 
 class Readings(pa.DataFrameModel):
@@ -158,4 +158,4 @@ def check_targets(frame: pd.DataFrame) -> pd.DataFrame:
     for lower, upper in pairwise(rising):
         wrong = frame[lower] > frame[upper]
         assert not wrong.any(), f"{lower} stands above {upper} in rows {list(frame.index[wrong])}"
-    return Targets.validate(frame)
+    return entering(Targets, frame)

@@ -32,7 +32,7 @@ ELSEWHERE = {
 }
 MOST_LINES, MOST_MODULES = 300, 17
 # Fuller today: a folder that grows, or is no longer full, must be looked at here.
-FULL = {"commands": 20, "schemas": 26, "tanks": 18}
+FULL = {"commands": 20, "schemas": 27, "tanks": 18}
 # Longer today, to be emptied: a module that is no longer over must leave this list.
 TOO_LONG: set[str] = set()
 

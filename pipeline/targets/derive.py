@@ -33,7 +33,8 @@ from pipeline.targets.lines import (
 )
 from pipeline.targets.season import schedule, with_set_points
 from schemas.enums import Status
-from schemas.frames import COUNT_TARGET_COLUMNS, TARGET_COLUMNS, TEXT_TARGET_COLUMNS, check_targets
+from schemas.frame import framed
+from schemas.frames import TARGET_COLUMNS, Targets, check_targets
 from schemas.vocabulary import CONSTANT, EGGS, has_trait
 
 GROUP = ["taxon", "population", "life_stage", "medium"]
@@ -120,7 +121,7 @@ def targets(
         half = (half_ranges or {}).get(tuple(key))
         found = _group_rows(tuple(key), group, values[tuple(key)], species, settings, draws, grade_cap, half)
         rows.extend({**row, "basis": _word(row, settings, selected)} for row in found)
-    frame = _typed(pd.DataFrame(rows, columns=list(TARGET_COLUMNS)))
+    frame = framed(Targets, rows)
     return check_targets(with_set_points(frame, schedule(readings, frame, settings)))
 
 
@@ -290,10 +291,3 @@ def _remark(cell: dict[str, Any], source: str | None) -> str:
     if cell["only_from_visit"]:
         remarks.append("only the visits' readings, none at an animal")
     return "; ".join(remarks)
-
-
-def _typed(frame: pd.DataFrame) -> pd.DataFrame:
-    text = dict.fromkeys(TEXT_TARGET_COLUMNS, "str")
-    counts = dict.fromkeys(COUNT_TARGET_COLUMNS, "int64")
-    real = {name: "float64" for name in TARGET_COLUMNS if name not in {*text, *counts, "cut_by_ceiling"}}
-    return frame.astype({**text, **counts, **real, "cut_by_ceiling": "bool"})
