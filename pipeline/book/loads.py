@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pipeline.book.connection import DuckDBPyConnection
 
 
+AS_JSON = json.JSONEncoder(ensure_ascii=False).encode
 LINKS = (
     ("visits", "site_id", "sites"), ("finds", "visit_id", "visits"), ("availability", "visit_id", "visits"),
     ("loggers", "site_id", "sites"), ("loggers", "enclosure_id", "enclosures"), ("logger_readings", "logger_id", "loggers"),
@@ -101,7 +102,7 @@ def store_checked(
             "INSERT INTO source_files VALUES (?, ?, ?, ?, ?, ?)",
             [load_id, number, one.file, one.sheet, one.sha256, json.dumps(list(one.cells.columns), ensure_ascii=False)],
         )
-        texts = [json.dumps(row, ensure_ascii=False) for row in one.cells.to_numpy().tolist()]
+        texts = [AS_JSON(row) for row in one.cells.to_numpy().tolist()]
         for place, cells in one.misshapen.items():
             texts[place] = json.dumps(cells, ensure_ascii=False)
         rows = pd.DataFrame(
