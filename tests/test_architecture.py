@@ -54,6 +54,7 @@ DOORS = {
     "branca": {"maps/page"},
     "duckdb": {"book/engine"},
     "jinja2": {"writing/page"},
+    "matplotlib": {"maps/stills"},
     "icalendar": {"tanks/calendar"},
     "markdown_it": {"tanks/guide"},
     "astral": {"formulas/sun"},
