@@ -196,6 +196,7 @@ BOOK_WORDS = re.compile(r"^\| `(\w+)` \|", flags=re.MULTILINE)
 
 def test_the_page_on_the_book_explains_every_word(root: Path) -> None:
     from pipeline.settings import COMMON_NAME, DEFAULTS, DETECTION, TAXON_DEFAULTS
+    from pipeline.settings.landscape import LINES, LINES_FROM
     from pipeline.settings.reports import LIMIT_DEFAULTS, PARCEL_DEFAULTS, PERMIT_DEFAULTS, REACH_WORDS
 
     text = (root / "docs/book.md").read_text(encoding="utf-8")
