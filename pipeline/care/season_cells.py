@@ -14,6 +14,8 @@ from schemas.enums import Status
 
 REACH = WINTER = 4
 """Months from a known one over which a card lends its set point, and from midsummer on from which it is winter (judgement)."""
+COOL_HALF = 3
+"""Months from midsummer from which a month may stand in for winter (judgement)."""
 
 ASK = "do not guess, ask"
 
@@ -159,11 +161,13 @@ def _runs(group: list[int]) -> str:
 
 
 def _instead(months: Months, month: int, midsummer: int) -> str:
-    """The nearest known month on the cooler side of the year; in winter, where none is known, the coolest that is."""
+    """The nearest known month on the cooler side of the year; in winter, where none is known, the coolest of the cool half."""
     known = [one for one in range(1, 13) if months[one]["status"] != Status.REFUSED and _apart(one, month) <= REACH]
     cooler = [one for one in known if _apart(one, midsummer) >= _apart(month, midsummer)]
     if not cooler and _apart(month, midsummer) >= WINTER:
-        cooler = sorted(known, key=lambda one: months[one]["set_point_low"])[:1]
+        # a month of the warm season is no stand-in for winter
+        cool_half = [one for one in known if _apart(one, midsummer) >= COOL_HALF]
+        cooler = sorted(cool_half, key=lambda one: months[one]["set_point_low"])[:1]
     if not cooler:
         return ASK
     lent = min(cooler, key=lambda one: (_apart(one, month), months[one]["set_point_low"]))

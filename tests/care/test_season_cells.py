@@ -72,6 +72,12 @@ def test_months_without_evidence_borrow_from_the_cooler_side_of_the_year() -> No
     assert unknown(months(m4=row(7, 10), m7=row(16, 19)), "spring") == ["May not known: borrow Apr’s 7 °C (44 °F) or ask"]
 
 
+def test_winter_never_borrows_from_a_warm_month() -> None:
+    # July is as near to March as October is to February
+    known = months(m7=row(14, 15), m10=row(8, 10))
+    assert unknown(known, "winter") == ["Dec–Feb not known: borrow Oct’s 8 °C (46 °F) or ask", "Mar not known: do not guess, ask"]
+
+
 @pytest.mark.parametrize(("borrows", "both_ways"), [(False, False), (False, True)])
 def test_eggs_and_springs_borrow_nothing(borrows: bool, both_ways: bool) -> None:
     cells = season_cells(months(m7=row(13, 15)), SEASONS, borrows, both_ways)
