@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from pipeline.checking.outcome import ROW_TOO_LONG
@@ -62,15 +61,15 @@ def for_spreadsheet(frame: pd.DataFrame) -> pd.DataFrame:
 
 def _without_formulas(column: pd.Series) -> pd.Series | None:
     """A column of text with its formulas made harmless; None where it has none."""
-    if not (pd.api.types.is_object_dtype(column) or pd.api.types.is_string_dtype(column)):
+    if pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column):
         return None
-    column = column.astype("object") if isinstance(column.dtype, pd.CategoricalDtype) else column
     cells = column.to_numpy(dtype=object, copy=True)
-    run = [place for place in np.flatnonzero(column.str.startswith(FORMULA).eq(True)) if not _is_number(cells[place])]
+    run = [place for place, cell in enumerate(cells) if isinstance(cell, str) and cell.startswith(FORMULA) and not _is_number(cell)]
     if not run:
         return None
     cells[run] = [f"'{cells[place]}" for place in run]
-    return pd.Series(cells, index=column.index, dtype=column.dtype)
+    kept = "object" if isinstance(column.dtype, pd.CategoricalDtype) else column.dtype
+    return pd.Series(cells, index=column.index, dtype=kept)
 
 
 def csv_text(frame: pd.DataFrame) -> str:

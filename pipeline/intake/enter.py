@@ -12,7 +12,7 @@ from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.book.connection import open_book
+from pipeline.book.connection import WAIT_S, open_book
 from pipeline.book.current import known_rows
 from pipeline.errors import RillbookError
 from pipeline.intake import typed_visit as entry
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 # Ports that the assigned numbers leave to anybody: IANA, RFC 6335, section 6.
 FREE_PORTS = range(49152, 65536)
 TANK_PATH = "/tank"
+SERVED_WAIT_S = 2.0
+"""Longest wait of the served form for a book that another command is using, s."""
 
 
 def serve(folder: Path, port: int | None = None, say: Callable[[str], None] = print) -> None:
@@ -50,6 +52,8 @@ def serve(folder: Path, port: int | None = None, say: Callable[[str], None] = pr
     import uvicorn
 
     read_settings(folder)
+    # a person waits at the page
+    WAIT_S.set(min(WAIT_S.get(), SERVED_WAIT_S))
     token = secrets.token_urlsafe(32)
     with listen(folder, port) as listening:
         number = listening.getsockname()[1]

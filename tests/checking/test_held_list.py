@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pandas as pd
 
 from pipeline.checking import held_list
@@ -15,3 +17,9 @@ def test_only_text_gets_an_apostrophe() -> None:
     assert safe["text"].tolist() == ["-0.8", "'-1+2"] and safe["name"].tolist() == ["'@a", "a=b"]
     assert safe["name"].map(held_list.from_spreadsheet).tolist() == ["@a", "a=b"]
     assert held_list.from_spreadsheet("'quoted'") == "'quoted'"
+
+
+def test_text_among_dates_and_categories_is_made_harmless_too() -> None:
+    mixed = pd.DataFrame({"mixed": [date(2024, 1, 1), "=1+1", None], "kinds": pd.Categorical(["=a", "b", "=a"])})
+    safe = held_list.for_spreadsheet(mixed)
+    assert safe["mixed"].tolist() == [date(2024, 1, 1), "'=1+1", None] and safe["kinds"].tolist() == ["'=a", "b", "'=a"]

@@ -208,6 +208,6 @@ def test_the_heading_names_no_more_than_a_public_page(folder: Path) -> None:
     sites = folder / "sites.csv"
     pd.DataFrame({"site_id": ["RILL-01"], "site_name": ["Secret Spring"], "habitat": ["spring"]}).to_csv(sites, index=False)
     assert run.load_files(folder, [sites], today=TODAY).exit_code == 0
-    page, paper, _ = write_sheets(folder)
+    page, _, paper, _ = write_sheets(folder)
     assert "Finds of Secret" not in page.read_text(encoding="utf-8") and "Finds of Secret" not in paper.read_text(encoding="utf-8")
     assert "<h1>Survey form</h1>" in page.read_text(encoding="utf-8")

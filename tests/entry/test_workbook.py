@@ -70,6 +70,7 @@ def test_the_three_sheets_are_written_together_and_made_anew(folder: Path) -> No
     made = run.write_sheets(folder)
     assert [path.relative_to(folder).as_posix() for path in made] == [
         "out/private/form.html",
+        "out/private/tank_log.html",
         "out/private/paper.html",
         "out/private/book.xlsx",
     ]
@@ -216,7 +217,7 @@ def test_a_name_that_looks_like_a_formula_stays_a_text(folder: Path, tmp_path: P
 def test_a_study_title_that_looks_like_a_formula(tmp_path: Path) -> None:
     text = demo.settings_text().replace('title = "', 'title = "=cmd()', 1)
     path = write_workbook(tmp_path / "b.xlsx", parse_settings(text, "x"), {})
-    cell = openpyxl.load_workbook(path)["guide"]["A2"]
+    cell = openpyxl.load_workbook(path)["guide"]["A3"]
     assert cell.value.startswith("=cmd()") and cell.data_type == "s"
 
 

@@ -448,7 +448,7 @@ def test_a_full_disk_loses_nothing(serve: Callable[..., Served], folder: Path) -
     served, size = serve(), (folder / "rillbook.duckdb").stat().st_size
     document = survey()
     document["finds"] += [
-        dict(document["finds"][0], find_id=f"X{number}", remarks=f"{number * 7919 % 10007:06d}" * 9) for number in range(2500)
+        dict(document["finds"][0], find_id=f"X{number}", remarks=f"{number * 7919 % 10007:06d}" * 9) for number in range(4000)
     ]
     resource.prlimit(served.process.pid, resource.RLIMIT_FSIZE, (size + 4096, resource.RLIM_INFINITY))
     answer = served.load(document, good_rows=True)
@@ -465,7 +465,7 @@ def test_a_full_disk_loses_nothing(serve: Callable[..., Served], folder: Path) -
     )
     assert len(run.status(folder)["loads"]) == 1 and not list(folder.glob("surveys/*.part"))
     assert served.load(document, good_rows=True)["loaded"] is True
-    assert len(rows(folder)["finds"]) == 2502 and kept(folder) == ["visit_2023-06-10_V1.json"]
+    assert len(rows(folder)["finds"]) == 4002 and kept(folder) == ["visit_2023-06-10_V1.json"]
 
 
 def ask_and_leave(served: Served, document: dict[str, Any]) -> threading.Thread:
@@ -552,7 +552,7 @@ def test_a_folder_that_is_no_book_is_named(tmp_path: Path) -> None:
 
 def test_a_page_that_cannot_be_made_says_why(folder: Path) -> None:
     (folder / "rillbook.duckdb").write_text("a letter, and no database " * 1000)
-    with pytest.raises(RillbookError, match="not a database of rillbook"):
+    with pytest.raises(RillbookError, match="it is no book, or its first pages are gone"):
         entry.check_document(folder, survey(version="1"))
     with pytest.raises(RillbookError, match="the form has no head"):
         request_guard.with_token("<body></body>", "T")

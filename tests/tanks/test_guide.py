@@ -70,6 +70,6 @@ def test_the_numbers_are_those_of_the_targets(tmp_path: Path) -> None:
     rows = rows_of_targets()
     (table,) = number_tables(rows)
     assert len(table["rows"]) == 12 and table["rows"][6]["month"] == "July"
-    assert table["rows"][6]["hold"].startswith("11 to 12") and "20 readings, 10 visits, 4 sites" in table["rows"][6]["from"]
+    assert table["rows"][6]["hold"].startswith("11 to 12") and "20 readings, 10 visits, 3 to 5 sites" in table["rows"][6]["from"]
     rows["status"] = "refused"
     assert number_tables(rows) == []
