@@ -511,7 +511,7 @@ def test_no_other_public_page_or_picture_gives_a_place_away(demo):
     assert {"N01", "rill N01", "2022-01-05", "V0001-01"} <= words
     written = {f"{abs(value):.{digits}f}" for point in true_points(demo) for value in point for digits in (3, 4, 5)}
     # what is drawn of the landscape follows from its file alone, wherever the sites lie: tests/maps/test_lines.py
-    drawn = re.search(r'"lines":\[\[.*?\]\]\]', pages["out/map.html"])
+    drawn = re.search(r'"lines":\[\[.*?\]\]\]\]', pages["out/map.html"])
     pages["out/map.html"] = pages["out/map.html"].replace(drawn[0], "")
     for name, text in pages.items():
         if name.endswith(".png"):
