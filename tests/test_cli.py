@@ -328,7 +328,7 @@ def test_stopping_by_hand_leaves_the_book_as_it_was(rillbook, book: Path) -> Non
     running = subprocess.Popen([sys.executable, "-c", script], cwd=ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
     assert running.stdout is not None and running.stdout.readline() == "half-way\n"
     running.send_signal(signal.SIGINT)
-    out, err = running.communicate(timeout=30)
+    out, err = running.communicate(timeout=90)
     assert running.returncode == 2 and out == ""
     assert err.strip() == "rillbook: stopped. What was not finished is not in the book; `rillbook status` says what is."
     assert "Nothing is loaded yet" in rillbook("status")[1]

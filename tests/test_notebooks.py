@@ -265,7 +265,7 @@ def test_the_public_map_shows_no_name_and_no_latitude(tour: Ran) -> None:
 def test_populations_are_compared_as_the_command_compares_them(tour: Ran, study: Path) -> None:
     statuses = set()
     for table, (stage, medium) in zip(
-        tour.tables("Two populations"), [("adult", "edge"), ("larva", "water"), ("adult", "water")], strict=True
+        tour.tables("Two populations"), [("juvenile", "edge"), ("larva", "water"), ("adult", "water")], strict=True
     ):
         found = run.compare_populations(study, "N-high", "S-low", taxon="EWIL", life_stage=stage, medium=medium)
         assert table[0][1] == f"{stage}, {medium}: {found['status']}"

@@ -29,7 +29,10 @@ TYPED = {
     "pipeline/mapping/propose_finds": ({"undetermined", "stream_unspecified"}, "what a first map says where a sheet says nothing"),
     "pipeline/care/sheet": ({"refused"}, "the name under which the template has the months without a target"),
     "pipeline/cli/keeping": ({"larva"}, "an option's default"),
-    "pipeline/maps/page": ({"adult"}, "an example in the legend: any stage would do"),
+    "pipeline/maps/legend": ({"adult"}, "an example in the legend: any stage would do"),
+    "pipeline/maps/calendars": ({"undetermined"}, "a stage that nobody told apart gets no panel"),
+    "pipeline/maps/layers": ({"undetermined"}, "a stage that nobody told apart is not drawn until it is asked for"),
+    "pipeline/entry/tank_form": ({"refused"}, "a meal refused is an event of the keeper's log and no status of a target"),
     "pipeline/tanks/growth": ({"larva", "metamorph"}, "growth to metamorphosis is a question of these two stages"),
     "pipeline/tanks/page": ({"metamorph"}, "the guide to moving metamorphs"),
 }  # fmt: skip

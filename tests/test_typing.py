@@ -167,7 +167,7 @@ def test_an_old_book_gets_the_table_of_conversions(tmp_path: Path) -> None:
 
     _, folder = loaded(tmp_path, sites=SITE, visits=VISIT)
     with duckdb.connect(str(folder / FILE_NAME)) as connection:
-        connection.execute("DROP VIEW conversions; DROP TABLE conversions_all")
+        connection.execute("DROP VIEW conversions; DROP TABLE conversions_all; DROP TABLE book_facts")
     assert run.status(folder)["tables"]["sites"] == 1
     path = tmp_path / "more.csv"
     path.write_text("site_id,habitat,elevation_m\nT,stream,100 ft\n", encoding="utf-8")
