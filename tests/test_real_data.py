@@ -27,7 +27,7 @@ from pipeline.cli import app
 from pipeline.commands import run
 from pipeline.settings import read_settings
 from pipeline.settings.limits import judgement
-from pipeline.writing.site_counts import in_class
+from pipeline.writing.site_counts import at_least
 
 pytestmark = pytest.mark.open_data
 NOTHING = ("NULL", "-99", "")
@@ -162,7 +162,7 @@ def _humidity_of_the_night_surveys(one: Loaded, pages: dict[str, str]) -> None:
         low, high = (pd.to_numeric(met["Temp"]).agg(how) for how in ("min", "max"))
         animals, sites = pd.to_numeric(met["Number"]).sum(), met["Plot_Trans"].nunique()
         assert re.search(
-            rf"at {low:.1f} to {high:.1f} °C; {animals} animals, \d+ readings?, \d+ visits?, \d+ dates?, {in_class(sites)}, 1 year", text
+            rf"at {low:.1f} to {high:.1f} °C; {animals} animals, \d+ readings?, \d+ visits?, \d+ dates?, {at_least(sites)}, 1 year", text
         )
         for words in (seen, "By night only", "no target rests on it", "No figure:"):
             assert words in text, words

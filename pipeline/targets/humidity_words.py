@@ -11,6 +11,8 @@ import pandas as pd
 from pipeline.formulas.humidity_to_keep import printed_rh
 from pipeline.formulas.moist_air import FORMULA
 from pipeline.targets.humidity import MIST, NONE_AT_NIGHT, OWN_BOUND, humidity_table
+from pipeline.writing.site_counts import at_least
+from pipeline.writing.words import counted
 from schemas.enums import Status
 from schemas.vocabulary import vocabulary
 
@@ -119,11 +121,11 @@ def _found_rows(figure: Mapping[Any, Any]) -> Iterator[dict[str, str]]:
 
 
 def _counts(row: Mapping[Any, Any]) -> str:
-    words = [f"{int(row[f'n_{name}'])} {name if row[f'n_{name}'] != 1 else one}" for name, one in PLURALS.items()]
+    words = [at_least(row["n_sites"]) if name == "sites" else counted(row[f"n_{name}"], one) for name, one in COUNTED.items()]
     return ", ".join(words)
 
 
-PLURALS = {"animals": "animal", "readings": "reading", "visits": "visit", "dates": "date", "sites": "site", "years": "year"}
+COUNTED = {"animals": "animal", "readings": "reading", "visits": "visit", "dates": "date", "sites": "site", "years": "year"}
 
 
 def _row(part: str, label: str, text: str) -> dict[str, str]:

@@ -28,6 +28,12 @@ def in_class(n: float) -> str:
     return f"{low} to {above[0] - 1} sites" if above else f"{low} sites or more"
 
 
+def at_least(n: float) -> str:
+    """A least number of sites in words, as a table to share has it: "3 sites or more"."""
+    least = least_of_class(n)
+    return f"{least} site{'' if least == 1 else 's'} or more"
+
+
 def coarse_sites(frame: pd.DataFrame) -> pd.DataFrame:
     """A table to share, its `n_sites` as the least of their class; a table without the column as it is."""
     if "n_sites" not in frame:

@@ -150,7 +150,10 @@ BROKEN: list[tuple[str, str]] = [
     (WHOLE.replace('"version"', "version"), "line 1: the file is not valid JSON"),
     (WHOLE.replace('"version": 1', '"version": 2'), "of version \"2\"; this rillbook reads version 1"),
     (WHOLE.replace('"version": 1, ', ""), "of version null"),
-    (WHOLE.replace('"finds"', '"fishes"'), "unknown word 'fishes'. Known here: sites, visits, finds, availability, corrections"),
+    (
+        WHOLE.replace('"finds"', '"fishes"'),
+        "unknown word 'fishes'. Known here: sites, visits, finds, availability, enclosures, loggers, water_tests, husbandry_events, corrections",
+    ),
     (json.dumps(survey(finds={"F1": "adult"})), "finds must be a list"),
     (WHOLE.replace('"finds": [', '"finds": ["F0", '), r"finds, row 1: a row must name its fields; this is \"F0\""),
     (WHOLE.replace('"svl_mm": "80"', '"svl_mm": ["80", "81"]'), r"finds, row 1, svl_mm: a text must stand here, not \[\"80\", \"81\"\]"),
