@@ -152,7 +152,8 @@ BROKEN: list[tuple[str, str]] = [
     (WHOLE.replace('"version": 1, ', ""), "of version null"),
     (
         WHOLE.replace('"finds"', '"fishes"'),
-        "unknown word 'fishes'. Known here: sites, visits, finds, availability, enclosures, loggers, water_tests, husbandry_events, corrections",
+        "unknown word 'fishes'. Known here: sites, visits, finds, availability, enclosures, loggers, water_tests, husbandry_events,"
+        " corrections",
     ),
     (json.dumps(survey(finds={"F1": "adult"})), "finds must be a list"),
     (WHOLE.replace('"finds": [', '"finds": ["F0", '), r"finds, row 1: a row must name its fields; this is \"F0\""),
