@@ -91,7 +91,10 @@ def version_of(connection: DuckDBPyConnection, path: Path) -> int | None:
 
 def is_current(connection: DuckDBPyConnection, found: int) -> bool:
     """Whether a book of that version has the tables and views of this very program."""
-    return found == VERSION and facts_of(connection).get("shape") == shape() and facts_of(connection).get("views") == _views()
+    if found != VERSION:
+        return False
+    facts = facts_of(connection)
+    return facts.get("shape") == shape() and facts.get("views") == _views()
 
 
 def facts_of(connection: DuckDBPyConnection) -> dict[str, str]:
