@@ -98,11 +98,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         add_to_ledger(connection, ledger.to_publish(kept_targets, visits), now)
         add_to_ledger(connection, ledger.air_to_publish(open_part, air), now)
         whole = {**more, "humidity": open_part}
-        # where no site is withheld each number's own class may be told
-        more = {
-            name: frame if name == "detection" else told_sites(frame, None if hidden else frame.get("n_sites"))
-            for name, frame in whole.items()
-        }
+        more = {name: frame if name == "detection" else told_sites(frame) for name, frame in whole.items()}
         more["humidity_by_temperature"] = humidity.humidity_table(open_part)
         facts = {
             "title": public_title(settings, known), "invented": settings.invented, "author": settings.author, "licence": settings.licence,
