@@ -591,6 +591,23 @@ def test_tricks_in_names_and_remarks_stay_text(opened):
 
 
 @pytest.mark.browser
+@pytest.mark.parametrize("make", [public, exact])
+def test_a_choice_and_a_move_with_a_popup_open_break_nothing(opened, make):
+    tab = opened(make(crowd()))
+    switch_all_on(tab)
+    for place in range(4):
+        tab.locator(".mark").nth(place).dispatch_event("click")
+        tab.locator("#taxon").select_option(index=1 + place % 2)
+        tab.locator(".mark").first.dispatch_event("click")
+        # without a wait: the popup of a symbol that the move takes away is still moving the map
+        tab.evaluate("void window.rillbookMap.setZoom(window.rillbookMap.getZoom() + 3, { animate: false })")
+        tab.evaluate("void window.rillbookMap.setZoom(window.rillbookMap.getZoom() - 3, { animate: false })")
+        tab.locator("#taxon").select_option(index=0)
+    tab.locator(".leaflet-popup").first.wait_for(state="detached")
+    assert tab.locator(".mark").count() > 5
+
+
+@pytest.mark.browser
 def test_the_page_reads_without_scripts(opened):
     tab = opened(public(crowd()), java_script_enabled=False)
     assert tab.get_by_text("The map needs scripts.").is_visible()

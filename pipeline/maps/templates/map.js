@@ -438,8 +438,10 @@
     Object.keys(shownMarks).forEach(function (key) {
       if (wanted[key]) { return; }
       if (shownMarks[key] === opener && opener.isPopupOpen() && opener.kept === version) { return; }
-      shownMarks[key].remove();
+      var gone = shownMarks[key];
       delete shownMarks[key];
+      // taking a symbol away closes its popup, which places the symbols anew: the others may be gone already
+      if (gone) { gone.remove(); }
     });
     Object.keys(wanted).forEach(function (key) {
       var one = wanted[key];
