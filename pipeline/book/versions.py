@@ -104,7 +104,8 @@ def facts_of(connection: DuckDBPyConnection) -> dict[str, str]:
 
 def note_facts(connection: DuckDBPyConnection, facts: dict[str, str]) -> None:
     """Write down what the book says of itself; a fact that it has is replaced."""
-    connection.executemany("INSERT OR REPLACE INTO book_facts VALUES (?, ?)", [list(one) for one in facts.items()])
+    rows = ", ".join(["(?, ?)"] * len(facts))
+    connection.execute(f"INSERT OR REPLACE INTO book_facts VALUES {rows}", [text for one in facts.items() for text in one])
 
 
 def create(connection: DuckDBPyConnection) -> None:
