@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -104,12 +105,21 @@ def _said(problem: Exception, path: Path, write: bool, opened: bool = True) -> E
     return problem
 
 
+@cache
+def _empty_book() -> DuckDBPyConnection:
+    """What a reader sees before anything is stored: made once, because its views take longer to make than most questions to answer.
+
+    Each reader gets a cursor of it, in a transaction that is never committed, and so leaves nothing for the next.
+    """
+    connection = engine().connect(":memory:")
+    versions.create(connection)
+    return connection
+
+
 def _opened(path: Path, write: bool) -> tuple[DuckDBPyConnection, bool]:
     """A connection to an up-to-date book, and whether it is new; where a reader finds nothing written yet, an empty book in memory."""
-    duckdb = engine()
-
     if not write and not path.exists():
-        return duckdb.connect(":memory:"), True
+        return _empty_book().cursor(), False
     while True:
         connection = connect(path, write)
         try:
@@ -123,7 +133,7 @@ def _opened(path: Path, write: bool) -> tuple[DuckDBPyConnection, bool]:
             return connection, True
         connection.close()
         if found is None:
-            return duckdb.connect(":memory:"), True
+            return _empty_book().cursor(), False
         _bring_up_to_date(path, found)
 
 

@@ -13,7 +13,7 @@ import duckdb
 import pytest
 from small_sheets import FINDS, ROOT, SITES, TODAY, VISITS, ids, load, sheets, state
 
-from pipeline.book.connection import FILE_NAME, WAIT_S, open_book
+from pipeline.book.connection import FILE_NAME, WAIT_S, is_empty, open_book
 from pipeline.book.current import known_rows
 from pipeline.commands import run
 from pipeline.errors import RillbookError
@@ -146,6 +146,14 @@ def test_reading_a_new_book_leaves_no_file_behind(folder: Path) -> None:
     assert run.status(folder)["loads"] == []
     run.check_files(folder, sheets(folder, sites=SITES), today=TODAY)
     assert [path.name for path in folder.iterdir()] == ["rillbook.toml"]
+
+
+def test_a_reader_of_a_new_book_leaves_nothing_for_the_next(folder: Path) -> None:
+    for _ in range(2):
+        with open_book(folder) as connection:
+            assert is_empty(connection)
+            connection.execute("INSERT INTO book_facts VALUES ('left', 'behind')")
+            connection.execute("CREATE TABLE left_behind (what VARCHAR)")
 
 
 def test_a_reader_waits_for_a_load_that_is_being_stored(folder: Path, caplog: pytest.LogCaptureFixture) -> None:
