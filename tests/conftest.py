@@ -109,7 +109,17 @@ def real_sheet(open_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Cal
 
 
 # Test modules that take longest, the longest first: a worker that begins with one of them does not end last and alone.
-LONGEST = ()
+LONGEST = (
+    "test_wheel", "test_notebooks", "commands/test_publish", "checking/test_absences", "intake/test_enter", "test_slips", "test_cli",
+    "test_pages", "entry/test_form_slips", "test_schemas", "maps/test_page", "test_real_data", "book/test_held_items",
+    "commands/test_write_reports", "entry/test_form",
+)  # fmt: skip
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One worker more than processors: in tests of pages a worker waits for its browser, in tests of books for the disk."""
+    return len(os.sched_getaffinity(0)) + 1 if hasattr(os, "sched_getaffinity") else (os.cpu_count() or 1) + 1
 
 
 def pytest_configure(config: pytest.Config) -> None:
