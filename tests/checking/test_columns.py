@@ -87,3 +87,12 @@ def test_a_check_that_names_no_row_stops_the_run(book: Settings, monkeypatch: py
     monkeypatch.setitem(columns.MODELS, "sites", Broken)
     with pytest.raises(AssertionError, match="failed without naming a row"):
         run(base(), book)
+
+
+@pytest.mark.parametrize(("svl", "odd"), [("7", True), ("8", False), ("130", False), ("131", True)])
+def test_what_is_possible_and_not_expected_is_kept_with_a_mark_at_both_ends(svl: str, odd: bool, book: Settings, tmp_path: Path) -> None:
+    """8 to 130 mm from snout to vent: common practice, no source."""
+    line = f"find_id,visit_id,taxon,life_stage,count,microhabitat,svl_mm\nX,V1,GPOR,adult,1,rock_in_flow,{svl}"
+    checked = run([*base(), *write(tmp_path, more=line)], book)
+    marked = checked.flags[(checked.flags["row_key"] == "X") & (checked.flags["field"] == "svl_mm")]
+    assert checked.held.empty and marked["rule"].tolist() == ["unexpected"] * odd

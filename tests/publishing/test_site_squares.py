@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
-from public_cases import rows, site, visit
+from public_cases import book_settings, find, rows, site, visit
 
 from pipeline.publishing.shown import shown_now
-from pipeline.publishing.site_squares import SECRET_STEP, known_again, taxon_classes, uncertainty_class_m
+from pipeline.publishing.site_squares import SECRET_STEP, known_again, site_squares, taxon_classes, uncertainty_class_m
 
 
 def classes(group: str, sensitivity: str = "0.01") -> dict[str, str]:
@@ -32,6 +32,16 @@ def test_a_site_is_known_again_by_its_visits_under_another_code_and_only_beside_
     assert known_again(far, before, of_visits) == {} == known_again(near, before, {"W": "S"})
     # a site that has an entry of its own keeps that
     assert known_again(near, {**before, "T": before["S"]}, of_visits) == {}
+
+
+def test_the_class_of_a_site_is_that_of_its_first_publication() -> None:
+    """Were it that of each release, a find of a sensitive taxon that comes or goes would move the square, and tell of itself."""
+    both = rows([site("S1")], [visit("V1", "S1")], [find("F1", "V1"), find("F2", "V1", "CC")])
+    without = rows([site("S1")], [visit("V1", "S1")], [find("F1", "V1")])
+    for first, later, step in ((both, without, "1"), (without, both, "0.01")):
+        before = site_squares(first, book_settings(), {})
+        after = site_squares(later, book_settings(), {"S1": before["shown"].iloc[0]})
+        assert [*before["step"], *after["step"]] == [step, step]
 
 
 # Georeferencing Best Practices (Chapman & Wieczorek 2020): an unknown datum adds 5359 m.

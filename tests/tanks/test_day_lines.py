@@ -49,3 +49,12 @@ def test_a_lower_ceiling_pulls_the_lines_under_it(ceiling: float, group: str) ->
     assert frame["ceiling"].eq(ceiling).all()
     assert frame["act_line"].max() <= ceiling - judgement("act_under_ceiling")
     assert frame["band_high"].max() <= ceiling - judgement("thermostat_margin")
+
+
+def test_where_the_water_hardly_changes_the_cold_is_a_line_too() -> None:
+    """Method §5: eggs, and animals of places with a constant temperature, have a lower act line under the band; others have the floor."""
+    stage = pd.Series(["larva"] * len(DAYS), index=DAYS.index)
+    for group, cold in (("warm_spring", 11.0 - judgement("lower_act_line_step")), ("cool_stream", 5.0)):
+        frame, words = lines_of_days(DAYS, stage, targets(), ENCLOSURE, "water", {**TAXON, "group": group})
+        assert frame["cold_line"].eq(cold).all()
+        assert ("Too cold is as unsafe as too warm here." in words) == (group == "warm_spring")

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 from tanks.tank_book import audited, steady, targets
 
-from pipeline.tanks.verdict import COLD, INSIDE, STILL, UNKNOWN, WARM, Verdict, joined
+from pipeline.tanks.verdict import COLD, INSIDE, SILENT, STILL, UNKNOWN, WARM, Verdict, joined
 
 
 def verdict(temps: pd.Series | None, **words: object) -> Verdict:
@@ -29,6 +29,8 @@ def test_silence_stillness_and_absence_are_unknown_and_never_all_inside() -> Non
     assert not any(one.all_inside for one in (silent, still, none)) and verdict(whole).all_inside
     holed = verdict(whole[(whole.index < "2025-07-03") | (whole.index > "2025-07-04")])
     assert holed.state == INSIDE and not holed.all_inside
+    gap = holed.spells[holed.spells["why"] == SILENT]
+    assert gap["state"].tolist() == [UNKNOWN] and gap["hours"].iloc[0] == pytest.approx(24, abs=1)
 
 
 def test_a_warm_reading_before_silence_does_not_hide_the_silence() -> None:
