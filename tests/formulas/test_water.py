@@ -92,6 +92,14 @@ def test_conductivity_is_never_corrected_twice_nor_on_a_guess() -> None:
     assert math.isnan(own.conductivity_at_25c(100, np.nan, False))
 
 
+# Emerson et al. 1975, J. Fish. Res. Board Can. 32:2379, eq. 8 and 9, computed by hand: percent of the total ammonia.
+@pytest.mark.parametrize(
+    ("ph", "t", "percent"), [(7.0, 10, 0.1853), (8.0, 15, 2.656), (8.0, 20, 3.807), (8.0, 25, 5.366), (8.5, 15, 7.942)]
+)
+def test_ammonia_by_its_source(ph: float, t: float, percent: float) -> None:
+    assert 100 * own.unionised_ammonia_fraction(ph, t) == pytest.approx(percent, abs=0.005)
+
+
 @given(st.floats(4, 10), st.floats(0, 49), st.floats(0.01, 1))
 def test_ammonia_is_worse_where_water_is_warmer_or_more_alkaline(ph: float, t: float, more: float) -> None:
     here = own.unionised_ammonia_fraction(ph, t)
