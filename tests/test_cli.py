@@ -308,9 +308,11 @@ def test_a_reader_that_stops_early_is_no_error(book: Path) -> None:
 
 
 STOPPED = """
-    import sys, time
+    import signal, sys, time
     from pipeline import cli
     from pipeline.book import loads
+    # a test run in the background of a shell hands on that Ctrl-C is ignored
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     insert = loads.append_rows
     def slow(connection, name, frame, load_id):
         insert(connection, name, frame, load_id)
