@@ -14,14 +14,18 @@ KEY = b"0123456789abcdef0123456789abcdef"
 CLASSES = {"AA": "0.01", "BB": "0.1", "CC": "1", "DD": "withheld"}
 
 
-@cache
-def book_settings(step: str = "0.01", **classes: str):
+def book_text(step: str = "0.01", **classes: str) -> str:
+    """Text of a rillbook.toml."""
     taxa = "".join(
         f'[[taxon]]\ncode = "{code}"\nscientific_name = "Genus {code.lower()}"\ngroup = "cool_stream"\nsensitivity = "{own}"\n'
         for code, own in (classes or CLASSES).items()
     )
-    text = f'[book]\ntitle = "t"\nauthor = "a"\nlicence = "CC0-1.0"\ntime_zone = "UTC"\npublic_precision_deg = "{step}"\n{taxa}'
-    return parse_settings(text, "test")
+    return f'[book]\ntitle = "t"\nauthor = "a"\nlicence = "CC0-1.0"\ntime_zone = "UTC"\npublic_precision_deg = "{step}"\n{taxa}'
+
+
+@cache
+def book_settings(step: str = "0.01", **classes: str):
+    return parse_settings(book_text(step, **classes), "test")
 
 
 def frame(table: str, rows: list[dict]) -> pd.DataFrame:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from pipeline.care.evidence import own_rows
+from pipeline.care.evidence import own_rows, sites_told
 from pipeline.care.panels import year_panel
 from pipeline.care.season_cells import Seasons, as_degrees, season_cells, seasons_of, span_in_words
 from pipeline.settings import DEFAULTS
@@ -81,7 +81,7 @@ def card_rows(
     both_ways = taxa.set_index("code").loc[taxon, "group"] in CONSTANT
     several = mine.loc[mine["status"] != Status.REFUSED, "population"].nunique() > 1
     rows = [
-        _row(key, mine, read, seasons, both_ways, population is None and several, number, facts.get("hidden_sites", ()))
+        _row(key, mine, read, seasons, both_ways, population is None and several, number, sites_told(key, own_rows(read, key), facts))
         for number, key in enumerate(_cells(mine, population), start=1)
     ]
     return rows, [(season, span_in_words(seasons[season])) for season in SEASON_ORDER if seasons[season]]
@@ -130,7 +130,7 @@ def _row(
     both_ways: bool,
     origin_unknown: bool,
     number: int,
-    hidden: Collection[str],
+    n_sites: int,
 ) -> Row:
     """Everything that the card says of one stage in one place."""
     _, population, stage, medium = key
@@ -152,7 +152,7 @@ def _row(
         "floor": floor,
         "floor_words": as_degrees(floor, up=True) if floor is not None else "",
         "cells": season_cells(months, seasons, borrows, both_ways),
-        "evidence": _evidence(rows, read, hidden),
+        "evidence": _evidence(rows, read, n_sites),
         "silent": "; ".join(part for part in told if part),
         "bound_by": str(first["ceiling_bound_by"]),
         "cut": month_runs(month for month, row in months.items() if row["cut_by_ceiling"] and row["status"] != Status.REFUSED),
@@ -167,14 +167,14 @@ def months_of(rows: pd.DataFrame) -> dict[int, Row]:
     return {month: given.get(month, nothing) for month in range(1, 13)}
 
 
-def _evidence(rows: pd.DataFrame, read: pd.DataFrame, hidden: Collection[str]) -> str:
+def _evidence(rows: pd.DataFrame, read: pd.DataFrame, n_sites: int) -> str:
     """How much stands behind a row, in one line; animals are animals and visits are visits."""
     months = rows[rows["month"].str.isdigit()]
     grades = sorted(set(months.loc[months["status"] == Status.TARGET, "grade"]))
     words = " to ".join(dict.fromkeys(GRADES[grade] for grade in (grades[:1] + grades[-1:])))
     parts = [
         counted(read["n_animals"].sum(), "animal"), counted(n_visits(read), "visit"), counted(read["date"].nunique(), "date"),
-        told_of_cell(rows, read, hidden), counted(read["year"].nunique(), "year"),
+        told_of_cell(rows, n_sites), counted(read["year"].nunique(), "year"),
     ]  # fmt: skip
     return f"{', '.join(parts)}; {words or 'borrowed only'}"
 

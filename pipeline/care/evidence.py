@@ -31,7 +31,7 @@ def evidence(key: Cell, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[s
     night = f"{share_of(timed)} of the {len(timed)} with a clock time" if len(timed) else "not known: no clock times"
     visits = counted(n_visits(read), "visit")
     dates = counted(read["date"].nunique(), "date")
-    sites = told_of_cell(rows, read, facts.get("hidden_sites", ()))
+    sites = told_of_cell(rows, sites_told(key, read, facts))
     lines = [
         ("Readings", f"{counted(len(read), 'reading')} at {counted(read['n_animals'].sum(), 'animal')} (one animal counts once a day)"),
         ("From", f"{visits} on {dates} at {sites} in {counted(len(years), 'year')} ({', '.join(map(str, years)) or 'not noted'})"),
@@ -43,6 +43,11 @@ def evidence(key: Cell, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[s
         ("Observed or selected", _basis(key, facts)),
     ]
     return lines + _ceiling_evidence(key, rows, facts)
+
+
+def sites_told(key: Cell, read: pd.DataFrame, facts: Mapping[str, Any]) -> int:
+    """How many sites of a cell are published; without word of it in the facts, all that were read."""
+    return int(facts["sites_told"].get(key, 0) if "sites_told" in facts else read["site"].nunique())
 
 
 def _instruments(accuracy: pd.Series) -> str:

@@ -10,9 +10,9 @@ from typing import Any
 import pandas as pd
 
 from pipeline.book.connection import is_empty, open_book
-from pipeline.book.current import known_rows
+from pipeline.book.current import known_rows, without_sites
 from pipeline.book.ledger import accept_warmer, add_to_ledger, read_ledger
-from pipeline.commands.target_files import STAGE, hidden_names, write_targets
+from pipeline.commands.target_files import STAGE, write_targets
 from pipeline.commands.target_files import Derived as Derived
 from pipeline.errors import RillbookError
 from pipeline.intake.report import silent
@@ -61,7 +61,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         The book is empty, or a warmer value is accepted without name and reason.
     """
     from pipeline.settings.limits import judgement
-    from pipeline.targets import derive, evidence, humidity, ledger, season, site_spans
+    from pipeline.targets import derive, evidence, humidity, ledger, season, selection, site_spans
 
     settings = read_settings(folder)
     if accept and accept not in set(settings.taxa["code"]):
@@ -77,29 +77,37 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         known = known_rows(connection)
         hidden, latitudes = withheld_sites(folder, settings, known)
         spans = site_spans.site_spans(connection, hidden, latitudes)
-        more, damp = _further(connection, settings, readings, known, hidden)
+        whole, damp = _described(connection, settings, readings)
+        with without_sites(connection, hidden):
+            open_readings = evidence.readings(connection, settings)[0] if hidden else readings
+            told, open_damp = _described(connection, settings, open_readings) if hidden else (whole, damp)
         cycle, half_ranges = _daily_cycle(connection, settings, readings, known)
     progress("deriving")
-    chosen = more["selection"][more["selection"]["word"] == "selected"]
+    chosen = told["selection"][told["selection"]["word"] == "selected"]
     selected = frozenset(chosen[[*STAGE, "medium", "season"]].astype("str").itertuples(index=False, name=None))
     targets = derive.targets(readings, settings.taxa, settings, half_ranges=half_ranges, selected=selected)
     changed = ledger.method_changed(before)
     visits = ledger.visits_of_cells(readings, settings.taxa, settings)
     now = datetime.now(UTC).replace(tzinfo=None)
     air = ledger.air_visits(damp)
-    kept_targets, open_part, kept = _held(targets, visits, more["humidity"], air, before, accepted)
+    limits = humidity.humidity_targets(damp, settings.taxa, settings)
+    kept_targets, open_part, kept = _held(targets, visits, limits, air, before, accepted)
     with open_book(folder, write=True) as connection:
         if accept:
             accept_warmer(connection, kept[kept["taxon"] == accept], by, reason, now)
             before, accepted = read_ledger(connection)
-            kept_targets, open_part, kept = _held(targets, visits, more["humidity"], air, before, accepted)
+            kept_targets, open_part, kept = _held(targets, visits, limits, air, before, accepted)
         days = season.schedule(readings, kept_targets, settings)
         kept_targets = season.with_set_points(kept_targets, days)
         add_to_ledger(connection, ledger.to_publish(kept_targets, visits), now)
         add_to_ledger(connection, ledger.air_to_publish(open_part, air), now)
-        whole = {**more, "humidity": open_part}
-        more = {name: frame if name == "detection" else told_sites(frame) for name, frame in whole.items()}
-        more["humidity_by_temperature"] = humidity.humidity_table(open_part)
+        more = {
+            "humidity": told_sites(open_part, humidity.sites_read(open_damp, open_part)),
+            **{name: told_sites(frame, frame.get("n_sites")) for name, frame in told.items()},
+            "detection": coarse_sites(selection.detection_by_temperature(*_open_rows(known, hidden))),
+            "humidity_by_temperature": humidity.humidity_table(open_part),
+        }
+        whole["humidity"] = open_part
         facts = {
             "title": public_title(settings, known), "invented": settings.invented, "author": settings.author, "licence": settings.licence,
             "seed": settings.seed,
@@ -108,7 +116,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
             "inputs": hashes["sha256"].tolist(), "warm_months": settings.warm_months, "cold_months": settings.cold_months,
             "cooling_c_per_hour": judgement("cooling_rate"),
             "site_spans": spans, "further": more, "whole": {name: whole[name] for name in COUNTED},
-            "hidden_sites": hidden_names(known["sites"], hidden), **cycle,
+            "open_readings": open_readings, "sites_told": open_readings.groupby([*STAGE, "medium"])["site"].nunique().to_dict(), **cycle,
             "schedule": days, "schedule_weeks": season.by_week(days), "schedule_months": season.by_month(days),
             "selection": more["selection"], "detection": more["detection"],
             "method_note": METHOD_NOTE if changed else "",
@@ -135,29 +143,26 @@ def _held(targets: pd.DataFrame, visits: Any, open_part: pd.DataFrame, air: Any,
     return kept_targets, kept_air, pd.concat(both, ignore_index=True) if both else kept
 
 
-def _further(
-    connection: Any, settings: Settings, readings: pd.DataFrame, known: dict[str, pd.DataFrame], hidden: frozenset[str]
-) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
-    """Humidity, water, selection and detection (method §7 and §8) by the name of their files, and the readings of the air.
-
-    Detection is that of the sites that may be told of: it is counted by site, and no target rests on it.
-    """
+def _described(connection: Any, settings: Settings, readings: pd.DataFrame) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
+    """What was found of humidity, water and choice (method §7 and §8), by the name of its file, and the readings of the air."""
     from pipeline.targets import evidence, humidity, humidity_evidence, selection, water_evidence
     from pipeline.targets import water as water_targets
 
     damp, _ = humidity_evidence.humidity_readings(connection, settings)
     wet, left_out = water_evidence.water_readings(connection, settings)
-    incomplete = connection.execute("SELECT visit_id, incomplete FROM visits").df()
-    visits = known["visits"].drop(columns="incomplete", errors="ignore").merge(incomplete, on="visit_id")
     frames = {
-        "humidity": humidity.humidity_targets(damp, settings.taxa, settings),
         "humidity_found": humidity.humidity_figures(damp),
         "wetness": humidity_evidence.wetness_noted(connection, settings),
         "water": water_targets.water_targets(wet, left_out, settings.taxa, settings),
         "selection": selection.selection(readings, evidence.availability(connection), settings),
-        "detection": coarse_sites(selection.detection_by_temperature(visits[~visits["site_id"].isin(hidden)], known["finds"])),
     }
     return frames, damp
+
+
+def _open_rows(known: dict[str, pd.DataFrame], hidden: frozenset[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Visits to sites that may be told of, and all finds. Detection is counted by site, and no target rests on it."""
+    visits = known["visits"]
+    return visits[~visits["site_id"].isin(hidden)], known["finds"]
 
 
 def _daily_cycle(

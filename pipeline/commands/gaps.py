@@ -11,10 +11,9 @@ from typing import Any
 import pandas as pd
 
 from pipeline.book.connection import open_book
-from pipeline.book.current import known_rows
+from pipeline.book.current import known_rows, without_sites
 from pipeline.commands.derive import Derived, refuse_empty
 from pipeline.commands.report_files import Written, write_reports
-from pipeline.commands.target_files import hidden_names
 from pipeline.formulas.grid_squares import WITHHELD
 from pipeline.intake.report import Progress, silent
 from pipeline.publishing.public_book import public_title, withheld_sites
@@ -82,11 +81,16 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = sil
         progress("reading the evidence")
         readings = derived.readings if derived else evidence.readings(connection, settings)[0]
         known = known_rows(connection)
+        hidden, _ = withheld_sites(folder, settings, known)
+        if derived:
+            open_readings = derived.facts["open_readings"]
+        else:
+            with without_sites(connection, hidden):
+                open_readings = evidence.readings(connection, settings)[0]
     progress("grading")
     targets = derived.targets if derived else derive.targets(readings, settings.taxa, settings)
     whole = _listed(targets, readings, known, settings, today)
-    hidden, _ = withheld_sites(folder, settings, known)
-    told = _told(targets, readings, known, settings, today, hidden)
+    told = _told(targets, open_readings, known, settings, today, hidden)
     past = revisit.history(searches(known["visits"], known["finds"]), whole.absence, known["sites"]["site_id"].tolist())
     plan = revisit.plan(whole.gaps, readings, known["sites"], known["visits"], past, today, settings.reach)
     shown = replace(settings, title=public_title(settings, known))
@@ -117,7 +121,7 @@ def _listed(targets: pd.DataFrame, readings: pd.DataFrame, known: Mapping[str, p
 
 def _told(
     targets: pd.DataFrame,
-    readings: pd.DataFrame,
+    open_readings: pd.DataFrame,
     known: Mapping[str, pd.DataFrame],
     settings: Settings,
     today: date,
@@ -125,17 +129,16 @@ def _told(
 ) -> _Listed:
     """The gap list without the sites and taxa that are withheld; its grades are those of the care sheets, which know them."""
     seasons = {"warm": settings.warm_months, "cold": settings.cold_months}
-    names = hidden_names(known["sites"], hidden)
     classes = taxon_classes(settings.taxa)
     taxa = settings.taxa[settings.taxa["code"].map(classes).ne(WITHHELD)]
     sites = known["sites"][~known["sites"]["site_id"].isin(hidden)]
     visits = known["visits"][known["visits"]["site_id"].isin(sites["site_id"])]
     finds = known["finds"][known["finds"]["visit_id"].isin(visits["visit_id"]) & known["finds"]["taxon"].isin(taxa["code"])]
-    told = readings[~readings["site"].isin(names) & readings["taxon"].isin(taxa["code"])]
+    told = open_readings[open_readings["taxon"].isin(taxa["code"])]
     groups = pd.MultiIndex.from_frame(told[GROUP].drop_duplicates())
     # a stage or population that was read at withheld sites alone has no line
     rows = targets[pd.MultiIndex.from_frame(targets[GROUP]).isin(groups)]
-    public = without_hidden(rows, readings, names, seasons)
+    public = without_hidden(rows, told, seasons)
     return _listed(public, told, {"sites": sites, "visits": visits, "finds": finds}, replace(settings, taxa=taxa), today)
 
 

@@ -39,19 +39,12 @@ class Derived:
         from pipeline.writing.site_counts import without_hidden
 
         seasons = {"warm": self.settings.warm_months, "cold": self.settings.cold_months}
-        return without_hidden(self.targets, self.readings, self.facts["hidden_sites"], seasons)
+        return without_hidden(self.targets, self.facts["open_readings"], seasons)
 
     @cached_property
     def statements(self) -> dict[tuple[str, str, str], dict[str, list[dict[str, str]]]]:
         """What pages say of humidity and water, for each taxon, population and stage."""
         return dict(_statements(self))
-
-
-def hidden_names(sites: pd.DataFrame, hidden: frozenset[str]) -> frozenset[str]:
-    """Names under which readings are counted of which every site is withheld."""
-    body = sites["waterbody"].fillna("").str.strip()
-    names = body.where(body != "", sites["site_id"])
-    return frozenset(names[sites["site_id"].isin(hidden)]) - frozenset(names[~sites["site_id"].isin(hidden)])
 
 
 def write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame]) -> None:

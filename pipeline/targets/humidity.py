@@ -131,6 +131,21 @@ def _evidence(rows: pd.DataFrame) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def sites_read(readings: pd.DataFrame, targets: pd.DataFrame) -> pd.Series[Any]:
+    """At how many sites the evidence of each row was read; 0 where none of the readings is of it.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As :class:`schemas.air_and_water_frames.HumidityReadings`; may be a part of those that the rows were made of.
+    targets : DataFrame
+        As :class:`schemas.air_and_water_frames.HumidityTargets`.
+    """
+    counts = readings[readings["reason"] == ""].groupby(CELL)["site"].nunique()
+    wanted = pd.MultiIndex.from_frame(targets[CELL])
+    return pd.Series(counts.reindex(wanted).fillna(0).to_numpy(), index=targets.index, dtype="float64")
+
+
 def month_words(months: Iterable[Any]) -> str:
     """Names of months in the order of the year, such as "June and July"; empty without any."""
     names = [MONTH_NAMES[number - 1] for number in sorted({int(month) for month in months})]

@@ -11,7 +11,7 @@ import pandas as pd
 from pipeline.formulas.humidity_to_keep import printed_rh
 from pipeline.formulas.moist_air import FORMULA
 from pipeline.targets.humidity import MIST, NONE_AT_NIGHT, OWN_BOUND, humidity_table
-from pipeline.writing.site_counts import at_least
+from pipeline.writing.site_counts import in_class
 from pipeline.writing.words import counted
 from schemas.enums import Status
 from schemas.vocabulary import vocabulary
@@ -121,7 +121,7 @@ def _found_rows(figure: Mapping[Any, Any]) -> Iterator[dict[str, str]]:
 
 
 def _counts(row: Mapping[Any, Any]) -> str:
-    words = [at_least(row["n_sites"]) if name == "sites" else counted(row[f"n_{name}"], one) for name, one in COUNTED.items()]
+    words = [in_class(row["n_sites"]) if name == "sites" else counted(row[f"n_{name}"], one) for name, one in COUNTED.items()]
     return ", ".join(words)
 
 

@@ -14,7 +14,7 @@ from pipeline.settings import Settings
 from pipeline.statistics.grades import grade_of, missing_for_c, provisional
 from pipeline.statistics.quantiles import weighted_quantile
 from pipeline.statistics.weights import site_day_weights
-from pipeline.writing.site_counts import at_least
+from pipeline.writing.site_counts import in_class
 from schemas.air_and_water_frames import WaterTargets
 from schemas.enums import Status
 from schemas.frame import framed
@@ -182,7 +182,7 @@ def _lines_of(targets: pd.DataFrame, quantity: str) -> Iterator[dict[str, str]]:
         years = "1 year" if row["n_years"] == 1 else f"{row['n_years']} years"
         words = [
             f"{low} to {high}{unit}, median {middle}; grade {row['grade']}",
-            f"{row['n_visits']} site-days at {at_least(row['n_sites'])} on {row['n_dates']} dates in {years}",
+            f"{row['n_visits']} site-days at {in_class(row['n_sites'])} on {row['n_dates']} dates in {years}",
             row["months"],
             *([row["reason"]] if row["reason"] else []),
             *([f"not used: {row['not_used']}"] if row["not_used"] else []),

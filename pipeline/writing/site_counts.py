@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 
 import pandas as pd
 
@@ -26,12 +26,6 @@ def in_class(n: float) -> str:
         return "no site that may be told"
     above = [one for one in LOWEST if one > low]
     return f"{low} to {above[0] - 1} sites" if above else f"{low} sites or more"
-
-
-def at_least(n: float) -> str:
-    """A least number of sites in words, as a table to share has it: "3 sites or more"."""
-    least = least_of_class(n)
-    return f"{least} site{'' if least == 1 else 's'} or more"
 
 
 def coarse_sites(frame: pd.DataFrame) -> pd.DataFrame:
@@ -76,20 +70,18 @@ def told_sites(frame: pd.DataFrame, published: pd.Series | None = None) -> pd.Da
     return frame.assign(n_sites=told.map(least_of_class).astype(frame["n_sites"].dtype), **more)
 
 
-def told_of_cell(rows: pd.DataFrame, readings: pd.DataFrame, hidden: Collection[str]) -> str:
+def told_of_cell(rows: pd.DataFrame, published: int) -> str:
     """At how many sites all months of a cell were read, in words, as :func:`told_sites` counts.
 
     Parameters
     ----------
     rows : DataFrame
         Targets of the cell, as :func:`without_hidden` gives them.
-    readings : DataFrame
-        Its readings, with `site`.
-    hidden : collection of str
-        Names of `site` that are published nowhere.
+    published : int
+        How many of its sites are published.
     """
     least = int(rows["n_sites"].max()) if len(rows) and rows["n_sites"].notna().any() else 0
-    return in_class(max(readings.loc[~readings["site"].isin(hidden), "site"].nunique(), least))
+    return in_class(max(published, least))
 
 
 def _said(row: Mapping[str, object]) -> float:
@@ -102,24 +94,19 @@ def _said(row: Mapping[str, object]) -> float:
     return 1.0
 
 
-def without_hidden(
-    targets: pd.DataFrame, readings: pd.DataFrame, hidden: Collection[str], seasons: Mapping[str, tuple[int, ...]]
-) -> pd.DataFrame:
+def without_hidden(targets: pd.DataFrame, told: pd.DataFrame, seasons: Mapping[str, tuple[int, ...]]) -> pd.DataFrame:
     """Targets to share: `n_sites` as :func:`told_sites` has it, and `reason` without numbers of sites; no other figure changes.
 
     Parameters
     ----------
     targets : DataFrame
         As :class:`schemas.frames.Targets`.
-    readings : DataFrame
-        As :class:`schemas.frames.Readings`.
-    hidden : collection of str
-        Names of `site` in the readings that are published nowhere.
+    told : DataFrame
+        Readings of the published sites, as :class:`schemas.frames.Readings`.
     seasons : mapping of str to tuple of int
         Months of ``warm`` and ``cold``.
     """
     cell = ["taxon", "population", "life_stage", "medium"]
-    told = readings[~readings["site"].isin(hidden)]
     spans = {**seasons, **{str(month): (month,) for month in range(1, 13)}}
     parts = [told[told["month"].isin(months)].groupby(cell)["site"].nunique() for months in spans.values()]
     counts = pd.concat(parts, keys=spans, names=["month", *cell]).reorder_levels([*cell, "month"])

@@ -95,6 +95,14 @@ def test_only_readings_without_a_reason_make_a_target() -> None:
     assert derive(empty()).empty
 
 
+def test_sites_of_a_part_of_the_readings_are_counted_by_row() -> None:
+    readings = study([12.0], [95.0], sites=4)
+    targets = derive(readings)
+    by_day = readings.assign(reason=readings["reason"].where(readings["site"] != "s3", "by day"))
+    parts = [(readings, 4), (readings[readings["site"] == "s1"], 1), (by_day, 3), (readings.iloc[:0], 0)]
+    assert [own.sites_read(part, targets).tolist() for part, _ in parts] == [[float(n)] for _, n in parts]
+
+
 @pytest.mark.parametrize(
     ("sites", "dates", "years", "grade"), [(2, 12, 1, "D"), (3, 5, 1, "D"), (3, 6, 1, "C"), (6, 12, 2, "B"), (14, 24, 3, "B")]
 )

@@ -35,7 +35,7 @@ def test_a_hidden_site_is_counted_nowhere_and_moves_nothing_else() -> None:
     head = {"taxon": "A", "population": "", "life_stage": "larva", "medium": "water"}
     readings = pd.DataFrame([{**head, "site": site, "month": month} for site, month in (("S1", 5), ("S2", 5), ("S2", 7), ("S3", 7))])
     targets = pd.DataFrame([{**head, "month": month, "n_sites": n, "set_point": 12.0} for month, n in (("5", 2), ("7", 2), ("warm", 3))])
-    told = without_hidden(targets, readings, {"S2"}, {"warm": (5, 6, 7), "cold": (12,)})
+    told = without_hidden(targets, readings[readings["site"] != "S2"], {"warm": (5, 6, 7), "cold": (12,)})
     assert told["n_sites"].tolist() == [1, 1, 1]
     pd.testing.assert_frame_equal(told.drop(columns="n_sites"), targets.drop(columns="n_sites"))
 
