@@ -616,12 +616,16 @@ def test_the_page_reads_without_scripts(opened):
 
 
 @pytest.mark.browser
-def test_symbols_stay_inside_the_map_on_open(opened):
-    tab = opened(public(crowd()), 375)
+@pytest.mark.parametrize(("width", "spread"), [(375, 1), (1280, 10)])
+def test_symbols_stay_inside_the_map_on_open(opened, width, spread):
+    """Spread wide, squares at the rim are put together in blocks that reach beyond them: the upper half of the symbols was cut."""
+    sites, *others = crowd()
+    sites = sites.assign(latitude=36.12 + (sites["latitude"] - 36.12) * spread)
+    tab = opened(public((sites, *others)), width)
     frame_box = tab.locator("#map-box").bounding_box()
-    for marker in tab.locator(".mark").all():
-        box = marker.bounding_box()
-        assert box["x"] >= frame_box["x"] - 15 and box["x"] + box["width"] <= frame_box["x"] + frame_box["width"] + 15
+    for left, top, right, bottom in boxes(tab, ".leaflet-marker-icon.mark"):
+        assert left >= frame_box["x"] - 15 and right <= frame_box["x"] + frame_box["width"] + 15
+        assert top >= frame_box["y"] - 1 and bottom <= frame_box["y"] + frame_box["height"] + 1
 
 
 @pytest.mark.browser

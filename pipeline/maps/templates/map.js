@@ -584,7 +584,13 @@
   function refit() {
     map.invalidateSize(false);
     var pad = data.private ? Math.min(60, map.getSize().x / 6) : 8;
-    map.fitBounds(data.view, { paddingTopLeft: [pad, data.private ? Math.min(136, map.getSize().y / 4) : 10], paddingBottomRight: [pad, 34], animate: false });
+    var room = { paddingTopLeft: [pad, data.private ? Math.min(136, map.getSize().y / 4) : 10], paddingBottomRight: [pad, 34], animate: false };
+    var view = L.latLngBounds(data.view), whole = L.latLngBounds(data.view);
+    map.fitBounds(view, room);
+    if (data.private) { return; }
+    // a block at the rim reaches beyond its squares, and its symbols would be cut
+    groups().forEach(function (group) { if (group.block && view.intersects(group.bounds)) { whole.extend(group.bounds); } });
+    if (!map.getBounds().contains(whole)) { map.fitBounds(whole, room); }
   }
   var opened = [];
   window.addEventListener("beforeprint", function () {
