@@ -14,6 +14,7 @@ from schemas.field_frames import Detection, Selection
 from schemas.fields import Field, Span
 from schemas.frame import Frame
 from schemas.frames import ScheduleWeeks, Targets
+from schemas.map_frames import ExactCells, PublicCells
 from schemas.report_frames import (
     Absence,
     GapMonths,
@@ -61,6 +62,8 @@ WRITTEN: dict[str, type[Frame]] = {
     "permit_limits": PermitLimits,
     "permit_summary": PermitSummary,
     "landowner": LandownerVisits,
+    "map": PublicCells,
+    "map_exact": ExactCells,
 }
 GENERATED = "Generated from the declarations in `schemas/` by `python -m schemas.generate`; change it there, not here."
 

@@ -39,8 +39,13 @@ def place_words(row: Any, private: bool) -> str:
 
 
 def as_csv(cells: pd.DataFrame) -> str:
-    """The cells of a map as CSV, all of them, units in the headings; text that a spreadsheet would run has an apostrophe before it."""
-    return csv_text(cells.drop(columns=[name for name in cells if cells[name].isna().all()]))
+    """The cells of a map as CSV, all of them, units in the headings; text that a spreadsheet would run has an apostrophe before it.
+
+    Its columns are those of :class:`schemas.map_frames.PublicCells` or :class:`schemas.map_frames.ExactCells`, whatever is known.
+    """
+    # a year of 2022.0 is a year of 2022, and 14.399999999999999 °C a sum of the machine
+    whole = {name: "Int64" for name in cells if name.startswith(("n_", "year_"))}
+    return csv_text(cells.astype(whole).round({name: 2 for name in cells if name.startswith("temp_")}))
 
 
 def both_scales(celsius: float) -> str:

@@ -14,6 +14,7 @@ from map_books import (
 
 from pipeline.maps import figures_table
 from pipeline.maps.frames import exact_cells, map_figures
+from schemas.map_frames import ExactCells
 
 
 def test_a_large_book_has_a_shorter_table():
@@ -33,6 +34,15 @@ def test_all_figures_go_to_csv_and_none_runs_in_a_spreadsheet():
     read = pd.read_csv(io.StringIO(figures_table.as_csv(cells)), keep_default_na=False)
     assert len(read) == len(cells) and read["n_animals"].sum() == cells["n_animals"].sum() and "temp_median_c" in read
     assert set(read["taxon"]) <= {"", "'=1+1"}
+
+
+def test_the_csv_has_every_column_and_writes_a_year_as_a_year():
+    cells = exact_cells(known_of(crowd(trick=False)), SETTINGS.taxa).assign(site_name=None, temp_median_c=14.399999999999999)
+    read = pd.read_csv(io.StringIO(figures_table.as_csv(cells)), dtype="str", keep_default_na=False)
+    assert list(read) == list(ExactCells.to_schema().columns)
+    assert (
+        read["year_from"].str.fullmatch(r"20\d\d").all() and read["n_finds"].str.isdigit().all() and set(read["temp_median_c"]) == {"14.4"}
+    )
 
 
 def test_temperatures_are_told_in_both_degrees():
