@@ -96,7 +96,7 @@ def species_rows(
         other = int(stages[[stage for stage in stages.index if stage not in STAGES]].sum())
         on = own["visit_id"].nunique()
         if on:
-            found = f"found on {on} of {counted(len(visits), 'visit')}"
+            found = f"on {on} of {counted(len(visits), 'visit')}"
             said = ", ".join([*words, *([f"stage not told {other}"] if other else [])])
         else:
             found, said = f"looked for on {counted(n_looked, 'visit')} and not found", NOT_FOUND
