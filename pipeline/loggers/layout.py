@@ -167,8 +167,9 @@ def _columns(headings: list[str], roles: list[str], words: Words, where: str) ->
         if role in columns or not places:
             continue
         if len(places) > 1 and role != "light":
+            named = ", ".join((headings[place] if headings else "") or str(place + 1) for place in places)
             raise RillbookError(
-                f"several columns could be the {role}: {', '.join(headings[place] or str(place + 1) for place in places)}.",
+                f"several columns could be the {role}: {named}.",
                 f"State columns.{role} in the [logger] section of a map.", where,
             )  # fmt: skip
         columns[role] = places[0]

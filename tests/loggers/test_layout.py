@@ -37,6 +37,11 @@ REFUSED = {
         "",
         "several columns could be the temp_c: Temp 1 °C, Temp 2 °C",
     ),
+    "two times and no heading": (
+        "2020-05-06 10:00,2020-05-06 15:00,12\n2020-05-06 11:00,2020-05-06 16:00,13\n",
+        'utc_offset = "+00:00"\nunit = "degC"',
+        "several columns could be the moment: 1, 2",
+    ),
     "two units": (UNIT_COLUMN.replace("PM,C,19", "PM,F,66"), 'utc_offset = "+00:00"', "column of units holds C, F"),
     "two offsets": (TWO_LINES_24H.replace("Plot Title: 1", "Plot Title: 1 GMT+02:00"), "", "two offsets"),
     "two clocks": (TWO_LINES_12H.replace("10:00:00 PM", "22:00:00"), "", "some clock times have AM or PM"),
