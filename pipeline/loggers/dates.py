@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from itertools import islice
 from pathlib import Path
 
 import numpy as np
 
 from pipeline.errors import RillbookError
-from pipeline.loggers.layout import MISSING, Shape, cell_of, moment_of
+from pipeline.loggers.blocks import CHUNK, NOT_READ, blocks_of, clock_in, half_of, moments_in, zone_of
+from pipeline.loggers.layout import MISSING, Shape
 from pipeline.loggers.map import ORDERS, Words
-from pipeline.loggers.text import DAY_US, MOMENT, clock_of, day_of, offset_us, orders_of, rows_of
+from pipeline.loggers.text import DAY_US, day_of, offset_us, orders_of
 
-CHUNK = 20_000
 ORDER_WORDS = {"ymd": "year first", "mdy": "month first", "dmy": "day first"}
 # Distinct steps that are counted before the rare ones are let go: memory stays small for any file
 DISTINCT = 2000
@@ -87,60 +85,71 @@ def survey_of(path: Path, encoding: str, shape: Shape, words: Words, today: date
     Survey
     """
     survey = Survey({order: Tally() for order in ((words.date_order,) if words.date_order else ORDERS)})
-    rows = rows_of(path, encoding, shape.delimiter)
-    skipped = sum(1 for _ in islice(rows, shape.first))
-    survey.rows = skipped
     tokens = tokens_of(words)
     limit = ((today + AHEAD) - date(1970, 1, 1)).days * DAY_US + DAY_US
     texts: dict[str, str] = {}
-    while chunk := list(islice(rows, CHUNK)):
-        survey.rows += len(chunk)
-        timed = []
-        for line, row in chunk:
-            moment = moment_of(row, shape.columns)
-            values = [text for role in ("temp_c", "rh_pct") if (text := cell_of(row, shape.columns.get(role))).casefold() not in tokens]
-            match = MOMENT.fullmatch(moment)
-            if match is not None:
-                timed.append((line, match, bool(values)))
-            for text in values:
-                survey.commas += "," in text
-                survey.dots += "." in text
-            if values and "unit" in shape.columns:
-                survey.units.add(cell_of(row, shape.columns["unit"]).strip("°").upper())
-                assert len(survey.units) < DISTINCT, "the unit column holds something else"
-        _tally(survey, timed, words, limit, texts)
+    for block in blocks_of(path, encoding, shape.delimiter, CHUNK):
+        above = min(max(0, shape.first - survey.rows), len(block.lines))
+        survey.rows += len(block.lines)
+        if above == len(block.lines):
+            continue
+        with_value = np.zeros(len(block.lines), dtype=bool)
+        for role in ("temp_c", "rh_pct"):
+            cells = block.texts_in(shape.columns.get(role))
+            there = cells.each(lambda text: text.casefold() not in tokens, "bool")
+            there[:above] = False
+            with_value |= there
+            survey.commas += int((there & cells.each(lambda text: "," in text, "bool")).sum())
+            survey.dots += int((there & cells.each(lambda text: "." in text, "bool")).sum())
+        if "unit" in shape.columns:
+            cells = block.texts_in(shape.columns["unit"])
+            survey.units |= {cells.text[code].strip("°").upper() for code in np.unique(cells.code[with_value])}
+            assert len(survey.units) < DISTINCT, "the unit column holds something else"
+        moments = block.moments(shape.columns)[above:]
+        _tally(survey, moments, block.lines[above:], with_value[above:], words, limit, texts)
     survey.first_text, survey.last_text = texts.get("first", ""), texts.get("last", "")
     return survey
 
 
-def _tally(survey: Survey, timed: list[tuple[int, re.Match[str], bool]], words: Words, limit: int, texts: dict[str, str]) -> None:
-    """Try every order of the dates on one chunk."""
-    if not timed:
+def _tally(
+    survey: Survey, moments: list[str], lines: np.ndarray, with_value: np.ndarray, words: Words, limit: int, texts: dict[str, str]
+) -> None:
+    """Try every order of the dates on one block."""
+    found = moments_in(moments)
+    rows = np.flatnonzero(found.is_moment)
+    if not len(rows):
         return
-    survey.marked += sum(match[3] is not None for _, match, _ in timed)
-    survey.plain += sum(match[3] is None for _, match, _ in timed)
-    survey.offsets += sum(match[4] is not None for _, match, _ in timed)
-    survey.without_offset += sum(match[4] is None for _, match, _ in timed)
-    survey.readings += sum(value for _, _, value in timed)
-    survey.own_orders |= {orders_of(match[1])[0] if len(orders_of(match[1])) == 1 else "" for _, match, _ in timed}
-    texts.setdefault("first", timed[0][1][0])
-    changed = np.array([texts.get("date", "") != timed[0][1][1], *(a[1][1] != b[1][1] for a, b in zip(timed[1:], timed, strict=False))])
-    texts["last"], texts["date"] = timed[-1][1][0], timed[-1][1][1]
-    is_reading = np.array([value for _, _, value in timed])
-    clocks = [clock_of(match[2], match[3]) for _, match, _ in timed]
-    shift = np.array([0 if match[4] is None else offset_us(match[4]) or 0 for _, match, _ in timed], dtype="int64")
+    halves = found.tail.each(lambda text: bool(half_of(text)), "bool")[rows]
+    zoned = found.tail.each(lambda text: bool(zone_of(text)), "bool")[rows]
+    survey.marked += int(halves.sum())
+    survey.plain += int((~halves).sum())
+    survey.offsets += int(zoned.sum())
+    survey.without_offset += int((~zoned).sum())
+    is_reading = with_value[rows]
+    survey.readings += int(is_reading.sum())
+    written = found.date.code[rows]
+    for code in np.unique(written):
+        orders = orders_of(found.date.text[code])
+        survey.own_orders.add(orders[0] if len(orders) == 1 else "")
+    texts.setdefault("first", moments[rows[0]])
+    changed = np.concatenate([[texts.get("date", "") != found.date.text[written[0]]], written[1:] != written[:-1]])
+    texts["last"], texts["date"] = moments[rows[-1]], found.date.text[written[-1]]
+    clocks = found.tail.each(lambda text: NOT_READ if (clock := clock_in(text)) is None else clock, "int64")[rows]
+    shift = found.tail.each(lambda text: offset_us(zone_of(text)) or 0 if zone_of(text) else 0, "int64")[rows]
     for order, tally in survey.tallies.items():
-        days = [day_of(match[1], order, words.pivot_year) for _, match, _ in timed]
-        good = np.array([day is not None and clock is not None for day, clock in zip(days, clocks, strict=True)])
+        days = found.date.each(lambda text: NOT_READ if (day := _day(text, order, words)) is None else day, "int64")[rows]  # noqa: B023
+        good = (days != NOT_READ) & (clocks != NOT_READ)
         if not good.all() and not tally.failed:
-            line, match, _ = timed[int(np.argmin(good))]
-            tally.failed = f"line {line}, {match[0]!r}"
-        moments = np.array([(day or 0) * DAY_US + (clock or 0) for day, clock in zip(days, clocks, strict=True)], dtype="int64")
-        late = good & (moments - shift > limit)
+            tally.failed = f"line {lines[rows[np.argmin(good)]]}, {moments[rows[np.argmin(good)]]!r}"
+        at = np.where(days == NOT_READ, 0, days) * DAY_US + np.where(clocks == NOT_READ, 0, clocks)
+        late = good & (at - shift > limit)
         if late.any() and not tally.future:
-            line, match, _ = timed[int(np.argmax(late))]
-            tally.future = f"line {line}, {match[0]!r}"
-        _steps(tally, moments[is_reading & good], changed[is_reading & good])
+            tally.future = f"line {lines[rows[np.argmax(late)]]}, {moments[rows[np.argmax(late)]]!r}"
+        _steps(tally, at[is_reading & good], changed[is_reading & good])
+
+
+def _day(text: str, order: str, words: Words) -> int | None:
+    return day_of(text, order, words.pivot_year) if text else None
 
 
 def _steps(tally: Tally, moments: np.ndarray, changed: np.ndarray) -> None:

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import json
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from itertools import islice
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.loggers.dates import CHUNK
+from pipeline.loggers.blocks import CHUNK, NOT_READ, Block, blocks_of, clock_in, moments_in, zone_of
 from pipeline.loggers.exports import Layout
 from pipeline.loggers.layout import cell_of, moment_of
-from pipeline.loggers.text import DAY_US, MOMENT, clock_of, day_of, number_of, offset_us, rows_of
+from pipeline.loggers.text import DAY_US, MOMENT, clock_of, day_of, number_of, offset_us
 from schemas.tables import fields
 
+ROLES = ("temp_c", "rh_pct")
 FATES = ("heading", "reading", "event", "blank", "held")
 # Line, local moment and offset in µs, temperature, humidity
 Reading = tuple[int, int, int, float | None, float | None]
@@ -70,36 +69,77 @@ def parts(layout: Layout, chunk: int = CHUNK) -> Iterator[Part]:
     RillbookError
         The file changed since it was looked at.
     """
-    rows = rows_of(layout.path, layout.encoding, layout.shape.delimiter)
-    seen, readings = 0, 0
-    while some := list(islice(rows, chunk)):
-        part = _part(layout, some, max(0, layout.shape.first - seen))
-        seen += len(some)
-        readings += len(part.readings)
-        yield part
+    seen = 0
+    for block in blocks_of(layout.path, layout.encoding, layout.shape.delimiter, chunk):
+        yield _part(layout, block, min(max(0, layout.shape.first - seen), len(block.lines)))
+        seen += len(block.lines)
     if seen != layout.rows:
         raise RillbookError("the file changed while it was read.", "Close it in other programs and try again.", str(layout.path))
 
 
-def _part(layout: Layout, rows: list[tuple[int, list[str]]], heading: int) -> Part:
+def _part(layout: Layout, block: Block, heading: int) -> Part:
     held: Counter[tuple[str, str, str]] = Counter()
     held_line: dict[tuple[str, str, str], int] = {}
     values: Counter[str] = Counter()
-    fates, taken = ["heading"] * heading, []
 
     def hold(line: int, name: str, text: str, rule: str) -> None:
         key = (name, text[:80], rule) if len(held) < DISTINCT else (name, "…", rule)
         held[key] += 1
         held_line.setdefault(key, line)
 
-    for line, row in rows[heading:]:
-        fate, reading = _read_row(layout, line, row, hold, values)
-        fates.append(fate)
+    at, offset, is_plain, numbers = _plain(layout, block, heading, values)
+    fates = np.full(len(is_plain), "reading", dtype=object)
+    fates[:heading] = "heading"
+    is_reading = is_plain.copy()
+    for place in np.flatnonzero(~is_plain[heading:]) + heading:
+        fates[place], reading = _read_row(layout, int(block.lines[place]), block.row(int(place)), hold, values)
         if reading is not None:
-            taken.append(reading)
-    texts = [json.dumps(row, ensure_ascii=False) for _, row in rows]
-    source = pd.DataFrame({"line": [line for line, _ in rows], "fate": fates, "cells": texts})
-    return Part(_typed(layout, taken), source, held, held_line, values)
+            is_reading[place] = True
+            _, at[place], offset[place], *both = reading
+            for role, number in zip(ROLES, both, strict=True):
+                numbers[role][place] = np.nan if number is None else number
+    taken = {role: number[is_reading] for role, number in numbers.items()}
+    source = pd.DataFrame({"line": block.lines, "fate": fates, "cells": block.as_json()})
+    return Part(_typed(layout, block.lines[is_reading], at[is_reading], offset[is_reading], taken), source, held, held_line, values)
+
+
+def _plain(
+    layout: Layout, block: Block, heading: int, values: Counter[str]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, dict[str, np.ndarray]]:
+    """Local moments and offsets, µs, the rows in which all can be read, and the values of both roles; the rest is for row by row."""
+    columns = layout.shape.columns
+    moments = moments_in(block.moments(columns))
+    day = moments.date.each(
+        lambda text: NOT_READ if not text or (day := day_of(text, layout.date_order, layout.pivot_year)) is None else day, "int64"
+    )
+    clock = moments.tail.each(lambda text: NOT_READ if (clock := clock_in(text)) is None else clock, "int64")
+    offset = moments.tail.each(lambda text: (offset_us(zone_of(text)) or 0) if zone_of(text) else 0, "int64")
+    is_plain = moments.is_moment & (day != NOT_READ) & (clock != NOT_READ)
+    is_plain[:heading] = False
+    at = np.where(is_plain, day, 0) * DAY_US + np.where(is_plain, clock, 0)
+    numbers, missing, any_value = {}, {}, np.zeros(len(at), dtype=bool)
+    for role in ROLES:
+        cells = block.texts_in(columns.get(role))
+        missing[role] = cells.each(lambda text: text.casefold() in layout.missing, "bool")
+        numbers[role] = cells.each(lambda text: _number(layout, role, text), "float64")  # noqa: B023
+        is_plain &= missing[role] | ~np.isnan(numbers[role])
+        any_value |= ~np.isnan(numbers[role])
+    is_plain &= any_value
+    for role in ROLES:
+        values[role] += int((is_plain & ~missing[role]).sum())
+        values[f"{role} missing"] += int((is_plain & missing[role]).sum()) * (role in columns)
+    light = block.texts_in(columns.get("light")).each(lambda text: text.casefold() not in layout.missing, "bool")
+    values["light"] += int((is_plain & light).sum())
+    return at, offset, is_plain, numbers
+
+
+def _number(layout: Layout, role: str, text: str) -> float:
+    """Value of a cell in the book's unit; nan where it is missing, unreadable or not possible."""
+    number = None if text.casefold() in layout.missing else number_of(text, layout.decimal_comma)
+    if number is not None and role == "temp_c" and layout.unit == "degF":
+        number = (number - 32) / 1.8
+    low, high = fields("logger_readings")[role].possible or (float("-inf"), float("inf"))
+    return number if number is not None and low <= number <= high else float("nan")
 
 
 def _read_row(
@@ -110,7 +150,7 @@ def _read_row(
     moment = moment_of(row, columns)
     numbers: dict[str, float] = {}
     faults = []
-    for role in ("temp_c", "rh_pct"):
+    for role in ROLES:
         text = cell_of(row, columns.get(role))
         if text.casefold() in layout.missing:
             values[f"{role} missing"] += role in columns
@@ -146,9 +186,8 @@ def _read_row(
     return ("event" if any(cell_of(row, place) for place in layout.shape.others) else "blank"), None
 
 
-def _typed(layout: Layout, taken: list[Reading]) -> pd.DataFrame:
-    columns = list(zip(*taken, strict=True)) or [()] * 5
-    local = pd.Series(np.array(columns[1], dtype="int64").astype("datetime64[us]"))
+def _typed(layout: Layout, line: np.ndarray, at: np.ndarray, offset: np.ndarray, numbers: dict[str, np.ndarray]) -> pd.DataFrame:
+    local = pd.Series(at.astype("datetime64[us]"))
     none = np.zeros(len(local), dtype=bool)
     ambiguous, skipped = none, none
     if layout.time_zone:
@@ -156,12 +195,8 @@ def _typed(layout: Layout, taken: list[Reading]) -> pd.DataFrame:
     elif layout.offset is not None:
         utc = local - pd.Timedelta(layout.offset)
     else:
-        utc = local - pd.to_timedelta(np.array(columns[2], dtype="int64"), unit="us")
-    return pd.DataFrame({
-        "line": np.array(columns[0], dtype="int64"), "read_at": utc.astype("datetime64[us]"),
-        "temp_c": np.array(columns[3], dtype="float64"), "rh_pct": np.array(columns[4], dtype="float64"),
-        "ambiguous": ambiguous, "skipped": skipped,
-    })  # fmt: skip
+        utc = local - pd.to_timedelta(offset, unit="us")
+    return pd.DataFrame({"line": line, "read_at": utc.astype("datetime64[us]"), **numbers, "ambiguous": ambiguous, "skipped": skipped})
 
 
 def to_utc(local: pd.Series, time_zone: str) -> tuple[pd.Series, np.ndarray, np.ndarray]:

@@ -1,0 +1,89 @@
+"""Blocks cut into columns at once against the row by row reading: the same lines, cells, texts and moments, however odd the file."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from pipeline.errors import RillbookError
+from pipeline.loggers.blocks import blocks_of, clock_in, half_of, moments_in, zone_of
+from pipeline.loggers.text import MOMENT, clock_of, rows_of
+
+PLAIN = "Date Time,Temp °C\n" + "".join(f"2020-05-06 {hour:02d}:00,{hour}.5\n" for hour in range(24))
+FILES = {
+    "plain": PLAIN,
+    "no_last_end": PLAIN.rstrip("\n"),
+    "dos": PLAIN.replace("\n", "\r\n"),
+    "mixed_ends": PLAIN.replace("\n", "\r\n", 9),
+    "old_ends": PLAIN.replace("\n", "\r"),
+    "one_old_end": PLAIN.replace("10.5\n", "10.5\r"),
+    "quoted": PLAIN.replace("10.5", '"10.5"'),
+    "two_lines_in_a_cell": PLAIN.replace("10.5", '"10\n.5"'),
+    "blank_rows": PLAIN.replace("10.5\n", "10.5\n\n\n"),
+    "ragged": PLAIN.replace("10.5\n", "10.5,,\n").replace("2020-05-06 11:00,", ""),
+    "spaces": PLAIN.replace(",", " , "),
+    "space_at_the_end": PLAIN.replace("10.5\n", "10.5 \n"),
+    "space_in_front": " " + PLAIN,
+    "no_break_space": PLAIN.replace("10.5", "\u00a010.5\u2003"),
+    "separators": PLAIN.replace("10.5", "\x1c10.5\x85"),
+    "tab": PLAIN.replace("10.5", "10.5\t"),
+    "signs_that_json_escapes": PLAIN.replace("10.5", "10\\5\x01\x7f"),
+    "beyond_ascii": PLAIN.replace("10.5", "10.5 ° Bäche 渓流"),
+    "one_column": PLAIN.replace(",", ";"),
+}
+
+
+@pytest.mark.parametrize("chunk", [1, 7, 20_000])
+@pytest.mark.parametrize("name", FILES)
+def test_blocks_hold_what_row_by_row_reading_gives(name: str, chunk: int, tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_bytes(FILES[name].encode())
+    rows = list(rows_of(path, "utf-8", ","))
+    blocks = list(blocks_of(path, "utf-8", ",", chunk))
+    assert [len(block.lines) for block in blocks[:-1]] == [chunk] * (len(blocks) - 1)
+    assert [int(line) for block in blocks for line in block.lines] == [line for line, _ in rows]
+    assert [block.row(number) for block in blocks for number in range(len(block.lines))] == [cells for _, cells in rows]
+    assert [text for block in blocks for text in block.as_json()] == [json.dumps(cells, ensure_ascii=False) for _, cells in rows]
+    for place in (0, 1, 2, None):
+        expected = [cells[place] if place is not None and place < len(cells) else "" for _, cells in rows]
+        assert [cell for block in blocks for cell in block.column(place)] == expected
+
+
+def test_a_plain_file_is_cut_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text(PLAIN, encoding="utf-8")
+    assert all(block.columns is not None for block in blocks_of(path, "utf-8", ",", 7))
+
+
+def test_a_stray_quote_mark_is_told_with_the_line_of_its_row(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text(PLAIN.replace("10.5", '"10.5" x'), encoding="utf-8")
+    with pytest.raises(RillbookError) as row_by_row:
+        list(rows_of(path, "utf-8", ","))
+    with pytest.raises(RillbookError) as at_once:
+        list(blocks_of(path, "utf-8", ",", 5))
+    assert str(at_once.value) == str(row_by_row.value) and "line 12" in str(at_once.value)
+
+
+MOMENTS = [
+    "", "Stopped", "7/9/19 1:00:00 PM", "7/10/19 11:00:00 AM", "12/10/19 1:00", "2020-05-06 10:00", "2020-05-06T10:00:00Z",
+    "2020-05-06 10:00:00.250", "2020-05-06  10:00 -05:00", "6 May 2020, 10:00", "06-May-20 10:00:00,5", "2020-05-06 10:00 later",
+    "x2020-05-06 10:00", "2020-05-06 25:61", "2020-05-06", "10:00", "1.2.20 3:04 p.m.", "2020/5/6 10:00:00+0530", "7/9/19 13:00:00 PM",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("turn", range(len(MOMENTS)))
+def test_moments_in_pieces_are_those_of_the_whole_expression(turn: int) -> None:
+    texts = [*MOMENTS[turn:], *MOMENTS[:turn], *MOMENTS]
+    found = moments_in(texts)
+    for place, text in enumerate(texts):
+        match = MOMENT.fullmatch(text)
+        assert found.is_moment[place] == (match is not None)
+        date, tail = found.date.text[found.date.code[place]], found.tail.text[found.tail.code[place]]
+        if match is None:
+            assert (date, tail, clock_in(tail)) == ("", "", None)
+        else:
+            assert (date, half_of(tail), zone_of(tail)) == (match[1], match[3] or "", match[4] or "")
+            assert clock_in(tail) == clock_of(match[2], match[3])
