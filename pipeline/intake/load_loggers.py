@@ -5,17 +5,18 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Callable
-from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pandas as pd
 
 from pipeline.book.connection import open_book
-from pipeline.book.loads import content_hash, loaded_as, start_load
+from pipeline.book.loads import content_hash, loaded_as, start_load, state_of
 from pipeline.errors import RillbookError
 from pipeline.intake.logger_report import FileReport, LoggerReport
+from pipeline.intake.stage_loggers import Found, read_into
 from pipeline.loggers import checks as logger_checks
 from pipeline.loggers import export_rows, stretches
 from pipeline.loggers import exports as logger_files
@@ -90,31 +91,41 @@ def load(
     """
     settings = read_settings(folder)
     known_map = read_logger_map(map_path) if map_path is not None else LoggerMap()
-    opened: AbstractContextManager[Any] = open_book(folder, write=write)
-    with opened as connection:
-        known = logger_store.known_loggers(connection)
-        seen = []
-        for path in paths:
-            progress(f"looking at {path.name}")
-            seen.append(logger_files.inspect(path, known_map, today))
-        content = content_hash([*(one.sha256 for one in seen), known_map.sha256])
-        before = loaded_as(connection, content)
+    seen = []
+    for path in paths:
+        progress(f"looking at {path.name}")
+        seen.append(logger_files.inspect(path, known_map, today))
+    content = content_hash([*(one.sha256 for one in seen), known_map.sha256])
+    while True:
+        with open_book(folder) as connection:
+            state, known, before = state_of(connection), logger_store.known_loggers(connection), loaded_as(connection, content)
         if before is not None and corrects is None:
             nothing = pd.DataFrame()
             return LoggerReport([], nothing, nothing, notes=[f"This was loaded before, as load {before}. Nothing was changed."])
         # only now: what the book holds already may have been given a name that no logger has
         layouts = [export_rows.resolve(one, list(known["logger_id"])) for one in seen]
-        load_id = None
-        if write:
-            now = datetime.now(UTC).replace(tzinfo=None)
-            load_id = start_load(connection, "loggers", [path.name for path in paths], content, known_map.title, corrects, now)
-        report = _judge(connection, layouts, known.set_index("logger_id"), settings.time_zone, progress, load_id)
-        if load_id is not None:
-            progress("storing")
-            logger_store.store(connection, load_id, _file_rows(layouts, report), report.flags, report.held)
-            summary = {"rows": report.rows, "cells": {}, "tables": {"logger_readings": {"accepted": report.rows.get("stored", 0)}}}
-            connection.execute("UPDATE loads SET account = ? WHERE load_id = ?", [json.dumps(summary), load_id])
-    return LoggerReport(report.files, report.held, report.flags, load_id, [*report.notes, *_without_reading(report)])
+        by_name = known.set_index("logger_id")
+        with TemporaryDirectory(prefix="rillbook_") as scratch:
+            staged = Path(scratch) / "staged.duckdb"
+            found = read_into(staged, layouts, by_name, settings.time_zone, progress, texts=write)
+            # the book is held only from here on: others may read and write while long exports are read
+            with open_book(folder, write=write) as connection:
+                if state_of(connection) != state:
+                    progress("reading again: another command changed the book")
+                    continue
+                load_id = None
+                if write:
+                    now = datetime.now(UTC).replace(tzinfo=None)
+                    load_id = start_load(connection, "loggers", [path.name for path in paths], content, known_map.title, corrects, now)
+                progress("comparing with the book")
+                logger_store.take(connection, staged)
+                report = _judge(connection, layouts, by_name, settings.time_zone, found)
+                if load_id is not None:
+                    progress("storing")
+                    logger_store.store(connection, load_id, _file_rows(layouts, report), report.flags, report.held)
+                    summary = {"rows": report.rows, "cells": {}, "tables": {"logger_readings": {"accepted": report.rows.get("stored", 0)}}}
+                    connection.execute("UPDATE loads SET account = ? WHERE load_id = ?", [json.dumps(summary), load_id])
+        return LoggerReport(report.files, report.held, report.flags, load_id, [*report.notes, *_without_reading(report)])
 
 
 def _without_reading(report: LoggerReport) -> list[str]:
@@ -127,41 +138,16 @@ def _without_reading(report: LoggerReport) -> list[str]:
     ]
 
 
-def _judge(
-    connection: Any, layouts: list[Layout], known: pd.DataFrame, time_zone: str, progress: Callable[[str], None], load_id: int | None
-) -> LoggerReport:
-    """Read and check every file, chunk by chunk, and compare what came with the book; the text of rows is stored where there is a load."""
-    logger_store.begin(connection)
-    flags, held, days = [], [], []
-    fates, values = [], []
-    for number, layout in enumerate(layouts):
-        progress(f"reading {layout.path.name}")
-        watched = logger_checks.watch(known.at[layout.logger_id, "medium"], layout.step_s, time_zone)
-        counted: Counter[str] = Counter()
-        seen: Counter[str] = Counter()
-        texts: Counter[tuple[str, str, str]] = Counter()
-        first: dict[tuple[str, str, str], int] = {}
-        for part in export_rows.parts(layout):
-            logger_store.add(connection, number, layout.logger_id, part.readings)
-            if load_id is not None:
-                logger_store.add_rows(connection, load_id, number, part.rows, sum(counted.values()))
-            logger_checks.feed(watched, part.readings)
-            counted.update(part.rows["fate"])
-            seen.update(part.values)
-            texts.update(part.held)
-            first = {**part.held_line, **first}
-        assert sum(counted.values()) == layout.rows, "a row has no fate"
-        found, of_days = logger_checks.finish(watched)
-        flags += [found.assign(source=number), _contradictions(layout, number)]
-        held += [_held_row(number, key, n, first[key]) for key, n in texts.items()]
-        days.append(of_days)
-        fates.append(counted)
-        values.append(seen)
-    progress("comparing with the book")
-    judged = logger_store.judge(connection)
+def _judge(connection: Any, layouts: list[Layout], known: pd.DataFrame, time_zone: str, found: list[Found]) -> LoggerReport:
+    """Compare what was staged with the book, and put everything together."""
+    held = [_held_row(number, key, n, one.first_line[key]) for number, one in enumerate(found) for key, n in one.held.items()]
+    flags = [
+        frame for number, one in enumerate(found) for frame in (one.flags.assign(source=number), _contradictions(layouts[number], number))
+    ]
+    judged = logger_store.judge(connection, [number for number, one in enumerate(found) if one.rising])
     held += _differing(judged)
-    flags += [_overlap_flags(connection, layouts), *_exposed(connection, layouts, known, days, time_zone)]
-    return _report(layouts, fates, values, judged, flags, held)
+    flags += [_overlap_flags(connection, layouts), *_exposed(connection, layouts, known, [one.days for one in found], time_zone)]
+    return _report(layouts, [one.fates for one in found], [one.values for one in found], judged, flags, held)
 
 
 def _contradictions(layout: Layout, number: int) -> pd.DataFrame:

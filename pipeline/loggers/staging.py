@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -12,20 +13,35 @@ ALIKE = 1e-6
 
 # Beyond this DuckDB puts what is staged on disk, beside the book
 MEMORY = "300MB"
-STAGED = """CREATE OR REPLACE TEMP TABLE staged (source INTEGER, line BIGINT, logger_id VARCHAR, read_at TIMESTAMP, temp_c DOUBLE,
-  rh_pct DOUBLE)"""
+STAGED = """
+CREATE TABLE staged (source INTEGER, line BIGINT, logger_id VARCHAR, read_at TIMESTAMP, temp_c DOUBLE, rh_pct DOUBLE);
+CREATE TABLE texts (source INTEGER, source_row INTEGER, line INTEGER, fate VARCHAR, cells VARCHAR)"""
 SAME = f"""coalesce(abs(s.temp_c - o.temp_c) <= {ALIKE}, s.temp_c IS NULL AND o.temp_c IS NULL)
   AND coalesce(abs(s.rh_pct - o.rh_pct) <= {ALIKE}, s.rh_pct IS NULL AND o.rh_pct IS NULL)"""
+# Files whose times rise and in whose span neither another file of their logger nor the book has anything: nothing is to be compared
+APART = """
+CREATE OR REPLACE TEMP TABLE apart AS
+WITH spans AS (SELECT source, logger_id, min(read_at) AS low, max(read_at) AS high FROM staged GROUP BY ALL)
+SELECT * FROM spans s WHERE list_contains($1::INTEGER[], source)
+  AND NOT EXISTS (SELECT 1 FROM spans o WHERE o.logger_id = s.logger_id AND o.source <> s.source AND o.low <= s.high AND s.low <= o.high)
+  AND NOT EXISTS (SELECT 1 FROM logger_readings r WHERE r.logger_id = s.logger_id AND r.read_at BETWEEN s.low AND s.high)
+"""
 # The first reading of a logger and instant counts: the book's, else the first in the order of files and lines
-JUDGED = f"""
-CREATE OR REPLACE TEMP TABLE judged AS
-WITH firsts AS (SELECT * FROM staged QUALIFY row_number() OVER (PARTITION BY logger_id, read_at ORDER BY source, line) = 1),
+COMPARED = f"""
+CREATE OR REPLACE TEMP TABLE compared AS
+WITH staged AS (SELECT * FROM staged WHERE source NOT IN (SELECT source FROM apart)),
+firsts AS (SELECT * FROM staged QUALIFY row_number() OVER (PARTITION BY logger_id, read_at ORDER BY source, line) = 1),
 known AS (SELECT logger_id, read_at, temp_c, rh_pct FROM logger_readings SEMI JOIN firsts USING (logger_id, read_at)),
 owners AS (SELECT * FROM known UNION ALL SELECT logger_id, read_at, temp_c, rh_pct FROM firsts ANTI JOIN known USING (logger_id, read_at))
 SELECT s.source, s.line, s.logger_id, s.read_at, s.temp_c, s.rh_pct, CASE WHEN f.line IS NOT NULL AND k.logger_id IS NULL THEN 'stored'
   WHEN {SAME} THEN 'same' ELSE 'differs' END AS fate, k.logger_id IS NOT NULL AS in_book, o.temp_c AS other_c, o.rh_pct AS other_pct
 FROM staged s JOIN owners o USING (logger_id, read_at)
 LEFT JOIN firsts f ON f.source = s.source AND f.line = s.line LEFT JOIN known k ON k.logger_id = s.logger_id AND k.read_at = s.read_at;
+"""
+JUDGED = """
+CREATE OR REPLACE TEMP VIEW judged AS SELECT * FROM compared UNION ALL
+SELECT source, line, logger_id, read_at, temp_c, rh_pct, 'stored' AS fate, FALSE AS in_book, temp_c AS other_c, rh_pct AS other_pct
+FROM staged WHERE source IN (SELECT source FROM apart)
 """
 
 
@@ -35,10 +51,23 @@ def known_loggers(connection: Any) -> pd.DataFrame:
 
 
 def begin(connection: Any) -> None:
-    """Make room for readings that are on their way."""
+    """Make room for readings that are on their way, in a database of their own: the book is left to others meanwhile."""
+    _sparing(connection)
+    connection.execute(STAGED)
+
+
+def take(connection: Any, path: Path) -> None:
+    """Show an open book what was staged in a database that is closed by now."""
+    _sparing(connection)
+    place = str(path).replace("'", "''")
+    connection.execute(f"ATTACH '{place}' AS scratch (READ_ONLY)")
+    for name in ("staged", "texts"):
+        connection.execute(f"CREATE OR REPLACE TEMP VIEW {name} AS SELECT * FROM scratch.{name}")
+
+
+def _sparing(connection: Any) -> None:
     connection.execute(f"SET memory_limit = '{MEMORY}'")
     connection.execute("SET preserve_insertion_order = false")
-    connection.execute(STAGED)
 
 
 def add(connection: Any, source: int, logger_id: str, readings: pd.DataFrame) -> None:
@@ -47,10 +76,10 @@ def add(connection: Any, source: int, logger_id: str, readings: pd.DataFrame) ->
     _append(connection, "staged", readings.assign(source=source, logger_id=logger_id), columns)
 
 
-def add_rows(connection: Any, load_id: int, source: int, rows: pd.DataFrame, first_row: int) -> None:
-    """Store all rows of one chunk of a file as text; `first_row` is the number of the first, from 0."""
-    numbered = rows.assign(load_id=load_id, source=source, source_row=range(first_row, first_row + len(rows)))
-    _append(connection, "source_rows", numbered, ("load_id", "source", "source_row", "line", "fate", "cells"))
+def add_rows(connection: Any, source: int, rows: pd.DataFrame, first_row: int) -> None:
+    """Stage all rows of one chunk of a file as text; `first_row` is the number of the first, from 0."""
+    numbered = rows.assign(source=source, source_row=range(first_row, first_row + len(rows)))
+    _append(connection, "texts", numbered, ("source", "source_row", "line", "fate", "cells"))
 
 
 def _append(connection: Any, table: str, frame: pd.DataFrame, columns: tuple[str, ...]) -> None:
@@ -62,8 +91,15 @@ def _append(connection: Any, table: str, frame: pd.DataFrame, columns: tuple[str
         connection.from_df(frame[list(columns)]).insert_into(table)
 
 
-def judge(connection: Any) -> pd.DataFrame:
+def judge(connection: Any, rising: list[int] | None = None) -> pd.DataFrame:
     """Compare staged readings with one another and with the book.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        A book in which readings are staged.
+    rising : list of int, optional
+        Numbers of the files in which each reading is later than the one before.
 
     Returns
     -------
@@ -71,6 +107,8 @@ def judge(connection: Any) -> pd.DataFrame:
         ``source``, ``fate`` (stored, same, differs), ``n``, and of the first such reading ``line``, ``read_at``, ``temp_c``, ``rh_pct``,
         ``other_c``, ``other_pct`` (what is stored in its place).
     """
+    connection.execute(APART, [rising or []])
+    connection.execute(COMPARED)
     connection.execute(JUDGED)
     return connection.execute("""
         SELECT source, fate, count(*) AS n, min(line) AS line, arg_min(read_at, line) AS read_at, arg_min(temp_c, line) AS temp_c,
@@ -88,8 +126,8 @@ def overlaps(connection: Any) -> pd.DataFrame:
     """
     return connection.execute("""
         WITH spans AS (SELECT source, logger_id, min(read_at) AS low, max(read_at) AS high, count(*) FILTER (fate = 'same') AS same,
-          count(*) FILTER (fate = 'differs') AS differs FROM judged GROUP BY ALL),
-        others AS (SELECT -1 AS source, logger_id, read_at FROM logger_readings UNION ALL SELECT source, logger_id, read_at FROM judged)
+          count(*) FILTER (fate = 'differs') AS differs FROM compared GROUP BY ALL),
+        others AS (SELECT -1 AS source, logger_id, read_at FROM logger_readings UNION ALL SELECT source, logger_id, read_at FROM compared)
         SELECT s.source, min(o.read_at) AS from_at, max(o.read_at) AS to_at, count(*) AS n, any_value(s.same) AS same,
           any_value(s.differs) AS differs
         FROM spans s JOIN others o ON o.logger_id = s.logger_id AND o.source < s.source AND o.read_at BETWEEN s.low AND s.high
@@ -99,11 +137,12 @@ def overlaps(connection: Any) -> pd.DataFrame:
 def air_days(connection: Any, site_id: str, shift_us: int) -> pd.DataFrame:
     """Daily figures of the air loggers at a site, from the book and from what is staged: ``day``, ``low``, ``high``, ``mean``, °C."""
     return connection.execute(
-        """WITH air AS (SELECT logger_id, read_at, temp_c FROM logger_readings
-          UNION SELECT logger_id, read_at, temp_c FROM judged WHERE fate = 'stored')
+        """WITH one AS (SELECT min(logger_id) AS logger_id FROM loggers WHERE site_id = $1 AND medium = 'air'),
+        air AS (SELECT logger_id, read_at, temp_c FROM logger_readings SEMI JOIN one USING (logger_id)
+          UNION SELECT logger_id, read_at, temp_c FROM judged SEMI JOIN one USING (logger_id) WHERE fate = 'stored')
         SELECT date_trunc('day', read_at + to_microseconds($2))::TIMESTAMP AS day, min(temp_c) AS low, max(temp_c) AS high,
           avg(temp_c) AS mean
-        FROM air WHERE temp_c IS NOT NULL AND logger_id IN (SELECT min(logger_id) FROM loggers WHERE site_id = $1 AND medium = 'air')
+        FROM air WHERE temp_c IS NOT NULL
         GROUP BY day ORDER BY day""",
         [site_id, shift_us],
     ).df()
@@ -124,13 +163,23 @@ def store(connection: Any, load_id: int, files: pd.DataFrame, flags: pd.DataFram
     flags, held : DataFrame
         Rows of logger_flags_all and logger_held_all, without load_id.
     """
+    # sorted already where files come one after the other; a sort of all readings costs more than to store them
+    spans = connection.execute("SELECT logger_id, low FROM apart ORDER BY source").fetchall()
+    compared = connection.execute("SELECT 1 FROM compared LIMIT 1").fetchall()
+    connection.execute("SET preserve_insertion_order = true")
     connection.execute(
-        """INSERT INTO logger_readings_all (load_id, source, line, logger_id, read_at, temp_c, rh_pct)
-        SELECT ?, source, line, logger_id, read_at, temp_c, rh_pct FROM judged WHERE fate = 'stored' ORDER BY logger_id, read_at""",
+        f"""INSERT INTO logger_readings_all (load_id, source, line, logger_id, read_at, temp_c, rh_pct)
+        SELECT ?, source, line, logger_id, read_at, temp_c, rh_pct FROM judged WHERE fate = 'stored'
+        {"ORDER BY logger_id, read_at" if compared or spans != sorted(spans) else ""}""",
         [load_id],
     )
     connection.execute(
-        """INSERT INTO rests SELECT DISTINCT ?, a.load_id FROM judged j
+        """INSERT INTO source_rows (load_id, source, source_row, line, fate, cells)
+        SELECT ?, source, source_row, line, fate, cells FROM texts""",
+        [load_id],
+    )
+    connection.execute(
+        """INSERT INTO rests SELECT DISTINCT ?, a.load_id FROM compared j
         JOIN logger_readings_all a ON a.logger_id = j.logger_id AND a.read_at = j.read_at SEMI JOIN active ON active.load_id = a.load_id
         WHERE j.in_book AND a.load_id <> ?""",
         [load_id, load_id],

@@ -67,3 +67,21 @@ def test_days_of_the_air_are_of_the_book_and_of_what_comes(connection: duckdb.Du
     assert (day["low"], day["high"], day["mean"]) == (14.0, 18.0, 16.0)
     # Two hours earlier by the clock there: the first two readings lie on the day before.
     assert len(staging.air_days(connection, "S1", -2 * 3600 * 10**6)) == 2 and staging.air_days(connection, "S2", 0).empty
+
+
+def test_a_file_that_stands_apart_is_stored_as_one_that_was_compared(connection: duckdb.DuckDBPyConnection) -> None:
+    later = readings(15.0, 16.0).assign(read_at=HOURS[:2] + pd.Timedelta(days=1))
+    staging.add(connection, 0, "L1", later)
+    staging.add(connection, 1, "L2", readings(17.0, None))
+    by_hand = staging.judge(connection, [])
+    pd.testing.assert_frame_equal(staging.judge(connection, [0, 1]), by_hand)
+    assert connection.execute("SELECT count(*) FROM compared").fetchall() == [(0,)], "nothing was to be compared"
+    assert staging.overlaps(connection).empty
+
+
+def test_a_span_with_anything_else_in_it_is_compared(connection: duckdb.DuckDBPyConnection) -> None:
+    staging.add(connection, 0, "L1", readings(14.0, 15.0))
+    staging.add(connection, 1, "L2", readings(14.0, 15.0, 16.0))
+    staging.add(connection, 2, "L2", readings(14.5, 15.5).assign(read_at=HOURS[1:3]))
+    staging.judge(connection, [0, 1, 2])
+    assert connection.execute("SELECT DISTINCT source FROM compared ORDER BY source").fetchall() == [(0,), (1,), (2,)]
