@@ -24,6 +24,8 @@ FILES = {
     "blank_rows": PLAIN.replace("10.5\n", "10.5\n\n\n"),
     "ragged": PLAIN.replace("10.5\n", "10.5,,\n").replace("2020-05-06 11:00,", ""),
     "spaces": PLAIN.replace(",", " , "),
+    "spaces_before": PLAIN.replace(",", " ,"),
+    "spaces_after": PLAIN.replace(",", ", "),
     "space_at_the_end": PLAIN.replace("10.5\n", "10.5 \n"),
     "space_in_front": " " + PLAIN,
     "no_break_space": PLAIN.replace("10.5", "\u00a010.5\u2003"),
