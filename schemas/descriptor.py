@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from schemas.fields import CLOCK_PATTERN, Field
-from schemas.frame import Frame, columns_of
+from schemas.frames.frame import Frame, columns_of
 from schemas.vocabulary import vocabulary
 
 DARWIN_CORE = "http://rs.tdwg.org/dwc/terms/"

@@ -6,16 +6,14 @@ import json
 from pathlib import Path
 from typing import Any
 
-from schemas.air_and_water_frames import HumidityFigures, HumidityTable, HumidityTargets, WaterTargets
-from schemas.column_faults import COLUMN_FAULTS
 from schemas.descriptor import describe, describe_frame
 from schemas.enums import EFFECTS
-from schemas.field_frames import Detection, Selection
 from schemas.fields import Field, Span
-from schemas.frame import Frame
-from schemas.frames import ScheduleWeeks, Targets
-from schemas.map_frames import ExactCells, PublicCells
-from schemas.report_frames import (
+from schemas.frames.air_and_water import HumidityFigures, HumidityTable, HumidityTargets, WaterTargets
+from schemas.frames.field import Detection, Selection
+from schemas.frames.frame import Frame
+from schemas.frames.maps import ExactCells, PublicCells
+from schemas.frames.reports import (
     Absence,
     GapMonths,
     LandownerVisits,
@@ -27,7 +25,9 @@ from schemas.report_frames import (
     Revisits,
     Unseen,
 )
-from schemas.rules import RULES, Rule
+from schemas.frames.targets import ScheduleWeeks, Targets
+from schemas.rules.column_faults import COLUMN_FAULTS
+from schemas.rules.rules import RULES, Rule
 from schemas.tables import MODELS, fields, key_of, keys_of, purpose
 from schemas.vocabulary import TRAITS, vocabulary, vocabulary_names
 

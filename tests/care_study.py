@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.care.sheet import page
-from schemas.frames import TARGET_COLUMNS, Readings, check_targets
+from schemas.frames.targets import TARGET_COLUMNS, Readings, check_targets
 
 HOSTILE = "<img src=x onerror=alert(1)> & ${title}"
 NORTH, SOUTH = "north fork, 300–600 m", "south fork, 600–900 m"

@@ -7,12 +7,12 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.commands.gaps import _shared
+from pipeline.commands.reports.gaps import _shared
 from pipeline.reports import gaps
 from pipeline.settings import Settings, parse_settings
 from pipeline.statistics.detection import searches
 from pipeline.targets import derive
-from schemas.frames import Readings
+from schemas.frames.targets import Readings
 
 SETTINGS = parse_settings(
     """

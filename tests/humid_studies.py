@@ -13,7 +13,7 @@ from pipeline.formulas.moist_air import vapour_pressure_deficit_kpa
 from pipeline.settings import parse_settings
 from pipeline.targets import humidity as own
 from pipeline.targets.humidity_evidence import humidity_readings
-from schemas.air_and_water_frames import HUMIDITY_READING_COLUMNS, HUMIDITY_TABLE_COLUMNS, HUMIDITY_TARGET_COLUMNS
+from schemas.frames.air_and_water import HUMIDITY_READING_COLUMNS, HUMIDITY_TABLE_COLUMNS, HUMIDITY_TARGET_COLUMNS
 
 BOOK = parse_settings(TOML, "test")
 NIGHT = {**FIND, "life_stage": "adult", "microhabitat": "on_surface", "found_at": "23:10"}

@@ -12,8 +12,8 @@ import pandas as pd
 import pytest
 
 from pipeline.settings import Settings, data_file, read_settings
-from schemas.column_faults import COLUMN_FAULTS
-from schemas.rules import FLAG, HOLD_ROW, HOLD_VALUE, RULES
+from schemas.rules.column_faults import COLUMN_FAULTS
+from schemas.rules.rules import FLAG, HOLD_ROW, HOLD_VALUE, RULES
 from schemas.tables import fields, key_of
 from schemas.vocabulary import codes
 

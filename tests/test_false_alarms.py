@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 from real_data_tables import SHEETS, Loaded
 
-from schemas.rules import RULES
+from schemas.rules.rules import RULES
 
 # Rules that compare readings, measures, marks and dates with their neighbours; those on form (codes, spans, places) are counted elsewhere.
 CONTENT = {

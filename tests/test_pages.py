@@ -25,7 +25,7 @@ from pipeline.settings import read_settings
 from pipeline.settings.limits import judgement
 from pipeline.targets import evidence
 from pipeline.writing.site_counts import in_class
-from schemas.frames import TARGET_COLUMNS
+from schemas.frames.targets import TARGET_COLUMNS
 
 TRICK = "${document.title='x'} <img src=x onerror=\"document.title='y'\">"
 # 80 °F, at which lungless salamanders of cool streams sicken and die: common practice, no source.

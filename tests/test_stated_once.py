@@ -22,7 +22,7 @@ WORDS = {*(code for name in LISTS for code in codes(name)), *MONTH_NAMES, *(stat
 TYPED = {
     "pipeline/formulas/year_days": (set(MONTH_NAMES), "the one place of the names of months"),
     "schemas/enums": ({Status.BORROWED, Status.REFUSED}, "the one place of statuses"),
-    "schemas/find_rules": ({"larva", "adult"}, "two rules on gills, which say of these stages what gills they have"),
+    "schemas/rules/finds": ({"larva", "adult"}, "two rules on gills, which say of these stages what gills they have"),
     "pipeline/mapping/known_words": (
         set(codes("life_stage")), "which words of other people's sheets stand for which stage: a list of its own, with a test"
     ),
@@ -34,7 +34,7 @@ TYPED = {
     "pipeline/maps/layers": ({"undetermined"}, "a stage that nobody told apart is not drawn until it is asked for"),
     "pipeline/entry/tank_form": ({"refused"}, "a meal refused is an event of the keeper's log and no status of a target"),
     "pipeline/tanks/growth": ({"larva", "metamorph"}, "growth to metamorphosis is a question of these two stages"),
-    "pipeline/tanks/page": ({"metamorph"}, "the guide to moving metamorphs"),
+    "pipeline/tanks/pages/page": ({"metamorph"}, "the guide to moving metamorphs"),
 }  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from benchmarks import validate_bound
 from benchmarks.validate_bound import Design
 
 from pipeline.targets.derive import targets, warm_season
-from schemas.frames import Readings
+from schemas.frames.targets import Readings
 
 CAMPAIGNS = 60
 

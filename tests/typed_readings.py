@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from schemas.frames import Readings
+from schemas.frames.targets import Readings
 
 CELL = ["taxon", "population", "life_stage", "medium"]
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from pipeline.settings import parse_settings
 from pipeline.targets.derive import targets
-from schemas.frames import Readings
+from schemas.frames.targets import Readings
 
 TOML = """
 [book]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from schemas.rules import EFFORT
+from schemas.rules.rules import EFFORT
 
 # A visit that a correction of these brings to the site and date of another may be that other, under the code of the slip.
 KEY_PARTS = "'site_id', 'visit_date'"

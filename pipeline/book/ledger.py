@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from schemas.frame import entering, framed
-from schemas.ledger_frames import Accepted, Kept, Published
+from schemas.frames.frame import entering, framed
+from schemas.frames.ledger import Accepted, Kept, Published
 
 if TYPE_CHECKING:
     from pipeline.book.connection import DuckDBPyConnection

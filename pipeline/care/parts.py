@@ -37,7 +37,7 @@ def schedule_part(key: Cell, group: str, facts: Mapping[str, Any], least: tuple[
     key, group : tuple of str, str
         The cell, and the code of the taxon's group.
     facts : mapping
-        ``schedule`` (days) and ``schedule_weeks``: columns as declared in `schemas.frames`. May be missing.
+        ``schedule`` (days) and ``schedule_weeks``: columns as declared in `schemas.frames.targets`. May be missing.
     least : tuple of float and int, optional
         Least temperature that the page allows, °C and °F.
 
@@ -135,7 +135,7 @@ def night_part(key: Cell, read: pd.DataFrame, facts: Mapping[str, Any]) -> dict[
     key, read
         As :func:`schedule_part`.
     facts : mapping
-        ``night_drop`` and ``corrected``: columns as declared in `schemas.frames`; may be missing.
+        ``night_drop`` and ``corrected``: columns as declared in `schemas.frames.targets`; may be missing.
 
     Returns
     -------

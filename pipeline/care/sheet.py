@@ -41,9 +41,9 @@ def page(taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.Dat
     taxon : str
         Code of the taxon.
     targets : DataFrame
-        Columns of `schemas.frames.TARGET_COLUMNS`, temperatures in °C; `month` is text, ``1`` to ``12``, ``warm`` or ``cold``.
+        Columns of `schemas.frames.targets.TARGET_COLUMNS`, temperatures in °C; `month` is text, ``1`` to ``12``, ``warm`` or ``cold``.
     readings : DataFrame
-        Columns of `schemas.frames.Readings`, °C. No site, visit or date of it is printed.
+        Columns of `schemas.frames.targets.Readings`, °C. No site, visit or date of it is printed.
     taxa : DataFrame
         Columns of `schemas.tables.Taxa`; the row of `taxon` is used.
     facts : mapping
@@ -51,7 +51,7 @@ def page(taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.Dat
         ``exclusions`` (DataFrame: taxon, life_stage, reason, n_finds), ``allowances`` (tuple of taxon, population, stage and medium to a
         dict of name to °C), ``input_hash``, ``notes`` (list of str). Optional: ``guidance`` (DataFrame as from
         `pipeline.settings.limits.published_guidance`, which is asked where this is missing), ``cooling_c_per_hour`` (fastest safe cooling),
-        ``warm_months``, ``cold_months`` (numbers), ``time_zone``; frames as declared in `schemas.frames`: ``schedule``,
+        ``warm_months``, ``cold_months`` (numbers), ``time_zone``; frames as declared in `schemas.frames.targets`: ``schedule``,
         ``schedule_weeks``, ``schedule_months``, ``night_drop``, ``corrected``, ``selection``, ``detection``; ``logger_record`` (see
         `pipeline.care.parts.logger_words`); ``statements`` (tuple of taxon, population and stage to a dict of ``humidity`` and
         ``water``, lists of lines with ``part``, ``label``, ``text``). What is missing is said to be not known.

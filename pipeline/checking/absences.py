@@ -11,8 +11,8 @@ from pipeline.checking.completing import alias_of
 from pipeline.checking.outcome import NO_CANDIDATE, TableCheck
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings
-from schemas.check_frames import UNCOUNTED_COLUMNS, Uncounted
-from schemas.frame import framed
+from schemas.frames.checks import UNCOUNTED_COLUMNS, Uncounted
+from schemas.frames.frame import framed
 
 HELD, NOT_COUNTED, TWO_STATEMENTS, TOTAL = "held back", "not counted", "two statements", "the total says otherwise"
 ANY = ""
@@ -42,7 +42,7 @@ def uncounted(
     Returns
     -------
     DataFrame
-        As :class:`schemas.check_frames.Uncounted`. A cell without a count and a held row of a known taxon silence that taxon; a held row
+        As :class:`schemas.frames.checks.Uncounted`. A cell without a count and a held row of a known taxon silence that taxon; a held row
         whose taxon nobody knows silences all of them; a held find of no known visit, or of one whose key is made of a cell that is wrong,
         could be of any visit of its load (`visit_id` is empty). Two descriptions of a visit that differ in its targets or in whether all
         was counted silence the visit. A taxon that was found needs no such row.

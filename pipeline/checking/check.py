@@ -25,10 +25,10 @@ from pipeline.checking.sheet import OTHER_PARENTS, PARENTS, Sheet, flag, hold, t
 from pipeline.checking.typed_rows import gather
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings
-from schemas.check_frames import Converted, Flags, Held
-from schemas.column_faults import COLUMN_FAULTS, TOTAL_DIFFERS
-from schemas.frame import framed
-from schemas.rules import FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule, rules_of
+from schemas.frames.checks import Converted, Flags, Held
+from schemas.frames.frame import framed
+from schemas.rules.column_faults import COLUMN_FAULTS, TOTAL_DIFFERS
+from schemas.rules.rules import FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, Rule, rules_of
 from schemas.tables import LOADED, key_of
 
 

@@ -9,8 +9,8 @@ import pandas as pd
 
 from pipeline.checking.sheet import Sheet, flag, hold, take_out
 from pipeline.reading.values import EXAMPLES, KIND_WORDS
-from schemas.column_faults import COLUMN_FAULTS
-from schemas.rules import FLAG
+from schemas.rules.column_faults import COLUMN_FAULTS
+from schemas.rules.rules import FLAG
 from schemas.tables import MODELS, fields, key_of
 from schemas.vocabulary import codes
 

@@ -13,7 +13,7 @@ from pipeline.reading import georeference
 from pipeline.reading.values import as_text
 from pipeline.settings import Settings
 from schemas.distinct import by_distinct
-from schemas.rules import FLAG, minutes_of
+from schemas.rules.rules import FLAG, minutes_of
 from schemas.tables import fields, key_of
 
 PLACE_REMEDY = "Write 36.20417N 81.9025W, 36 12 15.5 N 81 54 9.0 W, or UTM as 17 north 420000 4006000 (docs/typing.md); or dismiss it."

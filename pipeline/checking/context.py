@@ -17,7 +17,7 @@ from pipeline.checking.seasons import days_since, season_apart, year_apart
 from pipeline.checking.sheet import PARENTS, Sheet
 from pipeline.formulas import places
 from pipeline.settings import Settings
-from schemas.rules import COOL, minutes_of
+from schemas.rules.rules import COOL, minutes_of
 from schemas.tables import key_of
 from schemas.vocabulary import vocabulary
 

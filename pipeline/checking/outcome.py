@@ -48,7 +48,7 @@ class Checked:
     tables : dict of str to TableCheck
         By table.
     held, flags : DataFrame
-        As `Held` and `Flags` of `schemas.check_frames`: one row a reason. In `held`, ``candidate`` is `VALUE_ONLY` where a value is held
+        As `Held` and `Flags` of `schemas.frames.checks`: one row a reason. In `held`, ``candidate`` is `VALUE_ONLY` where a value is held
         and not its row; `NO_CANDIDATE` marks a row that could not be cut into cells; ``of`` is the candidate in either case.
     converted : DataFrame
         As `Converted`: one row a stored value that is more than a copy of what was written: its text, the value as text, and how it was

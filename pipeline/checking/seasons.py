@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from schemas.rule_figures import LAST_YEAR_DAYS, SEASON_ALIKE_C, SEASON_DAYS, SEASON_VISITS, SHEET_DAYS, SHEET_FAR_SHARE, SHEET_VISITS
+from schemas.rules.figures import LAST_YEAR_DAYS, SEASON_ALIKE_C, SEASON_DAYS, SEASON_VISITS, SHEET_DAYS, SHEET_FAR_SHARE, SHEET_VISITS
 
 YEAR_DAYS = 365.25
 # A season begins and ends a little before and after the visits that were made in it.

@@ -31,7 +31,7 @@ def audit(
     Example: rillbook audit T2 --from 2025-07-01 --to 2025-07-31 --book my_first_book
     """
     from pipeline.commands import run
-    from pipeline.commands.audit import as_document
+    from pipeline.commands.tanks.audit import as_document
 
     if watch is not None:
         _watch(book, watch, map, every, enclosure, targets)
@@ -54,7 +54,7 @@ def audit(
 def _watch(book: Path, watched: Path, map_path: Path | None, every: float, enclosure: str, targets: Path | None) -> None:
     """Take in what arrives and say how the enclosures are, until someone stops it; what was said once and still holds is not said again."""
     from pipeline.commands import run
-    from pipeline.commands.watch import watch
+    from pipeline.commands.tanks.watch import watch
     from pipeline.errors import RillbookError
 
     say(f"Watching {watched}. Control and C end it; what is in the book stays.")

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.commands.audit import Audited, audit
 from pipeline.commands.book_state import init
 from pipeline.commands.derive import Derived, derive_targets, write_cards, write_care_sheets
-from pipeline.commands.gaps import write_gaps
-from pipeline.commands.landowners import write_landowner
 from pipeline.commands.maps import write_maps
-from pipeline.commands.permits import write_permits
 from pipeline.commands.publish import publish
+from pipeline.commands.reports.gaps import write_gaps
+from pipeline.commands.reports.landowners import write_landowner
+from pipeline.commands.reports.permits import write_permits
+from pipeline.commands.tanks.audit import Audited, audit
 from pipeline.intake.load import load_files
 from pipeline.intake.report import Progress, Report, silent
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.settings import data_file
-from schemas.rules import HOLD_ROW, HOLD_VALUE
+from schemas.rules.rules import HOLD_ROW, HOLD_VALUE
 
 SHEETS = ("sites.csv", "visits.csv", "finds.csv", "availability.csv")
 FAULTS = "planted_faults.csv"

@@ -1,8 +1,5 @@
 """All that the command line and the notebooks call, under one name; each command has a module of its own."""
 
-from pipeline.commands.assess_quality import write_quality as write_quality
-from pipeline.commands.audit import Audited as Audited
-from pipeline.commands.audit import audit as audit
 from pipeline.commands.blank_sheets import write_sheets as write_sheets
 from pipeline.commands.book_state import backup as backup
 from pipeline.commands.book_state import export_sheets as export_sheets
@@ -19,14 +16,17 @@ from pipeline.commands.derive import derive_targets as derive_targets
 from pipeline.commands.derive import taxa_without_target as taxa_without_target
 from pipeline.commands.derive import write_cards as write_cards
 from pipeline.commands.derive import write_care_sheets as write_care_sheets
-from pipeline.commands.gaps import write_gaps as write_gaps
-from pipeline.commands.guide import write_guide as write_guide
-from pipeline.commands.landowners import write_landowner as write_landowner
 from pipeline.commands.maps import write_maps as write_maps
-from pipeline.commands.permits import write_permits as write_permits
 from pipeline.commands.publish import publish as publish
-from pipeline.commands.report_files import Written as Written
-from pipeline.commands.year_plan import write_year_plan as write_year_plan
+from pipeline.commands.reports.assess_quality import write_quality as write_quality
+from pipeline.commands.reports.gaps import write_gaps as write_gaps
+from pipeline.commands.reports.landowners import write_landowner as write_landowner
+from pipeline.commands.reports.permits import write_permits as write_permits
+from pipeline.commands.reports.report_files import Written as Written
+from pipeline.commands.tanks.audit import Audited as Audited
+from pipeline.commands.tanks.audit import audit as audit
+from pipeline.commands.tanks.guide import write_guide as write_guide
+from pipeline.commands.tanks.year_plan import write_year_plan as write_year_plan
 from pipeline.intake.check import check_files as check_files
 from pipeline.intake.check import check_tables as check_tables
 from pipeline.intake.load import load_files as load_files

@@ -9,8 +9,8 @@ import pandas as pd
 
 from pipeline.reading.headings import shown_unit
 from pipeline.reading.values import EXAMPLES, read_column
-from schemas.column_faults import COLUMN_FAULTS
 from schemas.fields import Field, Span
+from schemas.rules.column_faults import COLUMN_FAULTS
 from schemas.vocabulary import codes
 
 YES_NO = ("yes", "no")

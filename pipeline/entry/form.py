@@ -13,8 +13,8 @@ from pipeline.checking.animals import MEASURED_TO, SEXES
 from pipeline.entry.page_parts import SHARED_SCRIPTS, assembled, code_lists, common_data, field_words, rule_words, shown_fields
 from pipeline.settings import Area, Settings
 from pipeline.writing.files import write_files
-from schemas.rule_figures import READINGS_ALIKE_C, SEASON_ALIKE_C, SEASON_DAYS, SEASON_VISITS
-from schemas.rules import COOL, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C
+from schemas.rules.figures import READINGS_ALIKE_C, SEASON_ALIKE_C, SEASON_DAYS, SEASON_VISITS
+from schemas.rules.rules import COOL, LONG_MINUTES, MASS_PER_SVL3, NEAR_DUPLICATE_IN, RULES, WARM_C
 from schemas.vocabulary import EGGS, vocabulary
 
 FILE = "form.html"

@@ -16,7 +16,7 @@ from pipeline.reading.values import NOTHING
 from pipeline.settings import Settings
 from pipeline.writing.page import render
 from schemas.fields import Field
-from schemas.rules import COOL, RULES, Rule
+from schemas.rules.rules import COOL, RULES, Rule
 from schemas.tables import fields
 from schemas.vocabulary import vocabulary
 

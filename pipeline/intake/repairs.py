@@ -22,7 +22,7 @@ from pipeline.intake.report import Progress, Report, absence_notes, no_reasons, 
 from pipeline.reading import files as read
 from pipeline.reading.rows import SourceTable
 from pipeline.settings import Settings, read_settings
-from schemas.check_frames import HELD_COLUMNS
+from schemas.frames.checks import HELD_COLUMNS
 from schemas.tables import LOADED
 
 

@@ -15,7 +15,7 @@ from pipeline.book.changes import Changes, is_settled
 from pipeline.checking.outcome import Account, Checked
 from pipeline.errors import RillbookError
 from pipeline.reading.rows import MappedSource
-from schemas.check_frames import HELD_COLUMNS
+from schemas.frames.checks import HELD_COLUMNS
 
 Progress = Callable[[str], None]
 ALL_ACCEPTED, SOME_HELD = 0, 1

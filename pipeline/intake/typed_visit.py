@@ -19,7 +19,7 @@ from pipeline.reading.rows import SourceTable
 from pipeline.reading.survey_document import VERSION, tables_of
 from pipeline.reading.values import as_text, read_column
 from pipeline.settings import read_settings
-from schemas.rules import HOLD_ROW, HOLD_VALUE, NEAR_DUPLICATE_IN
+from schemas.rules.rules import HOLD_ROW, HOLD_VALUE, NEAR_DUPLICATE_IN
 from schemas.tables import fields
 
 FOLDER = "surveys"

@@ -11,7 +11,7 @@ from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.maps.frames import AVAILABLE, EFFORT, NOTHING, many, map_figures
 from pipeline.maps.layers import FEW_WORDS, LAYER_WORDS, MEDIA, safe
 from pipeline.maps.public import SEVERAL
-from schemas.map_frames import SITE, SQUARE
+from schemas.frames.maps import SITE, SQUARE
 from schemas.vocabulary import vocabulary
 
 
@@ -41,7 +41,7 @@ def place_words(row: Any, private: bool) -> str:
 def as_csv(cells: pd.DataFrame) -> str:
     """The cells of a map as CSV, all of them, units in the headings; text that a spreadsheet would run has an apostrophe before it.
 
-    Its columns are those of :class:`schemas.map_frames.PublicCells` or :class:`schemas.map_frames.ExactCells`, whatever is known.
+    Its columns are those of :class:`schemas.frames.maps.PublicCells` or :class:`schemas.frames.maps.ExactCells`, whatever is known.
     """
     # a year of 2022.0 is a year of 2022, and 14.399999999999999 °C a sum of the machine
     whole = {name: "Int64" for name in cells if name.startswith(("n_", "year_"))}

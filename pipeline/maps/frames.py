@@ -10,10 +10,10 @@ import pandas as pd
 
 from pipeline.formulas.places import to_wgs84
 from pipeline.reading.coordinates import read_verbatim_coordinates
-from schemas.frame import framed
-from schemas.map_frames import KINDS, SITE, ExactCells
+from schemas.frames.frame import framed
+from schemas.frames.maps import KINDS, SITE, ExactCells
 from schemas.reference import figures
-from schemas.rules import EFFORT as EFFORT_NOTED
+from schemas.rules.rules import EFFORT as EFFORT_NOTED
 from schemas.vocabulary import codes, codes_with, codes_without, medium_of
 
 IN_DOUBT, AVAILABLE, NOTHING, EFFORT = "in_doubt", "available", "nothing_found", "visits"
@@ -237,7 +237,7 @@ def exact_cells(known: Mapping[str, pd.DataFrame], taxa: pd.DataFrame) -> pd.Dat
     Returns
     -------
     DataFrame
-        As :class:`schemas.map_frames.ExactCells`, one row a site, layer, taxon, medium, month and year; `few` is false. Sites without
+        As :class:`schemas.frames.maps.ExactCells`, one row a site, layer, taxon, medium, month and year; `few` is false. Sites without
         coordinates are not in it.
     """
     rows = pd.concat(

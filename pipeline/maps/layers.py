@@ -14,7 +14,7 @@ import pandas as pd
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.maps.frames import AVAILABLE, EFFORT, IN_DOUBT, LAYERS, NOTHING, STAGES, map_figures
 from pipeline.maps.public import SEVERAL
-from schemas.map_frames import SITE, SQUARE
+from schemas.frames.maps import SITE, SQUARE
 from schemas.vocabulary import in_words, trait, vocabulary
 
 MEDIA = {

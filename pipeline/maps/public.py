@@ -23,8 +23,8 @@ from pipeline.maps.frames import (
     search_rows,
     summary,
 )
-from schemas.frame import framed
-from schemas.map_frames import SQUARE, PublicCells
+from schemas.frames.frame import framed
+from schemas.frames.maps import SQUARE, PublicCells
 
 SEASONS = (1, 1, 2, 2, 2, 3, 3, 3, 4, 4, 4, 1)
 # What stays apart, from the finest cell to the coarsest; a row goes into the first that enough of its like share.
@@ -100,7 +100,7 @@ def public_cells(rows: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        As :class:`schemas.map_frames.PublicCells`, one row a cell, ordered by square from south and west. A cell rests on as
+        As :class:`schemas.frames.maps.PublicCells`, one row a cell, ordered by square from south and west. A cell rests on as
         many finds and visits as data/reference asks for at least; with fewer, years are put together, then months to a season, then all
         months, then places of the animal. Where even that is too little, `few` is true, and all figures are missing.
     """

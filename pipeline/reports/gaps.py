@@ -12,8 +12,8 @@ import pandas as pd
 from pipeline.settings import Settings
 from pipeline.settings.limits import judgement
 from pipeline.statistics.grades import ORDER, needs
-from schemas.frame import columns_of, framed
-from schemas.report_frames import GapMonths, Gaps, PublicGaps, Unseen
+from schemas.frames.frame import columns_of, framed
+from schemas.frames.reports import GapMonths, Gaps, PublicGaps, Unseen
 from schemas.vocabulary import codes, codes_with, codes_without
 
 GROUP = ["taxon", "population", "life_stage", "medium"]
@@ -33,7 +33,7 @@ def searched(readings: pd.DataFrame, looked: pd.DataFrame, sites: pd.DataFrame, 
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.frames.Readings`.
+        As :class:`schemas.frames.targets.Readings`.
     looked : DataFrame
         As :func:`pipeline.statistics.detection.searches`.
     sites : DataFrame
@@ -78,7 +78,7 @@ def gap_list(targets: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str
     Returns
     -------
     DataFrame
-        As :class:`schemas.report_frames.Gaps`; egg masses and undetermined stages are never in it, nor cells of grade A.
+        As :class:`schemas.frames.reports.Gaps`; egg masses and undetermined stages are never in it, nor cells of grade A.
     """
     asked = targets[~targets["life_stage"].isin(NEVER_ASKED) & targets["grade"].ne(ORDER[0])]
     counts = {tuple(row[:5]): row[5:] for row in searched[[*GROUP, "month", "n_searches", "n_with_reading"]].itertuples(index=False)}
@@ -223,7 +223,7 @@ def best_months(
     Returns
     -------
     DataFrame
-        As :class:`schemas.report_frames.GapMonths`, best first. One day can serve several cells, so the days of a month are those of its
+        As :class:`schemas.frames.reports.GapMonths`, best first. One day can serve several cells, so the days of a month are those of its
         neediest cell. A cell whose days of search nobody knows counts for nothing. Cells that need a new year count only where the coming
         month lies in one; cells whose interval is too wide count for nothing, since no number of visits can promise them.
     """
@@ -266,7 +266,7 @@ def _best(cells: pd.DataFrame, warm: bool) -> dict[str, Any]:
 
 
 def unseen(targets: pd.DataFrame, finds: pd.DataFrame, taxa: list[str]) -> pd.DataFrame:
-    """Stages without a single reading that counts; as :class:`schemas.report_frames.Unseen`, never egg masses."""
+    """Stages without a single reading that counts; as :class:`schemas.frames.reports.Unseen`, never egg masses."""
     rows = []
     for taxon in taxa:
         for stage in codes("life_stage"):

@@ -14,7 +14,7 @@ from pipeline.settings.limits import judgement
 from pipeline.statistics.grades import ORDER, needs
 from pipeline.writing.page import render
 from pipeline.writing.words import MEDIA, STAGES, counted, month_name, named
-from schemas.report_frames import ABSENCE_COLUMNS
+from schemas.frames.reports import ABSENCE_COLUMNS
 
 
 def page(
@@ -35,7 +35,7 @@ def page(
     gaps, months, never : DataFrame
         As :func:`gap_list`, :func:`best_months`, :func:`unseen`.
     absence : DataFrame
-        As :class:`schemas.report_frames.Absence`.
+        As :class:`schemas.frames.reports.Absence`.
     n_cells : int
         Month cells in all, of grade A too; those of eggs not counted.
     settings : Settings

@@ -13,8 +13,8 @@ from pipeline.formulas.water import conductivity_at_25c, oxygen_saturation_pct, 
 from pipeline.settings import Settings
 from pipeline.writing.page import render
 from pipeline.writing.words import STAGES, counted, month_runs, named
-from schemas.frame import framed
-from schemas.report_frames import LandownerVisits
+from schemas.frames.frame import framed
+from schemas.frames.reports import LandownerVisits
 
 # quantity: title, unit, digits, benchmark not to be under, benchmark not to be over
 WATER = {
@@ -47,7 +47,7 @@ def visit_rows(
     Returns
     -------
     DataFrame
-        As :class:`schemas.report_frames.LandownerVisits`, by date and site. No remark is in it: remarks name other places and people.
+        As :class:`schemas.frames.reports.LandownerVisits`, by date and site. No remark is in it: remarks name other places and people.
     """
     names = {**dict(zip(taxa["code"], taxa["scientific_name"], strict=True)), **common}
     rows = visits.sort_values(["visit_date", "site_id", "visit_id"], ignore_index=True)

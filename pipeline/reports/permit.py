@@ -8,8 +8,8 @@ from typing import Any
 import pandas as pd
 
 from pipeline.settings.reports import ANY, Limit, Permit
-from schemas.frame import columns_of, framed
-from schemas.report_frames import PermitFinds, PermitLimits, PermitSummary
+from schemas.frames.frame import columns_of, framed
+from schemas.frames.reports import PermitFinds, PermitLimits, PermitSummary
 from schemas.vocabulary import EGGS
 
 NOT_NOTED = "not noted"
@@ -77,7 +77,7 @@ def rows_of(
     Returns
     -------
     DataFrame
-        As :class:`schemas.report_frames.PermitFinds`, in order of date, visit and find.
+        As :class:`schemas.frames.reports.PermitFinds`, in order of date, visit and find.
     """
     names = dict(zip(taxa["code"], taxa["scientific_name"], strict=True))
     places = sites.set_index("site_id").to_dict("index")
@@ -144,7 +144,7 @@ def summary(rows: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        As :class:`schemas.report_frames.PermitSummary`.
+        As :class:`schemas.frames.reports.PermitSummary`.
     """
     met = rows[rows["find_id"].ne("")]
     return framed(PermitSummary, met.groupby(SUMMARY, sort=True)["number"].sum().reset_index())
@@ -165,7 +165,7 @@ def against_limits(permit: Permit, rows: pd.DataFrame, years: list[int]) -> pd.D
     Returns
     -------
     DataFrame
-        As :class:`schemas.report_frames.PermitLimits`.
+        As :class:`schemas.frames.reports.PermitLimits`.
     """
     return framed(PermitLimits, [row for year in years for limit in permit.limits for row in _held(permit, limit, rows, year)])
 

@@ -16,8 +16,8 @@ from pipeline.settings.limits import judgement
 from pipeline.settings.reports import Reach
 from pipeline.writing.page import render
 from pipeline.writing.words import MEDIA, STAGES, counted, month_name, named
-from schemas.frame import framed
-from schemas.report_frames import REVISIT_COLUMNS, RevisitHistory, Revisits
+from schemas.frames.frame import framed
+from schemas.frames.reports import REVISIT_COLUMNS, RevisitHistory, Revisits
 
 GO_ONLY_IF = "water at or below its usual level, no rain or storm near; turn back when it rises"
 TWO = "two people or more; never alone at night"
@@ -41,7 +41,7 @@ def history(looked: pd.DataFrame, absence: pd.DataFrame, site_ids: list[str]) ->
     Returns
     -------
     DataFrame
-        As :class:`schemas.report_frames.RevisitHistory`.
+        As :class:`schemas.frames.reports.RevisitHistory`.
     """
     known = absence.set_index("taxon")
     rows = []
@@ -74,7 +74,7 @@ def plan(
     gaps : DataFrame
         As :func:`pipeline.reports.gaps.gap_list`: it never holds an egg cell, so no egg reading is asked for.
     readings : DataFrame
-        As :class:`schemas.frames.Readings`: which sites a cell has already.
+        As :class:`schemas.frames.targets.Readings`: which sites a cell has already.
     sites, visits : DataFrame
         Columns of ``schemas.tables``.
     past : DataFrame
@@ -87,7 +87,7 @@ def plan(
     Returns
     -------
     DataFrame
-        As :class:`schemas.report_frames.Revisits`. A month has as many spells as days in the field, each with its share of
+        As :class:`schemas.frames.reports.Revisits`. A month has as many spells as days in the field, each with its share of
         the visits; of the present month only what is left. A site stands once a month at most, and between any two of its days, planned or
         past, lie at least the rest days of ``limits.csv``. Of several sites on one waterbody the best stands, since they are one site in
         the statistics. What the visits of the plan may be expected to bring a cell is not asked for twice.

@@ -10,8 +10,8 @@ import pandas as pd
 
 from pipeline.settings.limits import judgement
 from pipeline.statistics.sample_size import visits_for_absence
-from schemas.frame import framed
-from schemas.report_frames import Absence
+from schemas.frames.frame import framed
+from schemas.frames.reports import Absence
 
 STATED = "stated in rillbook.toml"
 COMPUTED = "computed from repeat visits"
@@ -61,7 +61,7 @@ def detections(looked: pd.DataFrame, taxa: list[str], stated: Mapping[str, float
     Returns
     -------
     DataFrame
-        As :class:`schemas.report_frames.Absence`.
+        As :class:`schemas.frames.reports.Absence`.
 
     Notes
     -----

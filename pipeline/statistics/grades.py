@@ -113,7 +113,7 @@ def least_allowed(rows: pd.DataFrame) -> float:
     Parameters
     ----------
     rows : DataFrame
-        Targets of one cell, columns of ``schemas.frames.TARGET_COLUMNS``, °C.
+        Targets of one cell, columns of ``schemas.frames.targets.TARGET_COLUMNS``, °C.
 
     Returns
     -------

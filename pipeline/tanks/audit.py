@@ -115,7 +115,7 @@ def audit_enclosure(
     enclosure : mapping
         Row of the enclosures.
     targets : DataFrame
-        Columns of ``schemas.frames.TARGET_COLUMNS``, °C.
+        Columns of ``schemas.frames.targets.TARGET_COLUMNS``, °C.
     taxon : mapping
         ``scientific_name`` and ``group``.
     stretch : Stretch

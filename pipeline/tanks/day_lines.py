@@ -32,7 +32,7 @@ def lines_of_days(
     stage : Series of str
         Stage on each day.
     targets : DataFrame
-        Columns of ``schemas.frames.TARGET_COLUMNS``, °C.
+        Columns of ``schemas.frames.targets.TARGET_COLUMNS``, °C.
     enclosure : mapping
         ``taxon`` and ``population`` (empty: unknown).
     medium : str

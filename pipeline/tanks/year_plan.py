@@ -36,7 +36,7 @@ def year_plan(weeks: pd.DataFrame, ceiling: float, enclosure: Mapping[str, Any],
     Parameters
     ----------
     weeks : DataFrame
-        As ``schemas.frames.ScheduleWeeks``, of all populations.
+        As ``schemas.frames.targets.ScheduleWeeks``, of all populations.
     ceiling : float
         Lowest ceiling that holds for the enclosure, °C; nan for none.
     enclosure : mapping

@@ -107,7 +107,7 @@ def compare(
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.frames.Readings`, °C.
+        As :class:`schemas.frames.targets.Readings`, °C.
     first, second : str
         Populations, as the book's sites name them.
     settings : Settings

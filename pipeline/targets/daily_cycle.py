@@ -10,8 +10,8 @@ import pandas as pd
 
 from pipeline.formulas.sun import is_night
 from pipeline.settings.limits import judgement
-from schemas.field_frames import CorrectedReadings, HalfRange, NightDrop
-from schemas.frame import framed
+from schemas.frames.field import CorrectedReadings, HalfRange, NightDrop
+from schemas.frames.frame import framed
 
 PLACE = ["site", "medium", "height_or_depth_cm"]
 DAY = pd.Timedelta(days=1)
@@ -39,7 +39,7 @@ def night_drop(logger_readings: pd.DataFrame, loggers: pd.DataFrame, sites: pd.D
     Returns
     -------
     DataFrame
-        As :class:`schemas.field_frames.NightDrop`.
+        As :class:`schemas.frames.field.NightDrop`.
     """
     frame = _local(logger_readings, loggers, sites, time_zone)
     dark = is_night(frame["latitude"], frame["longitude"], frame["date"], frame["local"].dt.strftime("%H:%M"), time_zone)
@@ -73,7 +73,7 @@ def logger_half_range(
     Returns
     -------
     DataFrame
-        As :class:`schemas.field_frames.HalfRange`.
+        As :class:`schemas.frames.field.HalfRange`.
     """
     frame = _local(logger_readings, loggers, sites, time_zone)
     days = _whole_days(frame[frame["date"].dt.month.isin(months)])
@@ -88,7 +88,7 @@ def half_range_for(readings: pd.DataFrame, half_ranges: pd.DataFrame) -> float |
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.frames.Readings`, of one medium.
+        As :class:`schemas.frames.targets.Readings`, of one medium.
     half_ranges : DataFrame
         As :func:`logger_half_range` gives it.
 
@@ -116,14 +116,14 @@ def corrected_readings(
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.frames.Readings`, °C. A reading without clock time is not corrected.
+        As :class:`schemas.frames.targets.Readings`, °C. A reading without clock time is not corrected.
     logger_readings, loggers, sites, time_zone
         As :func:`night_drop`; no coordinates are needed.
 
     Returns
     -------
     DataFrame
-        As :class:`schemas.field_frames.CorrectedReadings`, rows and index of `readings`.
+        As :class:`schemas.frames.field.CorrectedReadings`, rows and index of `readings`.
 
     Notes
     -----

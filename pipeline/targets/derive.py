@@ -33,8 +33,8 @@ from pipeline.targets.lines import (
 )
 from pipeline.targets.season import schedule, with_set_points
 from schemas.enums import Status
-from schemas.frame import framed
-from schemas.frames import TARGET_COLUMNS, Targets, check_targets
+from schemas.frames.frame import framed
+from schemas.frames.targets import TARGET_COLUMNS, Targets, check_targets
 from schemas.vocabulary import CONSTANT, EGGS, has_trait
 
 GROUP = ["taxon", "population", "life_stage", "medium"]
@@ -75,7 +75,7 @@ def targets(
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.frames.Readings`, °C.
+        As :class:`schemas.frames.targets.Readings`, °C.
     taxa : DataFrame
         Columns ``code``, ``scientific_name``, ``group``.
     settings : Settings
@@ -94,7 +94,8 @@ def targets(
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.TARGET_COLUMNS``: for each taxon × population × stage × medium seen, the rows warm, cold and 1 to 12.
+        Columns of ``schemas.frames.targets.TARGET_COLUMNS``: for each taxon × population × stage × medium seen, the rows warm, cold and 1
+        to 12.
         ``p95_bound``, ``allowance``, ``ceiling``, ``ceiling_bound_by`` and ``floor`` belong to the group and stand in all its rows.
         Quantiles are not rounded. A row of grade C or better always has its lines.
 
@@ -131,7 +132,8 @@ def warm_season(readings: pd.DataFrame, settings: Settings, *, replicates: int |
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.frames.Readings`, °C, of one taxon, population, stage and medium; not of eggs nor of spring and cave taxa, whose
+        As :class:`schemas.frames.targets.Readings`, °C, of one taxon, population, stage and medium; not of eggs nor of spring and cave
+        taxa, whose
         bounds rest on all months.
     settings : Settings
         Warm months and the seed.

@@ -9,7 +9,7 @@ import pandas as pd
 
 from pipeline.settings import Settings
 from pipeline.targets import usable_finds as finds
-from schemas.frames import Readings
+from schemas.frames.targets import Readings
 from schemas.vocabulary import codes_with, codes_without
 
 WITH_ANIMAL = finds.sql_list(codes_with("reading_place", "with_animal"))
@@ -72,7 +72,8 @@ def readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.Data
     Returns
     -------
     readings : DataFrame
-        As :class:`schemas.frames.Readings`, °C. Equal values of one cell, site, day and clock are one row: its ``n_animals`` is their sum,
+        As :class:`schemas.frames.targets.Readings`, °C. Equal values of one cell, site, day and clock are one row: its ``n_animals`` is
+        their sum,
         its accuracy the worst (missing where any is), its depth the least (missing where any is), its visit the first, and
         ``visit_ids`` all of them.
     exclusions : DataFrame
@@ -119,7 +120,7 @@ def input_hash(readings: pd.DataFrame) -> str:
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.frames.Readings`.
+        As :class:`schemas.frames.targets.Readings`.
     """
     columns = list(Readings.to_schema().columns)
     text = readings[columns].astype({"date": "str"}).to_csv(index=False, header=False, lineterminator="\n")

@@ -17,7 +17,7 @@ from pipeline.statistics.grades import grade_of, missing_for_c, worse
 from pipeline.statistics.quantiles import weighted_quantile
 from pipeline.statistics.sample_size import effective_visits
 from pipeline.statistics.weights import named_seed, site_day_weights
-from schemas.frames import COUNT_TARGET_COLUMNS
+from schemas.frames.targets import COUNT_TARGET_COLUMNS
 
 Cell = tuple[str, str, str, str, str]
 Columns: TypeAlias = pd.DataFrame | Mapping[str, Any]

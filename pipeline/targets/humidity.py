@@ -23,9 +23,9 @@ from pipeline.statistics.bootstrap import bootstrap_percentile, crossed_bootstra
 from pipeline.statistics.grades import grade_of, missing_for_c, provisional, worse
 from pipeline.statistics.quantiles import weighted_quantile
 from pipeline.statistics.weights import named_seed, site_day_weights
-from schemas.air_and_water_frames import HumidityFigures, HumidityTable, HumidityTargets
 from schemas.enums import Status
-from schemas.frame import framed
+from schemas.frames.air_and_water import HumidityFigures, HumidityTable, HumidityTargets
+from schemas.frames.frame import framed
 from schemas.vocabulary import codes_without
 
 CELL = ["taxon", "population", "life_stage"]
@@ -51,7 +51,7 @@ def humidity_targets(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Setti
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.air_and_water_frames.HumidityReadings`; those with a `reason` give a row here and nothing else.
+        As :class:`schemas.frames.air_and_water.HumidityReadings`; those with a `reason` give a row here and nothing else.
     taxa : DataFrame
         Column ``code``; other taxa get no row.
     settings : Settings
@@ -62,7 +62,7 @@ def humidity_targets(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Setti
     Returns
     -------
     DataFrame
-        As :class:`schemas.air_and_water_frames.HumidityTargets`, one row a taxon, population and stage with a reading; none for a stage not
+        As :class:`schemas.frames.air_and_water.HumidityTargets`, one row a taxon, population and stage with a reading; none for a stage not
         told. All months stand together: the table of :func:`humidity_table` goes by temperature, so nothing is borrowed between months.
 
     References
@@ -137,9 +137,9 @@ def sites_read(readings: pd.DataFrame, targets: pd.DataFrame) -> pd.Series[Any]:
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.air_and_water_frames.HumidityReadings`; may be a part of those that the rows were made of.
+        As :class:`schemas.frames.air_and_water.HumidityReadings`; may be a part of those that the rows were made of.
     targets : DataFrame
-        As :class:`schemas.air_and_water_frames.HumidityTargets`.
+        As :class:`schemas.frames.air_and_water.HumidityTargets`.
     """
     counts = readings[readings["reason"] == ""].groupby(CELL)["site"].nunique()
     wanted = pd.MultiIndex.from_frame(targets[CELL])
@@ -161,12 +161,12 @@ def humidity_table(targets: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     targets : DataFrame
-        As :class:`schemas.air_and_water_frames.HumidityTargets`; refused rows give nothing.
+        As :class:`schemas.frames.air_and_water.HumidityTargets`; refused rows give nothing.
 
     Returns
     -------
     DataFrame
-        As :class:`schemas.air_and_water_frames.HumidityTable`.
+        As :class:`schemas.frames.air_and_water.HumidityTable`.
     """
     held = targets[targets["status"] == Status.TARGET]
     rows = [line for row in held.to_dict("records") for line in _lines(row)]
@@ -201,12 +201,12 @@ def humidity_figures(readings: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.air_and_water_frames.HumidityReadings`.
+        As :class:`schemas.frames.air_and_water.HumidityReadings`.
 
     Returns
     -------
     DataFrame
-        As :class:`schemas.air_and_water_frames.HumidityFigures`: one row a taxon, population, stage (told or not), and whether it was
+        As :class:`schemas.frames.air_and_water.HumidityFigures`: one row a taxon, population, stage (told or not), and whether it was
         read at the find or for the visit. Quantiles are weighted by site-days, not rounded; they say where animals were found, not what
         they bear.
     """

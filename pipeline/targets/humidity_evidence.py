@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from pipeline.formulas.moist_air import NO_WET_BULB, constant, pressure_kpa, rh_from_wet_bulb, vapour_pressure_deficit_kpa
 from pipeline.settings import Settings
 from pipeline.targets import usable_finds as finds
-from schemas.air_and_water_frames import HumidityReadings, Wetness
-from schemas.frame import framed
+from schemas.frames.air_and_water import HumidityReadings, Wetness
+from schemas.frames.frame import framed
 from schemas.tables import fields
 from schemas.vocabulary import codes
 
@@ -76,7 +76,7 @@ def humidity_readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame
     Returns
     -------
     readings : DataFrame
-        As :class:`schemas.air_and_water_frames.HumidityReadings`. Equal readings of one cell, site and day are one row: its humidity is the
+        As :class:`schemas.frames.air_and_water.HumidityReadings`. Equal readings of one cell, site and day are one row: its humidity is the
         highest of them, its ``night`` false or missing where any is. Only rows with an empty ``reason`` may feed a target; the others (the
         visit's humidity, a find by day or at an unknown hour, a stage not told) are for figures.
     exclusions : DataFrame
@@ -121,7 +121,7 @@ def wetness_noted(connection: Any, settings: Settings) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        As :class:`schemas.air_and_water_frames.Wetness`. Names, health and flags count as for temperature; a stage not told is listed.
+        As :class:`schemas.frames.air_and_water.Wetness`. Names, health and flags count as for temperature; a stage not told is listed.
     """
     frame = connection.execute(WETNESS, finds.parameters(settings)).df()
     return framed(Wetness, frame)

@@ -50,7 +50,7 @@ def humidity_rows(
     figures : DataFrame
         Its rows of :func:`humidity_figures`.
     wetness : DataFrame, optional
-        Its rows, columns of ``schemas.frames.WETNESS_COLUMNS``.
+        Its rows, columns of ``schemas.frames.targets.WETNESS_COLUMNS``.
     ceiling, floor : float
         Temperatures that the page forbids to pass, °C: the table says nothing beyond them. Missing where there is none.
 

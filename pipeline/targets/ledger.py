@@ -12,9 +12,9 @@ from pipeline.settings import Settings
 from pipeline.settings.limits import judgement
 from pipeline.targets.lines import least_set_point, two_sided
 from schemas.enums import Status
-from schemas.frame import framed
-from schemas.frames import check_targets
-from schemas.ledger_frames import KEPT_COLUMNS, PUBLISHED_COLUMNS, Kept, Published
+from schemas.frames.frame import framed
+from schemas.frames.ledger import KEPT_COLUMNS, PUBLISHED_COLUMNS, Kept, Published
+from schemas.frames.targets import check_targets
 
 Cell = tuple[str, str, str, str, str]
 
@@ -39,7 +39,7 @@ def visits_of_cells(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Settin
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.frames.Readings`.
+        As :class:`schemas.frames.targets.Readings`.
     taxa : DataFrame
         Columns ``code``, ``group``.
     settings : Settings
@@ -132,7 +132,7 @@ def air_visits(damp: pd.DataFrame) -> dict[Cell, frozenset[str]]:
     Parameters
     ----------
     damp : DataFrame
-        Columns of ``schemas.frames.HUMIDITY_READING_COLUMNS``; rows with a ``reason`` feed no target.
+        Columns of ``schemas.frames.targets.HUMIDITY_READING_COLUMNS``; rows with a ``reason`` feed no target.
     """
     used = damp[damp["reason"].fillna("") == ""]
     days = used.assign(day=used["site"] + " " + used["date"].dt.strftime("%Y-%m-%d"))
@@ -159,7 +159,7 @@ def hold_air(
     Parameters
     ----------
     open_part : DataFrame
-        Columns of ``schemas.frames.HUMIDITY_TARGET_COLUMNS``.
+        Columns of ``schemas.frames.targets.HUMIDITY_TARGET_COLUMNS``.
     visits, published, accepted
         As :func:`hold_to_published`, `visits` by :func:`air_visits`.
 

@@ -17,7 +17,7 @@ from pipeline.statistics.grades import down
 from pipeline.targets.course import MONTH_OF_DAY, WEEK, limited_course, runs, weakest_grade
 from pipeline.targets.lines import least_set_point, two_sided
 from schemas.enums import Status
-from schemas.frames import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS
+from schemas.frames.targets import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS
 
 Group = tuple[str, str, str, str]
 
@@ -32,7 +32,7 @@ def with_set_points(targets: pd.DataFrame, days: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     targets : DataFrame
-        Columns of ``schemas.frames.TARGET_COLUMNS``, °C; ``set_point_high`` is the highest that a day of the month may have.
+        Columns of ``schemas.frames.targets.TARGET_COLUMNS``, °C; ``set_point_high`` is the highest that a day of the month may have.
     days : DataFrame
         Their :func:`schedule`. The targets returned have the same: what rounds to a month's highest set point is not cut by it.
 
@@ -66,16 +66,17 @@ def schedule(readings: pd.DataFrame, targets: pd.DataFrame, settings: Settings) 
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.frames.Readings`, °C.
+        As :class:`schemas.frames.targets.Readings`, °C.
     targets : DataFrame
-        Columns of ``schemas.frames.TARGET_COLUMNS``, as derived from these readings or as held to what was published.
+        Columns of ``schemas.frames.targets.TARGET_COLUMNS``, as derived from these readings or as held to what was published.
     settings : Settings
         Taxa and their groups, and the warm months.
 
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.SCHEDULE_COLUMNS``, °C, in the order of the days of each run of months. No rows for eggs and for taxa of
+        Columns of ``schemas.frames.targets.SCHEDULE_COLUMNS``, °C, in the order of the days of each run of months. No rows for eggs and
+        for taxa of
         springs and caves. ``at_floor`` marks days on which the field is colder than the floor + 1 °C.
 
     Notes
@@ -110,7 +111,7 @@ def by_week(days: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.SCHEDULE_WEEK_COLUMNS``, °C.
+        Columns of ``schemas.frames.targets.SCHEDULE_WEEK_COLUMNS``, °C.
     """
     week = np.minimum((days["day_of_year"] - 1) // WEEK, LAST_WEEK - 1) + 1
     return _stretches(days.assign(week=week), "week", list(SCHEDULE_WEEK_COLUMNS))
@@ -127,7 +128,7 @@ def by_month(days: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns of ``schemas.frames.SCHEDULE_MONTH_COLUMNS``, °C; a month at the end of a run may have a few days only.
+        Columns of ``schemas.frames.targets.SCHEDULE_MONTH_COLUMNS``, °C; a month at the end of a run may have a few days only.
     """
     return _stretches(days, "month", list(SCHEDULE_MONTH_COLUMNS))
 

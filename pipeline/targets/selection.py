@@ -13,8 +13,8 @@ from pipeline.settings.limits import judgement
 from pipeline.statistics.bootstrap import crossed_bootstrap, interval
 from pipeline.statistics.quantiles import weighted_quantile
 from pipeline.statistics.weights import named_seed, site_day_weights
-from schemas.field_frames import Detection, Selection
-from schemas.frame import framed
+from schemas.frames.field import Detection, Selection
+from schemas.frames.frame import framed
 
 Group = tuple[str, str, str, str]
 
@@ -34,7 +34,7 @@ def selection(readings: pd.DataFrame, availability: pd.DataFrame, settings: Sett
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.frames.Readings`, °C. The visits' own readings (``from_visit``) are not at animals and are left out.
+        As :class:`schemas.frames.targets.Readings`, °C. The visits' own readings (``from_visit``) are not at animals and are left out.
     availability : DataFrame
         Columns ``population``, ``medium``, ``point_id``, ``visit_id``, ``value`` (°C), as from ``evidence.availability``.
     settings : Settings
@@ -45,7 +45,7 @@ def selection(readings: pd.DataFrame, availability: pd.DataFrame, settings: Sett
     Returns
     -------
     DataFrame
-        As :class:`schemas.field_frames.Selection`; one row a cell and season with readings at animals. ``word`` is ``selected`` only
+        As :class:`schemas.frames.field.Selection`; one row a cell and season with readings at animals. ``word`` is ``selected`` only
         from `p50_sites_least` sites and `p50_dates_least` dates on, and if the 95 % interval leaves 0 out.
 
     Notes
@@ -85,7 +85,7 @@ def detection_by_temperature(visits: pd.DataFrame, finds: pd.DataFrame, temperat
     Returns
     -------
     DataFrame
-        As :class:`schemas.field_frames.Detection`: three rows a taxon that a visit looked for.
+        As :class:`schemas.frames.field.Detection`: three rows a taxon that a visit looked for.
     """
     named = visits.assign(taxon=visits["target_taxa"].fillna("").astype("str").str.split("|")).explode("taxon")
     named = named.assign(taxon=named["taxon"].str.strip())

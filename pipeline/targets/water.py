@@ -15,9 +15,9 @@ from pipeline.statistics.grades import grade_of, missing_for_c, provisional
 from pipeline.statistics.quantiles import weighted_quantile
 from pipeline.statistics.weights import site_day_weights
 from pipeline.writing.site_counts import in_class
-from schemas.air_and_water_frames import WaterTargets
 from schemas.enums import Status
-from schemas.frame import framed
+from schemas.frames.air_and_water import WaterTargets
+from schemas.frames.frame import framed
 
 CELL = ["taxon", "population", "life_stage"]
 SEASONS = ("warm", "cold", "other")
@@ -48,9 +48,9 @@ def water_targets(readings: pd.DataFrame, left_out: pd.DataFrame, taxa: pd.DataF
     Parameters
     ----------
     readings : DataFrame
-        As :class:`schemas.air_and_water_frames.WaterReadings`, one value a waterbody and day.
+        As :class:`schemas.frames.air_and_water.WaterReadings`, one value a waterbody and day.
     left_out : DataFrame
-        As :class:`schemas.air_and_water_frames.WaterLeftOut`.
+        As :class:`schemas.frames.air_and_water.WaterLeftOut`.
     taxa : DataFrame
         Column ``code``; other taxa get no row.
     settings : Settings
@@ -59,7 +59,7 @@ def water_targets(readings: pd.DataFrame, left_out: pd.DataFrame, taxa: pd.DataF
     Returns
     -------
     DataFrame
-        As :class:`schemas.air_and_water_frames.WaterTargets`: for each taxon, population and stage with a value, used or not, a row for
+        As :class:`schemas.frames.air_and_water.WaterTargets`: for each taxon, population and stage with a value, used or not, a row for
         each season and quantity. Quantiles are weighted by site-days; the ends of a band are rounded inward. ``hardness`` is always
         refused: a visit has no field for it. Never better than grade C, since a meter reads the reach and not the animal's place.
     """

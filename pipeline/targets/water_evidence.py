@@ -12,8 +12,8 @@ from pipeline.formulas.moist_air import pressure_kpa
 from pipeline.formulas.water import conductivity_at_25c, oxygen_saturation_pct
 from pipeline.settings import Settings
 from pipeline.targets import usable_finds as finds
-from schemas.air_and_water_frames import WaterLeftOut, WaterReadings
-from schemas.frame import framed
+from schemas.frames.air_and_water import WaterLeftOut, WaterReadings
+from schemas.frames.frame import framed
 
 # A nest is not the channel, and what eggs bear is not read from a meter in the flow.
 EVIDENCE = f"""{finds.FOUND}
@@ -46,10 +46,10 @@ def water_readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, p
     Returns
     -------
     readings : DataFrame
-        As :class:`schemas.air_and_water_frames.WaterReadings`, one row a taxon, population, stage, waterbody, day and quantity: the
+        As :class:`schemas.frames.air_and_water.WaterReadings`, one row a taxon, population, stage, waterbody, day and quantity: the
         median of that day's visits (the lower of two, so that it is a value that was read). `ph` has no unit, `conductivity` is in µS/cm
         at 25 °C, `oxygen` in mg/L, `saturation` in % at the air pressure of the site's elevation. left_out : DataFrame As
-        :class:`schemas.air_and_water_frames.WaterLeftOut`: values that were read and could not be used, counted by visit.
+        :class:`schemas.frames.air_and_water.WaterLeftOut`: values that were read and could not be used, counted by visit.
 
     Notes
     -----

@@ -100,9 +100,9 @@ def without_hidden(targets: pd.DataFrame, told: pd.DataFrame, seasons: Mapping[s
     Parameters
     ----------
     targets : DataFrame
-        As :class:`schemas.frames.Targets`.
+        As :class:`schemas.frames.targets.Targets`.
     told : DataFrame
-        Readings of the published sites, as :class:`schemas.frames.Readings`.
+        Readings of the published sites, as :class:`schemas.frames.targets.Readings`.
     seasons : mapping of str to tuple of int
         Months of ``warm`` and ``cold``.
     """

@@ -209,7 +209,7 @@ def _trip_days(pool: Pool, sites: np.ndarray, design: Design) -> np.ndarray:
 
 
 def as_readings(campaign: pd.DataFrame, accuracy: float) -> pd.DataFrame:
-    """A campaign in the shape of :class:`schemas.frames.Readings`: one animal a visit, read where it was."""
+    """A campaign in the shape of :class:`schemas.frames.targets.Readings`: one animal a visit, read where it was."""
     frame = campaign.assign(
         taxon=TAXON, population="", life_stage=STAGE, medium="water", month=campaign["date"].dt.month, year=campaign["date"].dt.year,
         visit_id=campaign["site"] + " " + campaign["date"].dt.strftime("%Y-%m-%d"), night=pd.array([pd.NA] * len(campaign), "boolean"),

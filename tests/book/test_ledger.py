@@ -10,8 +10,8 @@ import pytest
 
 from pipeline.book.ledger import accept_warmer, add_to_ledger, read_ledger
 from pipeline.book.tables import TABLES
-from schemas.frame import framed
-from schemas.ledger_frames import Kept
+from schemas.frames.frame import framed
+from schemas.frames.ledger import Kept
 
 CELL = {"taxon": "T", "population": "", "life_stage": "larva", "medium": "water", "month": "7", "quantity": "ceiling"}
 AT = datetime(2026, 1, 1)

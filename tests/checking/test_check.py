@@ -10,8 +10,8 @@ from checked_sheets import CASES, base, run
 
 from pipeline.checking.outcome import ROW_TOO_LONG
 from pipeline.settings import Settings, read_settings
-from schemas.column_faults import COLUMN_FAULTS
-from schemas.rules import FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, RULES
+from schemas.rules.column_faults import COLUMN_FAULTS
+from schemas.rules.rules import FLAG, FLAG_EXCLUDE, HOLD_ROW, HOLD_VALUE, RULES
 from schemas.tables import key_of
 
 # Effects of the column checks on the fields that their cases use: a required field holds its row, an optional one only the

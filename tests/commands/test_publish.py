@@ -31,8 +31,9 @@ from real_data_tables import SHEETS
 from shapely.geometry import shape
 
 from pipeline.book.connection import open_book
-from pipeline.commands import gaps, run
+from pipeline.commands import run
 from pipeline.commands.publish import ARCHIVE, publish
+from pipeline.commands.reports import gaps
 from pipeline.errors import RillbookError
 from pipeline.publishing.memory import MEMORY, read_memory
 from pipeline.settings import FILE_NAME

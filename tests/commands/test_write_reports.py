@@ -17,7 +17,8 @@ from report_study import SQUARE, TODAY, csv_of, sheet
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.commands import demo_study as demo
-from pipeline.commands import report_files, run
+from pipeline.commands import run
+from pipeline.commands.reports import report_files
 from pipeline.errors import RillbookError
 from pipeline.settings import parse_settings, read_settings
 from pipeline.settings.reports import Parcel

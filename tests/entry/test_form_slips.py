@@ -16,7 +16,7 @@ from pipeline.checking.nearest import nearest
 from pipeline.commands import run
 from pipeline.entry import form
 from pipeline.reading.values import read_column
-from schemas.rules import rules_of
+from schemas.rules.rules import rules_of
 from schemas.tables import fields
 
 CASES = Path(__file__).parents[1] / "cases"

@@ -14,7 +14,7 @@ from map_books import (
 
 from pipeline.maps import figures_table
 from pipeline.maps.frames import exact_cells, map_figures
-from schemas.map_frames import ExactCells
+from schemas.frames.maps import ExactCells
 
 
 def test_a_large_book_has_a_shorter_table():

@@ -19,7 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from quality_rows import BY_LABEL
 
-from pipeline.commands import assess_quality as assessing
+from pipeline.commands.reports import assess_quality as assessing
 from pipeline.errors import RillbookError
 from pipeline.quality import names as quality_name
 from pipeline.quality import record as quality_other

@@ -16,7 +16,7 @@ from pipeline.reports import gaps, gaps_page, revisit
 from pipeline.statistics.detection import detections, searches
 from pipeline.statistics.grades import ORDER, grade_of, needs
 from pipeline.targets import derive
-from schemas.report_frames import GAP_COLUMNS, GAP_MONTH_COLUMNS, REVISIT_COLUMNS
+from schemas.frames.reports import GAP_COLUMNS, GAP_MONTH_COLUMNS, REVISIT_COLUMNS
 
 # --- what a cell lacks -------------------------------------------------------------------------------------------------------------------
 

@@ -10,7 +10,7 @@ from gap_study import SETTINGS
 from pipeline.reports import gaps
 from pipeline.reports.gaps_page import page
 from pipeline.statistics.detection import detections
-from schemas.report_frames import GAP_COLUMNS, GAP_MONTH_COLUMNS
+from schemas.frames.reports import GAP_COLUMNS, GAP_MONTH_COLUMNS
 
 LOOKED = pd.DataFrame({"visit_id": [], "site_id": [], "visit_date": [], "taxon": [], "found": []}).astype({"found": "bool"})
 CELL = {

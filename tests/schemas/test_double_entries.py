@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from schemas.rule_figures import COPIES, NEAR_DUPLICATE_IN
-from schemas.rules import RULES
+from schemas.rules.figures import COPIES, NEAR_DUPLICATE_IN
+from schemas.rules.rules import RULES
 
 
 def finds(n: int, **columns: object) -> pd.DataFrame:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from schemas.generate import WRITTEN, data_dictionary, generated_files, number, rule_list, write_all
-from schemas.rules import RULES
+from schemas.rules.rules import RULES
 from schemas.tables import MODELS, fields
 from schemas.vocabulary import codes, vocabulary_names
 

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from pipeline.statistics.detection import COMPUTED, NOT_KNOWN, STATED, detections, searches
-from schemas.report_frames import ABSENCE_COLUMNS
+from schemas.frames.reports import ABSENCE_COLUMNS
 
 
 def history(rows: str, targets: str = "EWIL|GPOR") -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -12,7 +12,7 @@ import pandas as pd
 from pipeline.tanks.audit import Audit, audit_enclosure
 from pipeline.tanks.stretch import Stretch
 from schemas.ddl import create_table
-from schemas.frames import COUNT_TARGET_COLUMNS, TARGET_COLUMNS
+from schemas.frames.targets import COUNT_TARGET_COLUMNS, TARGET_COLUMNS
 
 TAXON = {"scientific_name": "Desmognathus monticola", "group": "cool_stream"}
 ENCLOSURE = {

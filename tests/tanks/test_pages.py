@@ -11,10 +11,10 @@ import pytest
 from conftest import offline_pages
 from tanks.tank_book import audited, steady, targets
 
-from pipeline.tanks.beside import write_beside_page
 from pipeline.tanks.due import due_at
-from pipeline.tanks.guide import write_guide
-from pipeline.tanks.page import write_audit_page
+from pipeline.tanks.pages.beside import write_beside_page
+from pipeline.tanks.pages.guide import write_guide
+from pipeline.tanks.pages.page import write_audit_page
 
 ABOUT: dict[str, Any] = {"invented": True, "source": "Invented", "notes": [], "author": "the keeper"}
 NAME = "Desmognathus monticola"

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from pipeline.formulas.sun import day_and_twilight
-from pipeline.tanks.calendar import due_calendar, plan_calendar
+from pipeline.tanks.pages.calendar import due_calendar, plan_calendar
 from pipeline.tanks.year_plan import year_plan
 
 HERE = {"taxon": "DMON", "population": "north", "medium": "water"}

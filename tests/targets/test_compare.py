@@ -17,7 +17,7 @@ import pytest
 from pipeline.errors import RillbookError
 from pipeline.settings import parse_settings
 from pipeline.targets.compare import Comparison, compare
-from schemas.frames import Readings
+from schemas.frames.targets import Readings
 
 BOOK = parse_settings('[book]\ntime_zone = "America/New_York"\n', "test")
 CELL = ["taxon", "population", "life_stage", "medium"]

@@ -11,7 +11,7 @@ import pytest
 from typed_readings import finished
 
 from pipeline.targets.daily_cycle import corrected_readings, half_range_for, logger_half_range, night_drop
-from schemas.field_frames import CORRECTED_COLUMNS, HALF_RANGE_COLUMNS, NIGHT_DROP_COLUMNS
+from schemas.frames.field import CORRECTED_COLUMNS, HALF_RANGE_COLUMNS, NIGHT_DROP_COLUMNS
 
 SITES = pd.DataFrame(
     {

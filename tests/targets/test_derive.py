@@ -19,7 +19,7 @@ from pipeline.settings.limits import ctmax_limit, group_cap
 from pipeline.targets import lines
 from pipeline.targets.derive import group_allowances, targets
 from pipeline.targets.figures import distinct_values
-from schemas.frames import TARGET_COLUMNS
+from schemas.frames.targets import TARGET_COLUMNS
 
 # --- weights and quantiles
 

@@ -16,7 +16,7 @@ from small_book import FIND, SITE, TOML, VISIT, book
 from pipeline.settings import Settings, parse_settings
 from pipeline.targets.evidence import availability, input_hash, readings
 from pipeline.targets.usable_finds import BY_DAY, NO_HOUR, REPEATED
-from schemas.frames import Readings
+from schemas.frames.targets import Readings
 
 
 @pytest.fixture(scope="module")

@@ -30,7 +30,7 @@ from pipeline.settings import Settings, read_settings
 from pipeline.targets import humidity as own
 from pipeline.targets import humidity_words, ledger
 from pipeline.targets.humidity_evidence import THE_VISITS, humidity_readings
-from schemas.air_and_water_frames import HUMIDITY_FIGURE_COLUMNS
+from schemas.frames.air_and_water import HUMIDITY_FIGURE_COLUMNS
 
 # --- targets, by hand --------------------------------------------------------------------------------------------------------------------
 

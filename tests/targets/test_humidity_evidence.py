@@ -11,7 +11,7 @@ from small_book import book as small_book
 
 from pipeline.targets import usable_finds as finds
 from pipeline.targets.humidity_evidence import COVERED, IMPOSSIBLE, NONE_READ, THE_VISITS, humidity_readings
-from schemas.air_and_water_frames import HUMIDITY_READING_COLUMNS
+from schemas.frames.air_and_water import HUMIDITY_READING_COLUMNS
 
 WET = {"air_temp_c": 25.6, "wet_bulb_c": 19.5}
 

@@ -21,7 +21,7 @@ from pipeline.targets.ledger import (
     to_publish,
     visits_of_cells,
 )
-from schemas.frames import check_targets
+from schemas.frames.targets import check_targets
 
 NOBODY = pd.DataFrame(columns=[*CELL, "quantity", "value"])
 

@@ -21,7 +21,7 @@ from worked_fields import BOOK
 
 from pipeline.targets.derive import targets
 from pipeline.targets.season import by_month, by_week, schedule
-from schemas.frames import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS
+from schemas.frames.targets import SCHEDULE_COLUMNS, SCHEDULE_MONTH_COLUMNS, SCHEDULE_WEEK_COLUMNS
 
 YEAR = tuple(range(1, 13))
 

@@ -17,8 +17,8 @@ from scipy import stats
 
 from pipeline.settings import parse_settings
 from pipeline.targets.selection import OTHER, detection_by_temperature, selection
-from schemas.field_frames import DETECTION_COLUMNS, SELECTION_COLUMNS
-from schemas.frames import Readings
+from schemas.frames.field import DETECTION_COLUMNS, SELECTION_COLUMNS
+from schemas.frames.targets import Readings
 
 BOOK = parse_settings('[book]\ntime_zone = "America/New_York"\n', "test")
 CELL = ["taxon", "population", "life_stage", "medium"]

@@ -22,7 +22,7 @@ from pipeline.formulas.water import water_limits
 from pipeline.settings import parse_settings, read_settings
 from pipeline.targets import water as own
 from pipeline.targets.water_evidence import UNCORRECTED, water_readings
-from schemas.air_and_water_frames import WATER_LEFT_OUT_COLUMNS, WATER_READING_COLUMNS, WATER_TARGET_COLUMNS
+from schemas.frames.air_and_water import WATER_LEFT_OUT_COLUMNS, WATER_READING_COLUMNS, WATER_TARGET_COLUMNS
 from schemas.vocabulary import vocabulary
 
 BOOK = parse_settings(TOML, "test")

@@ -14,7 +14,7 @@ from small_book import book as small_book
 
 from pipeline.settings import parse_settings
 from pipeline.targets.water_evidence import NO_ELEVATION, NO_TEMPERATURE, UNCORRECTED, water_readings
-from schemas.air_and_water_frames import WATER_LEFT_OUT_COLUMNS, WATER_READING_COLUMNS
+from schemas.frames.air_and_water import WATER_LEFT_OUT_COLUMNS, WATER_READING_COLUMNS
 
 BOOK = parse_settings(TOML, "test")
 

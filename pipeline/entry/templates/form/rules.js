@@ -20,7 +20,7 @@ function taxonOf(text) {
 const bothThere = (a, b) => a !== null && b !== null;
 const later = (from, to) => (((to - from) % 1440) + 1440) % 1440;
 
-// The words of schemas/comparisons.py.
+// The words of schemas/rules/comparisons.py.
 const OF_ONE = {
   "is true": (value) => value === true,
   "is not true": (value) => value !== true,
@@ -43,7 +43,7 @@ function holds(when, v) {
   return OF_TWO[when.word](when.less ? Math.abs(own - less) : own, other);
 }
 
-// Statements on the finds of the visit together, as of `AMONG` in schemas/comparisons.py.
+// Statements on the finds of the visit together, as of `AMONG` in schemas/rules/comparisons.py.
 const AMONG = {
   "copied": (said, finds) => finds.filter(([, value]) => finds.filter(([, other]) => other === value).length >= said.least),
   "apart": (said, finds) => {
@@ -118,7 +118,7 @@ function seasonApart(one) {
   return water === null || !others.length ? null : Math.max(Math.min(...others) - water, water - Math.max(...others), 0);
 }
 
-// Rules that are more than comparisons stand here and in schemas/rules.py; a test holds the two together.
+// Rules that are more than comparisons stand here and in schemas/rules/rules.py; a test holds the two together.
 const BROKEN = {
   visit_too_long: (v) => bothThere(v("start_time"), v("end_time")) && later(v("start_time"), v("end_time")) > DATA.figures.long,
   warm_for_cool_stream: (v, taxon) => {

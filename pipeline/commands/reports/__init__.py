@@ -1,0 +1,1 @@
+"""Steps of the commands that tell others: gaps, permits, landowners, data quality."""

@@ -1,0 +1,1 @@
+"""Steps of the commands at the tank, in order."""
