@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 HEAVY = (
-    "PIL", "astral", "duckdb", "folium", "geopandas", "jinja2", "matplotlib", "openpyxl", "pandas", "pandera", "psychrolib", "pyogrio",
+    "PIL", "astral", "duckdb", "folium", "geopandas", "jinja2", "openpyxl", "pandas", "pandera", "psychrolib", "pyogrio",
     "pyproj", "python_calamine", "scipy", "shapely", "starlette", "uvicorn", "xlsxwriter",
 )  # fmt: skip
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
@@ -54,7 +54,6 @@ DOORS = {
     "branca": {"maps/page"},
     "duckdb": {"book/engine"},
     "jinja2": {"writing/page"},
-    "matplotlib": {"maps/stills"},
     "icalendar": {"tanks/pages/calendar"},
     "markdown_it": {"tanks/pages/guide"},
     "astral": {"formulas/sun"},
@@ -64,7 +63,7 @@ DOORS = {
     "PIL": {"reading/photos", "writing/pictures"},
     "psychrolib": {"formulas/moist_air"},
     "scipy": {"statistics/sample_size"},
-    "shapely": {"publishing/geo_files", "maps/lines", "reports/parcel_sites"},
+    "shapely": {"publishing/geo_files", "maps/lines", "maps/panel", "reports/parcel_sites"},
     "python_calamine": {"reading/files"},
     "xlsxwriter": {"entry/workbook"},
     "openpyxl": {"entry/marked_copy"},

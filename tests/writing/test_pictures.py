@@ -46,3 +46,36 @@ def test_the_png_shows_each_shape_where_it_was_drawn() -> None:
     dashed = pixels[110, 20:180].max(axis=1) < 0xA0
     assert 0.3 < dashed.mean() < 0.7, "half of a dashed line is drawn"
     assert (pixels[30:40, 60:140].min(axis=(1, 2)) < 0x60).any(), "the text is there"
+
+
+def test_many_of_one_look_are_one_path_and_each_is_drawn_in_the_png() -> None:
+    drawing = Drawing(60, 20)
+    drawing.areas([[(2, 2), (8, 2), (8, 8)], [(52, 2), (58, 2), (58, 8)]], fill="#0000ff")
+    drawing.circles([(20, 10), (40, 10)], 3, fill="#ff0000")
+    drawing.lines([], "black")
+    drawing.circles([], 3, fill="black")
+    assert len(etree.fromstring(for_inlining(drawing, "a", "x", "y")).findall("path")) == 2
+    pixels = np.asarray(Image.open(BytesIO(png_bytes(drawing, 144))))
+    for x, y, colour in ((14, 6, [0, 0, 255]), (114, 6, [0, 0, 255]), (40, 20, [255, 0, 0]), (80, 20, [255, 0, 0]), (60, 6, [255] * 3)):
+        assert pixels[y, x].tolist() == colour
+
+
+def test_dashes_go_on_round_the_corners_of_a_line() -> None:
+    """A line of short pieces has the gaps of a straight one, as in SVG."""
+    straight, bent = Drawing(100, 10), Drawing(100, 10)
+    straight.line([(0, 5), (100, 5)], "black", width=2, dash=(8.0, 8.0))
+    bent.line([(x, 5) for x in range(0, 101, 4)], "black", width=2, dash=(8.0, 8.0))
+    dark = [np.asarray(Image.open(BytesIO(png_bytes(one, 72))))[5, :, 0] < 0x80 for one in (straight, bent)]
+    assert (dark[0] == dark[1]).mean() > 0.9 and 0.4 < dark[1].mean() < 0.65
+
+
+def test_signs_of_many_languages_have_each_their_own_shape() -> None:
+    drawn = {png_bytes(_said(sign), 144) for sign in "é×őжε°\uffff"}
+    assert len(drawn) == 7
+    assert png_bytes(_said("7", bold=True), 144) != png_bytes(_said("7"), 144)
+
+
+def _said(text: str, bold: bool = False) -> Drawing:
+    drawing = Drawing(20, 20)
+    drawing.text((5, 15), text, 10, bold=bold)
+    return drawing
