@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import xml.etree.ElementTree as ElementTree
+from io import BytesIO
 
 import numpy as np
 from map_books import (
@@ -15,6 +16,7 @@ from map_books import (
     parts_of,
     study,
 )
+from PIL import Image
 
 from pipeline.maps import layers as map_layers
 from pipeline.maps import page as map_page
@@ -48,7 +50,9 @@ def test_where_larvae_are_in_march_stands_on_the_panel():
         enough(month="2021-03", stage="larva", water_temp_c=5.0), enough(month="2021-12", stage="larva"), enough(month="2021-08", visits=1)
     )
     parts = parts_of(frames)
-    svg, _, inlined = still_picture(parts.cells, [], [], parts.facts, False)
+    svg, png, inlined = still_picture(parts.cells, [], [], parts.facts, False)
+    wide, high = Image.open(BytesIO(png)).size
+    assert wide == 1520 and high <= 1880, "7.6 inches by at most 9.4, at 200 dots an inch"
     words = texts(svg)
     assert "Larva: 12" in words and "Adult" in words and words.count("M") == 1 and words.count("D") == 1 and words.count("×") == 1
     assert "EXACT" not in svg and 'role="img"' in inlined and "found in 1 of 1 squares, in March" in inlined
