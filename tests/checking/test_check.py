@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from checked_sheets import CASES, base, run
+from checked_sheets import CASES, base, run, write
 
 from pipeline.checking.outcome import ROW_TOO_LONG
 from pipeline.settings import Settings, read_settings
@@ -44,6 +44,14 @@ def test_the_base_book_breaks_no_rule(book: Settings) -> None:
         "sites": 1, "visits": 2, "finds": 2, "availability": 1, "enclosures": 1, "loggers": 2,
         "water_tests": 2, "husbandry_events": 1,
     }  # fmt: skip
+
+
+def test_a_value_that_one_rule_holds_is_not_marked_by_another(book: Settings, tmp_path: Path) -> None:
+    line = "find_id,visit_id,taxon,life_stage,count,microhabitat,svl_mm,total_length_mm\nX,V1,GPOR,egg_mass,1,rock_in_flow,50,{length}"
+    for length, held, marked in ((40, ["total_length_below_svl"] * 2, []), (90, [], ["egg_mass_with_svl"])):
+        checked = run([*base(), *write(tmp_path, more=line.format(length=length))], book)
+        assert checked.held["rule"].tolist() == held
+        assert checked.flags.loc[checked.flags["row_key"] == "X", "rule"].tolist() == marked
 
 
 def test_every_rule_does_what_is_wanted_of_it() -> None:

@@ -233,6 +233,18 @@ def judged(path: Path) -> pd.Series:
 Exports = dict[str, tuple[Layout, pd.DataFrame, Counter[str], Counter[str]]]
 
 
+@pytest.mark.parametrize(
+    ("text", "words", "said"),
+    [
+        (FAHRENHEIT, 'utc_offset = "-05:00"\nunit = "degC"', "the map says degC, the file says degF"),
+        (ISO_OFFSETS.replace("Z,", ","), "", "some times have an offset from UTC and some have not"),
+    ],
+)
+def test_two_words_for_one_thing_are_refused(text: str, words: str, said: str, tmp_path: Path) -> None:
+    with pytest.raises(RillbookError, match=said):
+        logger_files.inspect(write(tmp_path, text), stated(words) if words else None, TODAY)
+
+
 @pytest.fixture(scope="module")
 def sparcnet(open_data: Path) -> Exports:
     known = read_logger_map(MAPS / "sparcnet_fsu_loggers.toml")

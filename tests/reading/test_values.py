@@ -58,6 +58,15 @@ def test_what_is_no_number_or_may_be_two(text: str) -> None:
     assert number_of(text) is None
 
 
+# °F = 1.8 °C + 32 and 1 inch = 25.4 mm by definition.
+@pytest.mark.parametrize(
+    ("name", "text", "value", "way"), [("water_temp_c", "59 °F", 15.0, "degF in the cell"), ("svl_mm", "2 in", 50.8, "in in the cell")]
+)
+def test_a_unit_in_the_cell_is_converted_and_said(name: str, text: str, value: float, way: str) -> None:
+    read = read_column(pd.Series([text], dtype="str"), fields("finds")[name])
+    assert read.values[0] == pytest.approx(value) and read.how[0] == way
+
+
 def test_a_minus_zero_is_a_zero() -> None:
     assert math.copysign(1, _read(REAL, "-0.0")) == 1
 
