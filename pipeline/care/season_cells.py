@@ -12,11 +12,6 @@ from pipeline.settings.limits import judgement
 from pipeline.writing.words import NBSP, Row, fahrenheit, number
 from schemas.enums import Status
 
-REACH = WINTER = 4
-"""Months from a known one over which a card lends its set point, and from midsummer on from which it is winter (judgement)."""
-COOL_HALF = 3
-"""Months from midsummer from which a month may stand in for winter (judgement)."""
-
 ASK = "do not guess, ask"
 
 Seasons = Mapping[str, tuple[int, ...]]
@@ -162,11 +157,12 @@ def _runs(group: list[int]) -> str:
 
 def _instead(months: Months, month: int, midsummer: int) -> str:
     """The nearest known month on the cooler side of the year; in winter, where none is known, the coolest of the cool half."""
-    known = [one for one in range(1, 13) if months[one]["status"] != Status.REFUSED and _apart(one, month) <= REACH]
+    reach = judgement("borrow_months_most")
+    known = [one for one in range(1, 13) if months[one]["status"] != Status.REFUSED and _apart(one, month) <= reach]
     cooler = [one for one in known if _apart(one, midsummer) >= _apart(month, midsummer)]
-    if not cooler and _apart(month, midsummer) >= WINTER:
+    if not cooler and _apart(month, midsummer) >= judgement("winter_from_midsummer"):
         # a month of the warm season is no stand-in for winter
-        cool_half = [one for one in known if _apart(one, midsummer) >= COOL_HALF]
+        cool_half = [one for one in known if _apart(one, midsummer) >= judgement("cool_half_from_midsummer")]
         cooler = sorted(cool_half, key=lambda one: months[one]["set_point_low"])[:1]
     if not cooler:
         return ASK

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.maps.frames import EFFORT, STAGES, map_figures
+from pipeline.statistics.quantiles import weighted_quantile
 
 ACROSS_MOST = 7
 LETTERED_MOST = 160
@@ -159,14 +160,9 @@ def _months(text: object) -> list[int]:
 
 
 def _middle(values: list[tuple[float, float]]) -> float:
-    """Middle of medians, each weighing as its readings, as on the page."""
-    read = sorted((celsius, readings) for celsius, readings in values if readings > 0 and not np.isnan(celsius))
-    total, so_far = sum(readings for _, readings in read), 0.0
-    for celsius, readings in read:
-        so_far += readings
-        if so_far * 2 >= total:
-            return float(celsius)
-    return float("nan")
+    """Middle of medians, each weighing as its readings, as on the page; missing where nothing was read."""
+    read = [(celsius, readings) for celsius, readings in values if readings > 0 and not np.isnan(celsius)]
+    return float(weighted_quantile(*zip(*read, strict=True), [0.5])[0]) if read else float("nan")
 
 
 class Panels:
