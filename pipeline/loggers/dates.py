@@ -18,6 +18,8 @@ from pipeline.loggers.text import DAY_US, day_of, offset_us, orders_of
 ORDER_WORDS = {"ymd": "year first", "mdy": "month first", "dmy": "day first"}
 # Distinct steps that are counted before the rare ones are let go: memory stays small for any file
 DISTINCT = 2000
+# More units than these are not told of: a file of two is refused already
+UNITS_NAMED = 5
 AHEAD = timedelta(days=1)
 
 
@@ -103,8 +105,8 @@ def survey_of(path: Path, encoding: str, shape: Shape, words: Words, today: date
             survey.dots += int((there & cells.each(lambda text: "." in text, "bool")).sum())
         if "unit" in shape.columns:
             cells = block.texts_in(shape.columns["unit"])
-            survey.units |= {cells.text[code].strip("°").upper() for code in np.unique(cells.code[with_value])}
-            assert len(survey.units) < DISTINCT, "the unit column holds something else"
+            units = {cells.text[code].strip("°").upper() for code in np.unique(cells.code[with_value])}
+            survey.units = set(sorted(survey.units | units)[:UNITS_NAMED])
         moments = block.moments(shape.columns)[above:]
         _tally(survey, moments, block.lines[above:], with_value[above:], words, limit, texts)
     survey.first_text, survey.last_text = texts.get("first", ""), texts.get("last", "")

@@ -43,6 +43,11 @@ REFUSED = {
         "several columns could be the moment: 1, 2",
     ),
     "two units": (UNIT_COLUMN.replace("PM,C,19", "PM,F,66"), 'utc_offset = "+00:00"', "column of units holds C, F"),
+    "a unit a row": (
+        "Date Time,Unit,Value\n" + "".join(f"2020-05-06 10:{n // 60:02d}:{n % 60:02d},u{n},12\n" for n in range(3000)),
+        'utc_offset = "+00:00"',
+        "column of units holds U0, U1, U10, U100, U1000",
+    ),
     "two offsets": (TWO_LINES_24H.replace("Plot Title: 1", "Plot Title: 1 GMT+02:00"), "", "two offsets"),
     "two clocks": (TWO_LINES_12H.replace("10:00:00 PM", "22:00:00"), "", "some clock times have AM or PM"),
     "clock of the map": (TWO_LINES_12H, 'clock = "24h"', "clock = '24h'"),
