@@ -177,7 +177,7 @@ def test_counts_of_the_parcel_are_those_of_the_sheets(study: Path, met: pd.DataF
     for code, name in (("DMON", "Desmognathus monticola"), ("EWIL", "Eurycea wilderae"), ("GPOR", "Gyrinophilus porphyriticus")):
         rows = own[own["taxon"].eq(code)]
         (line,) = re.findall(rf'<tr><th scope="row">[A-Z][a-z A-Z-]+ <i class="small">{name}</i></th>.*?</tr>', text)
-        assert f"found on {rows['visit_id'].nunique()} of {n_visits} visits" in line
+        assert f'data-label="Found">on {rows["visit_id"].nunique()} of {n_visits} visits<' in line
         assert f"larvae {rows.loc[rows['life_stage'].eq('larva'), 'n'].sum()}" in line
         assert f"adults {rows.loc[rows['life_stage'].eq('adult'), 'n'].sum()}" in line
     visits = sheet(study, "visits")
