@@ -56,8 +56,9 @@ def open_data() -> Path:
 
 @pytest.fixture(scope="session")
 def chromium() -> str:
-    """Path of the system's Chromium."""
-    found = os.environ.get("RILLBOOK_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    """Path of the system's Chromium; the one without windows, where there is one, opens a page in half the time."""
+    names = ("chromium-headless-shell", "chromium", "chromium-browser")
+    found = os.environ.get("RILLBOOK_CHROMIUM") or next(filter(None, map(shutil.which, names)), None)
     if not found:
         absent("No Chromium is installed.")
     return str(found)
