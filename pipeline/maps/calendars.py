@@ -162,7 +162,9 @@ def _months(text: object) -> list[int]:
 def _middle(values: list[tuple[float, float]]) -> float:
     """Middle of medians, each weighing as its readings, as on the page; missing where nothing was read."""
     read = [(celsius, readings) for celsius, readings in values if readings > 0 and not np.isnan(celsius)]
-    return float(weighted_quantile(*zip(*read, strict=True), [0.5])[0]) if read else float("nan")
+    if not read:
+        return float("nan")
+    return float(weighted_quantile([celsius for celsius, _ in read], [readings for _, readings in read], [0.5])[0])
 
 
 class Panels:
