@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.loggers.text import CLOCK, DATE, MOMENT, clock_of, lines_of
+from pipeline.loggers.text import CLOCK, DATE, MOMENT, clock_of, day_of, lines_of, offset_us
 
 CHUNK = 20_000
 # The reader of the standard library refuses a longer cell
@@ -188,6 +188,18 @@ class Moments:
     is_moment: np.ndarray
     date: Texts
     tail: Texts
+
+    def days(self, order: str, pivot_year: int | None) -> np.ndarray:
+        """Days since 1970-01-01 of the dates read in one order; `NOT_READ` where they cannot be."""
+        return self.date.each(lambda text: NOT_READ if not text or (day := day_of(text, order, pivot_year)) is None else day, "int64")
+
+    def clocks(self) -> np.ndarray:
+        """Microseconds since midnight; `NOT_READ` where the clock shows no such time."""
+        return self.tail.each(lambda text: NOT_READ if (clock := clock_in(text)) is None else clock, "int64")
+
+    def offsets(self) -> np.ndarray:
+        """Offsets from UTC, µs; 0 where none is written."""
+        return self.tail.each(lambda text: (offset_us(zone_of(text)) or 0) if zone_of(text) else 0, "int64")
 
 
 def moments_in(texts: list[str]) -> Moments:

@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.errors import RillbookError
-from pipeline.loggers.blocks import CHUNK, NOT_READ, blocks_of, clock_in, half_of, moments_in, zone_of
+from pipeline.loggers.blocks import CHUNK, NOT_READ, blocks_of, half_of, moments_in, zone_of
 from pipeline.loggers.layout import MISSING, Shape
 from pipeline.loggers.map import ORDERS, Words
-from pipeline.loggers.text import DAY_US, day_of, offset_us, orders_of
+from pipeline.loggers.text import DAY_US, orders_of
 
 ORDER_WORDS = {"ymd": "year first", "mdy": "month first", "dmy": "day first"}
 # Distinct steps that are counted before the rare ones are let go: memory stays small for any file
@@ -136,10 +136,9 @@ def _tally(
     texts.setdefault("first", moments[rows[0]])
     changed = np.concatenate([[texts.get("date", "") != found.date.text[written[0]]], written[1:] != written[:-1]])
     texts["last"], texts["date"] = moments[rows[-1]], found.date.text[written[-1]]
-    clocks = found.tail.each(lambda text: NOT_READ if (clock := clock_in(text)) is None else clock, "int64")[rows]
-    shift = found.tail.each(lambda text: offset_us(zone_of(text)) or 0 if zone_of(text) else 0, "int64")[rows]
+    clocks, shift = found.clocks()[rows], found.offsets()[rows]
     for order, tally in survey.tallies.items():
-        days = found.date.each(lambda text: NOT_READ if (day := _day(text, order, words)) is None else day, "int64")[rows]  # noqa: B023
+        days = found.days(order, words.pivot_year)[rows]
         good = (days != NOT_READ) & (clocks != NOT_READ)
         if not good.all() and not tally.failed:
             tally.failed = f"line {lines[rows[np.argmin(good)]]}, {moments[rows[np.argmin(good)]]!r}"
@@ -148,10 +147,6 @@ def _tally(
         if late.any() and not tally.future:
             tally.future = f"line {lines[rows[np.argmax(late)]]}, {moments[rows[np.argmax(late)]]!r}"
         _steps(tally, at[is_reading & good], changed[is_reading & good])
-
-
-def _day(text: str, order: str, words: Words) -> int | None:
-    return day_of(text, order, words.pivot_year) if text else None
 
 
 def _steps(tally: Tally, moments: np.ndarray, changed: np.ndarray) -> None:

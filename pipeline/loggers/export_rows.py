@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.loggers.blocks import CHUNK, NOT_READ, Block, blocks_of, clock_in, moments_in, zone_of
+from pipeline.loggers.blocks import CHUNK, NOT_READ, Block, blocks_of, moments_in
 from pipeline.loggers.exports import Layout
 from pipeline.loggers.layout import cell_of, moment_of
 from pipeline.loggers.text import DAY_US, MOMENT, clock_of, day_of, number_of, offset_us
@@ -109,11 +109,7 @@ def _plain(
     """Local moments and offsets, µs, the rows in which all can be read, and the values of both roles; the rest is for row by row."""
     columns = layout.shape.columns
     moments = moments_in(block.moments(columns))
-    day = moments.date.each(
-        lambda text: NOT_READ if not text or (day := day_of(text, layout.date_order, layout.pivot_year)) is None else day, "int64"
-    )
-    clock = moments.tail.each(lambda text: NOT_READ if (clock := clock_in(text)) is None else clock, "int64")
-    offset = moments.tail.each(lambda text: (offset_us(zone_of(text)) or 0) if zone_of(text) else 0, "int64")
+    day, clock, offset = moments.days(layout.date_order, layout.pivot_year), moments.clocks(), moments.offsets()
     is_plain = moments.is_moment & (day != NOT_READ) & (clock != NOT_READ)
     is_plain[:heading] = False
     at = np.where(is_plain, day, 0) * DAY_US + np.where(is_plain, clock, 0)
