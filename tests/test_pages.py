@@ -97,7 +97,7 @@ def test_maps_have_layers_legend_and_popups(study: Path, opened: Callable[[Path,
     for stage in ("Hatchling", "Larva", "Metamorph", "Juvenile", "Adult", "Searched, not found"):
         assert stage in labels
     assert ("Egg mass" in labels) == name.startswith("private"), "eggs stand on no public map"
-    page.locator(".leaflet-marker-icon.mark").nth(3).click(force=True)
+    page.locator("#map-box .mark").nth(3).click(force=True)
     text = page.locator(".leaflet-popup-content").inner_text()
     assert "°" in text and page.title() not in ("x", "y")
     if name.startswith("private"):

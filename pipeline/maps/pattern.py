@@ -132,7 +132,8 @@ def _pattern_panel(drawing: Drawing, at: tuple[float, float], layer: str, mine: 
         x = left + (month - SIDES[0]) * MONTH_STEP
         drawing.line([(x, top), (x, top + tall)], LATTICE, width=0.5)
     drawing.box(left, top, wide, tall, stroke="black")
-    for row in mine.to_dict("records"):
+    # those of one shade one after the other, so that they share an element of the page
+    for row in sorted(mine.to_dict("records"), key=lambda row: heat(row["temp_c"])):
         middle = left + (row["month"] - SIDES[0]) * MONTH_STEP, top + (order[row["microhabitat"]] + 0.5) * ROW_STEP
         if pd.isna(row["n_animals"]):
             drawing.cross(middle, 4, "#666666")

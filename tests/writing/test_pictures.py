@@ -37,6 +37,22 @@ def test_a_file_of_its_own_is_sound_and_its_text_is_text() -> None:
     assert svg_text(drawn(), "x") == svg_text(drawn(), "x")
 
 
+def test_letters_and_neighbours_of_one_look_share_an_element_and_keep_their_places() -> None:
+    """SVG 1.1, chapter 10, from memory: a list in x and y gives each character its own place, and the anchor holds for each."""
+    drawing = Drawing(60, 40)
+    for at, letter, colour in (((5, 9), "J", "black"), ((15, 9), "F", "white"), ((25.5, 19), "M", "black"), ((40, 30), "×", "black")):
+        drawing.text(at, letter, 4.6, "middle", colour)
+    drawing.circle((10, 20), 2, "red")
+    drawing.circle((30, 20), 3, "red")
+    drawing.circle((50, 20), 3, "blue")
+    drawing.circle((10, 30), 2, "red")
+    tree = etree.fromstring(for_inlining(drawing, "a", "x", "y"))
+    said = {(node.text, node.get("x"), node.get("y"), node.get("fill")) for node in tree.iter("text")}
+    assert said == {("JM", "5 25.5", "9 19", None), ("F", "15", "9", "white"), ("×", "40", "30", None)}
+    # the order of shapes is what lies on what, so only neighbours are put together
+    assert [(node.get("fill"), node.get("d").count("M")) for node in tree.iter("path")] == [("red", 2), ("blue", 1), ("red", 1)]
+
+
 def test_the_png_shows_each_shape_where_it_was_drawn() -> None:
     pixels = np.asarray(Image.open(BytesIO(png_bytes(drawn(), 144))))
     assert pixels.shape == (120, 200, 3)

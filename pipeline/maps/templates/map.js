@@ -7,7 +7,7 @@
   if (!map) { return; }
   map.setMinZoom(3);
   map.setMaxZoom(18);
-  var chosen = {}, shownMarks = {}, sums = [], opener = null, version = 0, grouped = {};
+  var chosen = {}, shown = {}, sums = [], opener = null, version = 0, grouped = {};
   var WIDE = 17, cells = null, count = data.n_cells;
   var coarse = data.places.map(function (place) { return !data.private && place[2] > data.finest; });
   // A larger square with smaller ones in it would lie under their symbols: its own stand in a row below the map.
@@ -290,40 +290,35 @@
     ridge: { color: "#8a6d3b", weight: 3, dashArray: "2 6" }, border: { color: "#5b3a8c", weight: 2, dashArray: "8 4" }
   };
   // A symbol and, right of it, its year: twelve cells, a row a quarter, dark where it was found.
-  function draw(number, mine, dashed, label, scale) {
+  function draw(number, mine, dashed, parent) {
     var layer = data.layers[number], size = data.sizes.filter(function (edge) { return mine.n >= edge; }).length, grown = 0.7 + 0.1 * size;
-    var box = element("div"), svg = document.createElementNS(SVG, "svg"), fill = layer[1], ink = "#000", below = "", whole, shades = {};
-    function part(tag, words, text, parent) {
-      var made = document.createElementNS(SVG, tag);
-      Object.keys(words).forEach(function (word) { made.setAttribute(word, words[word]); });
-      if (text) { made.textContent = text; }
-      (parent || svg).appendChild(made);
-      return made;
-    }
-    var heated = byId("heat").checked && !isSearch(number), celsius = heated ? middle(mine.cells) : null;
+    var fill = layer[1], ink = "#000", below = "", put, shades = {}, heated = byId("heat").checked && !isSearch(number), celsius = heated ? middle(mine.cells) : null;
     if (heated) {
       fill = celsius === null ? "#fff" : data.heat[1][heatOf(celsius)];
       ink = celsius !== null && heatOf(celsius) < data.heat[3] ? "#fff" : "#000";
       below = celsius === null ? "–" : celsius.toFixed(1) + "°";
     }
-    svg.setAttribute("viewBox", "0 0 " + WIDTH + " " + HEIGHT);
-    svg.setAttribute("width", Math.round(WIDTH * scale));
-    svg.setAttribute("height", Math.round(HEIGHT * scale));
-    svg.setAttribute("aria-hidden", "true");
-    part("rect", { width: WIDTH, height: HEIGHT, fill: "#fff", "fill-opacity": 0.85, rx: 3 });
-    whole = part("g", { transform: "translate(14 " + (heated ? 13 : 16) + ") scale(" + grown.toFixed(1) + ") translate(-14 -13)" });
-    part("path", Object.assign({ d: layer[2], fill: fill, stroke: "#000", "stroke-width": 1.5 }, dashed ? { "stroke-dasharray": "3 2" } : {}), "", whole);
-    part("text", { x: 14, y: { hatchling: 14, juvenile: 20 }[layer[4]] || 17, "text-anchor": "middle", "font-size": 11, "font-weight": "bold", fill: ink }, layer[0], whole);
+    shape("rect", { width: WIDTH, height: HEIGHT, fill: "#fff", "fill-opacity": 0.85, rx: 3 }, parent);
+    put = "translate(14 " + (heated ? 13 : 16) + ") scale(" + grown.toFixed(1) + ") translate(-14 -13)";
+    shape("path", Object.assign({ d: layer[2], fill: fill, stroke: "#000", "stroke-width": 1.5, transform: put }, dashed ? { "stroke-dasharray": "3 2" } : {}), parent);
+    shape("text", { x: 14, y: { hatchling: 14, juvenile: 20 }[layer[4]] || 17, "text-anchor": "middle", "font-size": 11, "font-weight": "bold", fill: ink, transform: put }, parent, layer[0]);
     for (var m = 0; m < 12 && mine.months; m += 1) {
       var seen = !!(mine.months & (1 << m)), own = seen && heated ? middle(mine.cells.filter(inMonth(m))) : null;
       var shade = !seen ? "#fff" : !heated ? "#000" : own === null ? "#bbb" : data.heat[1][heatOf(own)];
       shades[shade] = (shades[shade] || "") + "M" + (29.5 + 5.5 * (m % 3)) + " " + (3 + 7 * Math.floor(m / 3)) + "h4.5v6h-4.5z";
     }
-    Object.keys(shades).forEach(function (shade) { part("path", { d: shades[shade], fill: shade, stroke: shade === "#fff" ? "#999" : "#000", "stroke-width": 0.7 }); });
-    if (heated) { part("text", { x: 14, y: 32, "text-anchor": "middle", "font-size": 9 }, below); }
-    box.appendChild(svg);
-    element("span", label, box, "unseen");
-    return { box: box, size: [Math.round(WIDTH * scale), Math.round(HEIGHT * scale)] };
+    Object.keys(shades).forEach(function (shade) { shape("path", { d: shades[shade], fill: shade, stroke: shade === "#fff" ? "#999" : "#000", "stroke-width": 0.7 }, parent); });
+    if (heated) { shape("text", { x: 14, y: 32, "text-anchor": "middle", "font-size": 9 }, parent, below); }
+  }
+  function shape(tag, words, parent, text) {
+    var made = document.createElementNS(SVG, tag);
+    Object.keys(words).forEach(function (word) { made.setAttribute(word, words[word]); });
+    if (text) { made.textContent = text; }
+    if (parent) { parent.appendChild(made); }
+    return made;
+  }
+  function sheet(wide, high, width, height) {
+    return shape("svg", { viewBox: "0 0 " + wide + " " + high, width: width, height: height });
   }
 
   function on(number) { var box = byId("layer-" + data.layers[number][4]); return box && box.checked; }
@@ -423,31 +418,21 @@
     return here;
   }
   function place() {
+    if (!settled) { return; }
     var wanted = {}, inView = map.getBounds().pad(0.25);
     frames.clearLayers();
     groups().forEach(function (group) {
       if (!(data.private ? inView.contains(centre(group.places[0])) : inView.intersects(group.bounds))) { return; }
       var here = summed(group), numbers = shownLayers(group.places), columns = group.fit.columns, scale = group.fit.scale, rows = Math.ceil(numbers.length / columns);
-      var step = [WIDTH * scale, HEIGHT * scale], at = spot(group, columns * step[0], rows * step[1]);
+      var size = [columns * WIDTH * scale, rows * HEIGHT * scale], at = spot(group, size[0], size[1]);
       tie(group, at);
-      numbers.forEach(function (number, turn) {
-        var shift = [step[0] * (turn % columns - (columns - 1) / 2), step[1] * (Math.floor(turn / columns) - (rows - 1) / 2)];
-        wanted[[group.key, map.getZoom(), number, version].join(" ")] = { at: at, group: group, number: number, mine: here[number], shift: shift, scale: scale };
-      });
+      wanted[[group.key, map.getZoom(), version].join(" ")] = { at: at, group: group, numbers: numbers, here: here, columns: columns, rows: rows, size: size };
     });
-    Object.keys(shownMarks).forEach(function (key) {
-      if (wanted[key]) { return; }
-      if (shownMarks[key] === opener && opener.isPopupOpen() && opener.kept === version) { return; }
-      var gone = shownMarks[key];
-      delete shownMarks[key];
-      // taking a symbol away closes its popup, which places the symbols anew: the others may be gone already
-      if (gone) { gone.remove(); }
+    Object.keys(shown).forEach(function (key) {
+      if (!wanted[key]) { shown[key].remove(); delete shown[key]; }
     });
     Object.keys(wanted).forEach(function (key) {
-      var one = wanted[key];
-      if (shownMarks[key]) {
-        if (!shownMarks[key].isPopupOpen()) { shownMarks[key].setLatLng(one.at); }
-      } else { shownMarks[key] = mark(one); }
+      if (shown[key]) { shown[key].setLatLng(wanted[key].at); } else { shown[key] = symbols(wanted[key]); }
     });
   }
   // Whose the symbols are: a dotted edge around a block of squares, a thin line from them to each site.
@@ -466,16 +451,31 @@
     var size = map.getSize();
     return { minWidth: Math.min(260, size.x - 50), maxWidth: Math.min(660, size.x - 50), maxHeight: Math.max(180, size.y - 110) };
   }
-  function mark(one) {
-    var said = words(one.group, one.number, one.mine);
-    var drawn = draw(one.number, one.mine, coarse[one.group.places[0]], said.join(", "), one.scale), size = drawn.size;
-    var anchor = [size[0] / 2 - one.shift[0], size[1] / 2 - one.shift[1]];
-    var icon = L.divIcon({ html: drawn.box, className: "mark", iconSize: size, iconAnchor: anchor, popupAnchor: [one.shift[0], one.shift[1] - size[1] / 2] });
-    var made = L.marker(one.at, { icon: icon, title: said[0], riseOnHover: true }).addTo(map);
-    made.kept = version;
-    made.bindPopup(function () { return popup(one.group); }, popupLook());
-    return made;
+  // All symbols of a group in one drawing: a page of some hundred markers would open too slowly.
+  function symbols(one) {
+    var drawn = sheet(one.columns * WIDTH, one.rows * HEIGHT, one.size[0], one.size[1]);
+    one.numbers.forEach(function (number, turn) {
+      var said = words(one.group, number, one.here[number]), column = turn % one.columns, row = Math.floor(turn / one.columns);
+      var mark = shape("g", { class: "mark", role: "button", tabindex: 0, "aria-label": said.join(", "), transform: "translate(" + column * WIDTH + " " + row * HEIGHT + ")" }, drawn);
+      shape("title", {}, mark, said[0]);
+      draw(number, one.here[number], coarse[one.group.places[0]], mark);
+    });
+    function asked(event) {
+      var mark = event.target.closest(".mark");
+      if (!mark || (event.type === "keydown" && event.key !== "Enter" && event.key !== " ")) { return; }
+      event.preventDefault();
+      event.stopPropagation();
+      if (event.type === "click" && map.dragging.moved()) { return; }
+      var box = mark.getBoundingClientRect(), frame = map.getContainer().getBoundingClientRect();
+      opener = mark.getAttribute("aria-label");
+      tell(one.group, map.containerPointToLatLng([box.left + box.width / 2 - frame.left, box.top - frame.top]));
+    }
+    drawn.addEventListener("click", asked);
+    drawn.addEventListener("keydown", asked);
+    var icon = L.divIcon({ html: drawn, className: "symbols", iconSize: one.size, iconAnchor: [one.size[0] / 2, one.size[1] / 2] });
+    return L.marker(one.at, { icon: icon, interactive: false, keyboard: false }).addTo(map);
   }
+  function tell(group, at) { L.popup(popupLook()).setLatLng(at).setContent(popup(group)).openOn(map); }
   function larger() {
     var box = byId("larger");
     while (box.firstChild) { box.firstChild.remove(); }
@@ -485,17 +485,19 @@
       row = element("div", "", box, "row");
       element("p", "Somewhere in the " + one[2] + "° square " + placeWords(number) + ":", row);
       layers.forEach(function (layer) {
-        var said = words(group, layer, here[layer]), made = element("button", "", row, "mark");
+        var said = words(group, layer, here[layer]), made = element("button", "", row, "mark"), drawn = sheet(WIDTH, HEIGHT, WIDTH, HEIGHT);
         made.type = "button";
         made.title = said[0];
-        made.appendChild(draw(layer, here[layer], true, said.join(", "), 1).box);
-        made.addEventListener("click", function () { L.popup(popupLook()).setLatLng(map.getCenter()).setContent(popup(group)).openOn(map); });
+        made.setAttribute("aria-label", said.join(", "));
+        draw(layer, here[layer], true, drawn);
+        made.appendChild(drawn);
+        made.addEventListener("click", function () { opener = null; tell(group, map.getCenter()); });
       });
     });
     box.hidden = !box.firstChild;
   }
 
-  var under = L.layerGroup().addTo(map), frames = L.layerGroup().addTo(map);
+  var under = L.layerGroup().addTo(map), frames = L.layerGroup().addTo(map), settled = false;
   map.createPane("dots").style.zIndex = 620;
   map.getPane("dots").style.pointerEvents = "none";
   // drawings print sharply, pictures open sooner
@@ -511,13 +513,17 @@
     box.addEventListener("change", set);
     set();
   }
+  // a browser may keep the choices of an earlier visit
+  if (readChoices()) { sumUp(); } else { firstSums(); }
+  // before anything is drawn, which every change of view draws again
+  fit();
   if (!data.private) {
     var squares = data.places.map(function (one, number) { return number; }).sort(function (a, b) { return data.places[b][2] - data.places[a][2]; });
     squares.forEach(function (number) {
       var big = coarse[number];
       L.rectangle(sides(number), { color: "#333", weight: big ? 2 : 1.5, dashArray: big ? "7 5" : null, fillColor: "#7a8a70", fillOpacity: big ? 0.05 : 0.16, interactive: !boxed[number] }).on("click", function (event) {
         var group = groups().find(function (one) { return one.places.indexOf(number) >= 0; });
-        if (group) { L.popup(popupLook()).setLatLng(event.latlng).setContent(popup(group)).openOn(map); }
+        if (group) { opener = null; tell(group, event.latlng); }
       }).addTo(under);
     });
   } else {
@@ -568,20 +574,24 @@
   byId("heat").addEventListener("change", function () { byId("heat-key").hidden = !byId("heat").checked; });
   byId("layers").addEventListener("change", refresh);
   figures.addEventListener("toggle", filterTable);
-  map.on("popupclose", place);
   map.on("popupopen", function (event) {
-    opener = event.popup._source;
     event.popup.getElement().querySelector(".leaflet-popup-content").tabIndex = 0;
   });
   map.getContainer().addEventListener("keydown", function (event) {
     if (event.key !== "Escape") { return; }
     map.closePopup();
-    if (opener && opener.getElement && opener.getElement()) { opener.getElement().focus(); }
+    map.getContainer().querySelectorAll("g.mark").forEach(function (mark) { if (mark.getAttribute("aria-label") === opener) { mark.focus(); } });
   });
   var moved = false;
   ["pointerdown", "wheel", "keydown"].forEach(function (kind) { map.getContainer().addEventListener(kind, function () { moved = true; }, { passive: true }); });
   map.on("resize", function () { if (!moved) { refit(); } });
   function refit() {
+    settled = false;
+    fit();
+    settled = true;
+    place();
+  }
+  function fit() {
     map.invalidateSize(false);
     var pad = data.private ? Math.min(60, map.getSize().x / 6) : 8;
     var room = { paddingTopLeft: [pad, data.private ? Math.min(136, map.getSize().y / 4) : 10], paddingBottomRight: [pad, 34], animate: false };
@@ -604,9 +614,8 @@
     document.body.classList.remove("printing");
     refit();
   });
-  // a browser may keep the choices of an earlier visit
-  if (readChoices()) { sumUp(); } else { firstSums(); }
   map.on("moveend", place);
-  refit();
+  settled = true;
+  place();
   larger();
 })();
