@@ -92,6 +92,31 @@ def embed(document: Any) -> str:
     return re.sub(r'"(?:[^"\\]|\\.)*"', in_a_text, text)
 
 
+def packed(numbers: Iterable[int]) -> str:
+    """Write whole numbers as text of half the length of their digits, which a browser reads in less time.
+
+    Parameters
+    ----------
+    numbers : iterable of int
+
+    Returns
+    -------
+    str
+        For each number the signs of its parts of five bits, lowest first: the sign of the number is the lowest bit, a part that another
+        follows has 32 added, and each part plus 63 is the code of its sign ("?" to "~"). No sign of markup occurs in it.
+    """
+    known: dict[int, str] = {}
+
+    def written(number: int) -> str:
+        left, signs = (~(number << 1) if number < 0 else number << 1), ""
+        while left >= 32:
+            signs += chr(63 + (left & 31 | 32))
+            left >>= 5
+        return signs + chr(63 + left)
+
+    return "".join(known.get(number) or known.setdefault(number, written(number)) for number in numbers)
+
+
 def symbol(layer: str, months: Iterable[int] = ()) -> str:
     """A layer's symbol for the legend, as an SVG element; `months` are the dark cells of the year right of it."""
     letter, colour, outline = SYMBOLS[layer]

@@ -15,7 +15,7 @@ import pandas as pd
 
 from pipeline.maps.calendars import in_view
 from pipeline.maps.figures_table import as_csv, degrees, table, table_rows
-from pipeline.maps.layers import document, embed, safe
+from pipeline.maps.layers import document, embed, packed, safe
 from pipeline.maps.legend import legend
 from pipeline.maps.lines import BORDER, outline
 from pipeline.maps.parts import MapParts, bounds_of
@@ -57,7 +57,7 @@ def page(parts: MapParts, panels: str = "") -> str:
         "notes": "".join(f"<li>{safe(note)}</li>" for note in facts["notes"]),
         "credit": safe(". ".join(text for text in (facts["author"], facts["licence"]) if text)),
         "data": embed(drawn),
-        "cells": embed(figures),
+        "cells": packed(figures),
         "script": _template("map.js"),
         "vendor_css": _vendor_css() if some else "",
         "vendor_js": _vendor_js() if some else "",

@@ -36,6 +36,14 @@ def luminance(colour):
     return float(np.dot([0.2126, 0.7152, 0.0722], linear))
 
 
+def test_packed_numbers_are_those_of_the_scheme_and_no_markup():
+    """Signed to unsigned by the table of the Protocol Buffers encoding guide ("ZigZag": 0, -1, 1, -2 to 0, 1, 2, 3), from memory."""
+    assert map_layers.packed([0, -1, 1, -2]) == "".join(chr(63 + unsigned) for unsigned in (0, 1, 2, 3))
+    # 16 doubled is 32: a part of nothing that says that more follow, and a one
+    assert map_layers.packed([15, 16]) == chr(63 + 30) + chr(63 + 32) + chr(63 + 1)
+    assert not set(map_layers.packed(range(-5000, 5000))) & set("<>&\"'")
+
+
 def test_the_scale_of_temperature_reads_in_grey_and_its_letters_on_it():
     shades = [luminance(colour) for colour in map_layers.HEAT]
     assert all(later > 1.5 * earlier for earlier, later in pairwise(shades))

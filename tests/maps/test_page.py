@@ -54,8 +54,17 @@ def own_text(page):
 
 
 def document_of(page):
-    drawn, cells = re.findall(r'<script type="application/json" id="(?:figures|cells)-data">(.*?)</script>', page, flags=re.DOTALL)
-    return json.loads(drawn) | {"cells": json.loads(cells)}
+    drawn, cells = re.findall(
+        r'<script type="(?:application/json|text/plain)" id="(?:figures|cells)-data">(.*?)</script>', page, flags=re.DOTALL
+    )
+    return json.loads(drawn) | {"cells": list(unpacked(cells))}
+
+
+def unpacked(text):
+    """Whole numbers out of the signs of `layers.packed`, read as its docstring says."""
+    for signs in re.findall("[_-~]*[?-^]", text):
+        bits = "".join(f"{ord(sign) - 63 & 31:05b}" for sign in reversed(signs))
+        yield -int(bits[:-1], 2) - 1 if bits[-1] == "1" else int(bits[:-1], 2)
 
 
 # --- what the public map may show

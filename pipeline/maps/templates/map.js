@@ -22,7 +22,18 @@
   // array, and only those that someone looks at are cut out of it: a hundred thousand small arrays would hold up the page. None is read
   // before somebody chooses or opens something: the sums that the page opens with stand in data.first.
   function needCells() {
-    if (!cells) { cells = unfold(JSON.parse(byId("cells-data").textContent)); }
+    if (!cells) { cells = unfold(unpacked(byId("cells-data").textContent)); }
+  }
+  // Whole numbers as signs of five bits each, the lowest first; 32 says that more follow, and the lowest bit of all is the sign.
+  function unpacked(text) {
+    var numbers = [], number = 0, shift = 0, part, at;
+    for (at = 0; at < text.length; at += 1) {
+      part = text.charCodeAt(at) - 63;
+      number += (part & 31) * Math.pow(2, shift);
+      shift += 5;
+      if (part < 32) { numbers.push(number % 2 ? -(number + 1) / 2 : number / 2); number = shift = 0; }
+    }
+    return numbers;
   }
   function unfold(numbers) {
     var made = new Int32Array(data.n_cells * WIDE), at = 0, to = 0, head, left, k, search;
@@ -284,7 +295,7 @@
     });
   }
 
-  var SVG = "http://www.w3.org/2000/svg", WIDTH = 48, HEIGHT = 34, SMALLEST = 0.5, LARGEST = 1.1;
+  var SVG = "http://www.w3.org/2000/svg", WIDTH = 48, HEIGHT = 34, SMALLEST = 0.5, LARGEST = 1.1, MOST = 150;
   var LOOKS = {
     stream: { color: "#2b7bba", weight: 2 }, lake: { color: "#2b7bba", weight: 1, fill: true, fillColor: "#2b7bba", fillOpacity: 0.3 },
     ridge: { color: "#8a6d3b", weight: 3, dashArray: "2 6" }, border: { color: "#5b3a8c", weight: 2, dashArray: "8 4" }
@@ -333,10 +344,10 @@
   }
   // The columns with which so many symbols become largest in a box, and how large.
   function fitting(many, wide, high) {
-    var best = { scale: 0, columns: 1, slim: 0 };
+    var best = { many: many, scale: 0, columns: 1, slim: 0 };
     for (var columns = 1; columns <= many; columns += 1) {
       var across = columns * WIDTH / wide, down = Math.ceil(many / columns) * HEIGHT / high, scale = Math.min(1 / across, 1 / down, LARGEST), slim = Math.max(across, down);
-      if (scale > best.scale + 1e-6 || (scale > best.scale - 1e-6 && slim < best.slim)) { best = { scale: scale, columns: columns, slim: slim }; }
+      if (scale > best.scale + 1e-6 || (scale > best.scale - 1e-6 && slim < best.slim)) { best = { many: many, scale: scale, columns: columns, slim: slim }; }
     }
     return best;
   }
@@ -384,9 +395,12 @@
     var zoom = map.getZoom(), made = null;
     if (grouped.zoom === zoom && grouped.version === version) { return grouped.all; }
     if (data.private) { made = nearby(zoom); } else {
+      // nobody reads more than so many symbols at once; how many come into view follows from the zoom alone, so that a pan moves no block
+      var view = L.latLngBounds(data.view), size = map.getSize(), room = pixels(view, zoom), share = Math.min(1, size.x / room[0]) * Math.min(1, size.y / room[1]);
       [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000].some(function (factor) {
         made = blocks(data.finest * factor, zoom);
-        return made.every(function (group) { return group.fit.scale >= SMALLEST; });
+        var many = made.reduce(function (sum, group) { return sum + (view.intersects(group.bounds) ? group.fit.many : 0); }, 0);
+        return many * share <= MOST && made.every(function (group) { return group.fit.scale >= SMALLEST; });
       });
     }
     grouped = { zoom: zoom, version: version, all: made };
@@ -419,27 +433,24 @@
   }
   function place() {
     if (!settled) { return; }
-    var wanted = {}, inView = map.getBounds().pad(0.25);
+    var wanted = {}, ties = [], inView = map.getBounds().pad(0.25);
     frames.clearLayers();
     groups().forEach(function (group) {
       if (!(data.private ? inView.contains(centre(group.places[0])) : inView.intersects(group.bounds))) { return; }
       var here = summed(group), numbers = shownLayers(group.places), columns = group.fit.columns, scale = group.fit.scale, rows = Math.ceil(numbers.length / columns);
       var size = [columns * WIDTH * scale, rows * HEIGHT * scale], at = spot(group, size[0], size[1]);
-      tie(group, at);
+      // whose the symbols are: a thin line from them to each site, a dotted edge around a block of squares
+      if (data.private) { group.places.forEach(function (number) { ties.push([at, centre(number)]); }); }
+      else if (group.block) { L.rectangle(group.bounds, { color: "#000", weight: 1, dashArray: "1 4", fill: false, interactive: false }).addTo(frames); }
       wanted[[group.key, map.getZoom(), version].join(" ")] = { at: at, group: group, numbers: numbers, here: here, columns: columns, rows: rows, size: size };
     });
+    if (ties.length) { L.polyline(ties, { color: "#000", weight: 1, opacity: 0.6, interactive: false }).addTo(frames); }
     Object.keys(shown).forEach(function (key) {
       if (!wanted[key]) { shown[key].remove(); delete shown[key]; }
     });
     Object.keys(wanted).forEach(function (key) {
       if (shown[key]) { shown[key].setLatLng(wanted[key].at); } else { shown[key] = symbols(wanted[key]); }
     });
-  }
-  // Whose the symbols are: a dotted edge around a block of squares, a thin line from them to each site.
-  function tie(group, at) {
-    if (data.private) {
-      group.places.forEach(function (number) { L.polyline([at, centre(number)], { color: "#000", weight: 1, opacity: 0.6, interactive: false }).addTo(frames); });
-    } else if (group.block) { L.rectangle(group.bounds, { color: "#000", weight: 1, dashArray: "1 4", fill: false, interactive: false }).addTo(frames); }
   }
   function words(group, number, mine) {
     var layer = data.layers[number], told = mine.n ? "" + mine.n : data.few;
@@ -500,8 +511,8 @@
   var under = L.layerGroup().addTo(map), frames = L.layerGroup().addTo(map), settled = false;
   map.createPane("dots").style.zIndex = 620;
   map.getPane("dots").style.pointerEvents = "none";
-  // drawings print sharply, pictures open sooner
-  var dots = map.options.preferCanvas ? L.canvas({ pane: "dots" }) : L.svg({ pane: "dots" });
+  // over the symbols, but where there are so many that they would hide them
+  var dots = map.options.preferCanvas ? {} : { pane: "dots", renderer: L.svg({ pane: "dots" }) };
   function extra(name, make) {
     var box = byId(name), group = L.layerGroup();
     if (!box) { return; }
@@ -528,7 +539,7 @@
     });
   } else {
     data.places.forEach(function (one, number) {
-      L.circleMarker(centre(number), { radius: 4, color: "#fff", weight: 1.5, fillColor: "#000", fillOpacity: 1, interactive: false, pane: "dots", renderer: dots }).addTo(under);
+      L.circleMarker(centre(number), Object.assign({ radius: 4, color: "#fff", weight: 1.5, fillColor: "#000", fillOpacity: 1, interactive: false }, dots)).addTo(under);
     });
   }
   extra("circles", function (group) {
