@@ -33,7 +33,7 @@ log = logging.getLogger("rillbook")
 
 
 @contextmanager
-def open_book(folder: Path, write: bool = False, *, trial: bool = False) -> Iterator[DuckDBPyConnection]:
+def open_book(folder: Path, write: bool = False, *, trial: bool = False, copy: str = "") -> Iterator[DuckDBPyConnection]:
     """Open the database of a book; with `write` in one transaction that ends in commit, or in rollback on any error.
 
     Parameters
@@ -44,6 +44,8 @@ def open_book(folder: Path, write: bool = False, *, trial: bool = False) -> Iter
         Whether anything is to be stored.
     trial : bool
         Whether what is written is taken back at the end: to see what the book would hold.
+    copy : str
+        Name of a copy that is made beside the book before anything is written; none if empty.
 
     Yields
     ------
@@ -63,6 +65,10 @@ def open_book(folder: Path, write: bool = False, *, trial: bool = False) -> Iter
     path = folder / FILE_NAME
     with _told(path, write):
         connection, is_new = _opened(path, write or trial)
+        if copy:
+            _close(connection)
+            connection, kept = _opened_with_copy(path, copy)
+            log.warning("A copy of the book as it was: %s.", kept)
     try:
         connection.execute("BEGIN")
         if is_new:
@@ -172,35 +178,40 @@ def connect(path: Path, write: bool) -> DuckDBPyConnection:
 
 def _bring_up_to_date(path: Path, found: int) -> None:
     """Migrate a book of an earlier version in one transaction, with a copy of it beside it first."""
+    connection, copy = _opened_with_copy(path, f"version_{found}" if found < versions.VERSION else "")
+    try:
+        refuse_damaged(connection, path)
+        connection.execute("BEGIN")
+        changed = versions.migrate(connection, found)
+        connection.execute("COMMIT")
+    finally:
+        _close(connection)
+    if copy is not None:
+        log.warning(
+            "The book was of version %s and is now of version %s (%s). A copy as it was: %s.",
+            found, versions.VERSION, "; ".join(changed), copy,
+        )  # fmt: skip
+
+
+def _opened_with_copy(path: Path, name: str) -> tuple[DuckDBPyConnection, Path | None]:
+    """A connection that writes, and a copy of the file as it was before; none without a name for it."""
     while True:
         # what a kill left beside the file goes into it, so that the copy is whole
         connect(path, write=True).close()
         known = os.stat(path)
-        copy = copy_beside(path, found) if found < versions.VERSION else None
+        copy = copy_beside(path, name) if name else None
         connection = connect(path, write=True)
-        try:
-            now = os.stat(path)
-            if (now.st_mtime_ns, now.st_size) != (known.st_mtime_ns, known.st_size):
-                # another command wrote while it was copied
-                if copy is not None:
-                    copy.unlink()
-                continue
-            refuse_damaged(connection, path)
-            connection.execute("BEGIN")
-            changed = versions.migrate(connection, found)
-            connection.execute("COMMIT")
-        finally:
-            _close(connection)
+        now = os.stat(path)
+        if (now.st_mtime_ns, now.st_size) == (known.st_mtime_ns, known.st_size):
+            return connection, copy
+        # another command wrote while it was copied
+        _close(connection)
         if copy is not None:
-            log.warning(
-                "The book was of version %s and is now of version %s (%s). A copy as it was: %s.",
-                found, versions.VERSION, "; ".join(changed), copy,
-            )  # fmt: skip
-        return
+            copy.unlink()
 
 
-def copy_beside(path: Path, version: int) -> Path:
-    """Copy the file of a book beside it, whole or not at all; an older copy that differs is left alone.
+def copy_beside(path: Path, name: str) -> Path:
+    """Copy the file of a book beside it under a name, whole or not at all; an older copy that differs is left alone.
 
     Raises
     ------
@@ -208,7 +219,7 @@ def copy_beside(path: Path, version: int) -> Path:
         There is no room for it.
     """
     number = 1
-    while (copy := path.with_name(f"rillbook_version_{version}{'' if number == 1 else f'_{number}'}.duckdb")).exists():
+    while (copy := path.with_name(f"rillbook_{name}{'' if number == 1 else f'_{number}'}.duckdb")).exists():
         if filecmp.cmp(path, copy, shallow=False):
             return copy
         number += 1
@@ -218,7 +229,7 @@ def copy_beside(path: Path, version: int) -> Path:
         part.chmod(0o600)
         os.replace(part, copy)
     except OSError as problem:
-        what = f"the book is of an earlier version, and a copy of it cannot be made ({problem.strerror}). Nothing was changed."
+        what = f"a copy of the book, which must come first, cannot be made ({problem.strerror}). Nothing was changed."
         raise RillbookError(what, "Free some space, or mend the rights of the folder.", str(copy)) from None
     finally:
         part.unlink(missing_ok=True)

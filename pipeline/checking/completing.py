@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -45,8 +46,14 @@ def complete(sheet: Sheet) -> None:
 
 def alias_of(settings: Settings) -> dict[str, str]:
     """Taxon codes by every folded spelling that the book knows."""
-    known = {alias.casefold(): row.code for row in settings.taxa.itertuples() for alias in str(row.aliases or "").split("|") if alias}
-    return {**known, **{code.casefold(): code for code in settings.taxa["code"]}}
+    return spellings(zip(settings.taxa["code"], settings.taxa["aliases"], strict=True))
+
+
+def spellings(taxa: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """Taxon codes by every folded spelling, from codes and their aliases parted by ``|``."""
+    listed = list(taxa)
+    known = {alias.casefold(): code for code, aliases in listed for alias in str(aliases or "").split("|") if alias}
+    return {**known, **{code.casefold(): code for code, _ in listed}}
 
 
 def _complete_target_taxa(sheet: Sheet) -> None:
@@ -138,6 +145,12 @@ def instant(day: pd.Series, clock: pd.Series, time_zone: str) -> pd.Series:
     local = day + pd.to_timedelta(minutes_of(clock), unit="m")
     aware = local.dt.tz_localize(time_zone, ambiguous=np.zeros(len(local), dtype=bool), nonexistent="shift_forward")
     return aware.dt.tz_convert("UTC").dt.tz_localize(None).astype("datetime64[us]")
+
+
+def found_instant(day: pd.Series, start: pd.Series, found_at: pd.Series, time_zone: str) -> pd.Series:
+    """Instants of finds, as :func:`instant`; a clock before the start of the visit is of the day after it."""
+    next_day = (minutes_of(found_at) < minutes_of(start)).fillna(False)
+    return instant(day.where(~next_day, day + pd.Timedelta(days=1)), found_at, time_zone)
 
 
 def start_is_ambiguous(day: pd.Series, clock: pd.Series, time_zone: str) -> pd.Series:

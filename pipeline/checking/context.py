@@ -10,14 +10,14 @@ import numpy as np
 import pandas as pd
 
 from pipeline.checking.animals import animal_marks
-from pipeline.checking.completing import instant, start_is_ambiguous
+from pipeline.checking.completing import found_instant, start_is_ambiguous
 from pipeline.checking.nearest import folded
 from pipeline.checking.outcome import TableCheck
 from pipeline.checking.seasons import days_since, season_apart, year_apart
 from pipeline.checking.sheet import PARENTS, Sheet
 from pipeline.formulas import places
 from pipeline.settings import Settings
-from schemas.rules.rules import COOL, minutes_of
+from schemas.rules.rules import COOL
 from schemas.tables import key_of
 from schemas.vocabulary import vocabulary
 
@@ -48,8 +48,50 @@ def _kin(sheet: Sheet, known: dict[str, pd.DataFrame]) -> pd.DataFrame:
     return near.set_axis(pd.RangeIndex(-len(near), 0))
 
 
+def of_settings(table: str, frame: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """What the rules see of the settings of a book, row by row: its areas, its taxa, its clock.
+
+    Parameters
+    ----------
+    table : str
+        Table of the rows.
+    frame : DataFrame
+        Rows in their types.
+    settings : Settings
+        The book's.
+
+    Returns
+    -------
+    DataFrame
+        The rows with the columns of the rules that follow from the settings, and the ``medium`` of finds.
+    """
+    if table == "sites":
+        return _in_areas(frame, settings)
+    if table == "visits":
+        return frame.assign(
+            cool_stream_book=bool(settings.taxa["group"].isin(COOL).any()),
+            start_ambiguous=start_is_ambiguous(frame["visit_date"], frame["start_time"], settings.time_zone),
+        )
+    if table == "enclosures":
+        return frame.assign(taxon_known=frame["taxon"].isin(settings.taxa["code"]))
+    taxa = settings.taxa.set_index("code")
+    media = {code: row["medium"] for code, row in vocabulary("microhabitat").items()}
+    return frame.assign(
+        taxon_known=frame["taxon"].isin(taxa.index),
+        taxon_group=_look_up(frame["taxon"], taxa["group"]),
+        taxon_paedomorphic=_look_up(frame["taxon"], taxa["paedomorphic"]),
+        taxon_overlap_low=_look_up(frame["taxon"], taxa["overlap_svl_low_mm"]),
+        taxon_overlap_high=_look_up(frame["taxon"], taxa["overlap_svl_high_mm"]),
+        medium=frame["microhabitat"].map(media),
+    )
+
+
 def _site_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: dict[str, pd.DataFrame], today: date) -> pd.DataFrame:
-    frame = frame.assign(code_alike=_codes_alike(frame["site_id"], known["sites"]["site_id"]))
+    return of_settings("sites", frame.assign(code_alike=_codes_alike(frame["site_id"], known["sites"]["site_id"])), settings)
+
+
+def _in_areas(frame: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    frame = frame.copy()
     for name in ("in_area", "in_area_swapped", "in_area_negated"):
         frame[name] = pd.Series(pd.NA, index=frame.index, dtype="boolean")
     placed = frame["latitude"].notna() & frame["longitude"].notna()
@@ -74,19 +116,17 @@ def _codes_alike(mine: pd.Series, others: pd.Series) -> pd.Series:
 
 
 def _visit_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: Any, today: date) -> pd.DataFrame:
-    return frame.assign(
+    return of_settings("visits", frame, settings).assign(
         today=pd.Timestamp(today),
-        cool_stream_book=bool(settings.taxa["group"].isin(COOL).any()),
         days_ago=days_since(frame["visit_date"], frame.index >= 0, today),
         # the rows of the book that stand below are no part of the sheet
         year_apart=year_apart(frame.loc[frame.index >= 0, "visit_date"]).reindex(frame.index, fill_value=False),
         season_apart_c=season_apart(frame),
-        start_ambiguous=start_is_ambiguous(frame["visit_date"], frame["start_time"], settings.time_zone),
     )
 
 
 def _enclosure_context(frame: pd.DataFrame, settings: Settings, *_: Any) -> pd.DataFrame:
-    return frame.assign(taxon_known=frame["taxon"].isin(settings.taxa["code"]))
+    return of_settings("enclosures", frame, settings)
 
 
 def _dated_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: Any, today: date) -> pd.DataFrame:
@@ -96,19 +136,11 @@ def _dated_context(frame: pd.DataFrame, settings: Settings, tables: Any, known: 
 def _find_context(
     frame: pd.DataFrame, settings: Settings, tables: dict[str, TableCheck], known: dict[str, pd.DataFrame], today: date
 ) -> pd.DataFrame:
-    taxa = settings.taxa.set_index("code")
     visits = _both("visits", ["visit_id", "site_id", "visit_date", "start_time", "end_time", "water_temp_c"], tables, known)
     sites = _both("sites", ["site_id", "latitude", "longitude"], tables, known)
     site = _look_up(frame["visit_id"], visits["site_id"])
     day = _look_up(frame["visit_id"], visits["visit_date"])
-    media = {code: row["medium"] for code, row in vocabulary("microhabitat").items()}
-    return frame.assign(
-        taxon_known=frame["taxon"].isin(taxa.index),
-        taxon_group=_look_up(frame["taxon"], taxa["group"]),
-        taxon_paedomorphic=_look_up(frame["taxon"], taxa["paedomorphic"]),
-        taxon_overlap_low=_look_up(frame["taxon"], taxa["overlap_svl_low_mm"]),
-        taxon_overlap_high=_look_up(frame["taxon"], taxa["overlap_svl_high_mm"]),
-        medium=frame["microhabitat"].map(media),
+    return of_settings("finds", frame, settings).assign(
         visit_water_temp_c=_look_up(frame["visit_id"], visits["water_temp_c"]),
         water_others=frame.groupby("visit_id")["water_temp_c"].transform("count") - frame["water_temp_c"].notna(),
         visit_start=_look_up(frame["visit_id"], visits["start_time"]),
@@ -144,10 +176,8 @@ def _look_up(keys: pd.Series, values: pd.Series) -> pd.Series:
 
 
 def _found_utc(frame: pd.DataFrame, visits: pd.DataFrame, time_zone: str) -> pd.Series:
-    day = _look_up(frame["visit_id"], visits["visit_date"])
-    start = minutes_of(_look_up(frame["visit_id"], visits["start_time"]))
-    next_day = (minutes_of(frame["found_at"]) < start).fillna(False)
-    return instant(day.where(~next_day, day + pd.Timedelta(days=1)), frame["found_at"], time_zone)
+    day, start = (_look_up(frame["visit_id"], visits[name]) for name in ("visit_date", "start_time"))
+    return found_instant(day, start, frame["found_at"], time_zone)
 
 
 def _both(table: str, names: list[str], tables: dict[str, TableCheck], known: dict[str, pd.DataFrame]) -> pd.DataFrame:

@@ -8,8 +8,8 @@ from pathlib import Path
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.entry import form, paper, tank_form, workbook
+from pipeline.intake.settings_changed import settled
 from pipeline.publishing.public_book import public_title
-from pipeline.settings import read_settings
 from pipeline.writing.files import PRIVATE
 
 
@@ -31,7 +31,7 @@ def write_sheets(folder: Path) -> list[Path]:
     RillbookError
         There is no book, or a file cannot be written.
     """
-    settings = read_settings(folder)
+    settings = settled(folder)
     with open_book(folder) as connection:
         known = known_rows(connection)
     # sheets lie about in cars and huts: their heading names no more than a public page would

@@ -8,7 +8,7 @@ from typing import Any
 
 from pipeline.book.connection import open_book
 from pipeline.commands.derive import refuse_empty
-from pipeline.settings import read_settings
+from pipeline.intake.settings_changed import settled
 
 
 def compare_populations(folder: Path, first: str, second: str, *, taxon: str, life_stage: str, medium: str) -> dict[str, Any]:
@@ -23,7 +23,7 @@ def compare_populations(folder: Path, first: str, second: str, *, taxon: str, li
 
     from pipeline.targets import compare, evidence
 
-    settings = read_settings(folder)
+    settings = settled(folder)
     with open_book(folder) as connection:
         refuse_empty(connection, folder)
         readings, _ = evidence.readings(connection, settings)

@@ -16,8 +16,9 @@ from pipeline.commands.target_files import STAGE, write_targets
 from pipeline.commands.target_files import Derived as Derived
 from pipeline.errors import RillbookError
 from pipeline.intake.report import silent
+from pipeline.intake.settings_changed import settled
 from pipeline.publishing.public_book import public_title, withheld_sites
-from pipeline.settings import Settings, read_settings
+from pipeline.settings import Settings
 from pipeline.writing.site_counts import coarse_sites, told_sites
 from schemas.enums import Status
 
@@ -63,7 +64,7 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     from pipeline.settings.limits import judgement
     from pipeline.targets import derive, evidence, humidity, ledger, season, selection, site_spans
 
-    settings = read_settings(folder)
+    settings = settled(folder)
     if accept and accept not in set(settings.taxa["code"]):
         raise RillbookError(f"{accept!r} is not among the book's taxa.", f"Known: {', '.join(settings.taxa['code'])}.")
     if accept and not (by.strip() and reason.strip()):

@@ -9,7 +9,7 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.commands.derive import refuse_empty
 from pipeline.intake.report import Progress, silent
-from pipeline.settings import read_settings
+from pipeline.intake.settings_changed import settled
 
 
 def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None, progress: Progress = silent) -> list[Path]:
@@ -31,7 +31,7 @@ def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None
     from pipeline.maps import parts as map_parts
     from pipeline.publishing.public_book import open_to_all, public_book
 
-    settings = read_settings(folder)
+    settings = settled(folder)
     address = map_parts.tiles_address(tiles) if tiles else ""
     with open_book(folder) as connection:
         refuse_empty(connection, folder)

@@ -18,6 +18,7 @@ import pandas as pd
 
 from pipeline.checking.held_list import csv_text
 from pipeline.errors import RillbookError
+from pipeline.intake.settings_changed import settled
 from pipeline.publishing import darwin_core, data_package, eml, geo_files
 from pipeline.publishing.coarse import alone
 from pipeline.publishing.memory import PUBLISHED
@@ -25,7 +26,7 @@ from pipeline.publishing.protect import Withheld, opaque
 from pipeline.publishing.public_book import open_to_all, public_book
 from pipeline.publishing.publication import Statement, standard_words
 from pipeline.publishing.squares import squares
-from pipeline.settings import Settings, read_settings
+from pipeline.settings import Settings
 from pipeline.writing.files import write_files
 
 ARCHIVE = "darwin_core_archive.zip"
@@ -71,7 +72,7 @@ def publish(
         The book states no title, author or known licence, or names in them what must not be named; nothing of it may be shown; or a file
         cannot be written. What was published before stays then.
     """
-    settings, day = read_settings(folder), (today or date.today()).isoformat()
+    settings, day = settled(folder), (today or date.today()).isoformat()
     licence = _licence(settings)
     progress("protecting places")
     shown = public_book(folder, settings)

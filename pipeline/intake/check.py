@@ -21,10 +21,11 @@ from pipeline.intake.places_and_photos import add_waypoints, split_waypoints
 from pipeline.intake.read_sheets import map_tables
 from pipeline.intake.repairs import judge_repairs
 from pipeline.intake.report import Progress, Report, report_of, silent
+from pipeline.intake.settings_changed import settled
 from pipeline.reading import files as read
 from pipeline.reading.odd_files import refuse_odd
 from pipeline.reading.rows import SourceTable
-from pipeline.settings import Settings, read_settings
+from pipeline.settings import Settings
 
 
 def check_files(
@@ -56,7 +57,7 @@ def check_files(
     -------
     Report or LoggerReport
     """
-    settings, (paths, gpx) = read_settings(folder), split_waypoints(paths)
+    settings, (paths, gpx) = settled(folder), split_waypoints(paths)
     if mark is not None:
         marking.refuse_files(paths, mark)
     refuse_odd([map_path] if map_path is not None else [])

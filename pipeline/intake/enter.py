@@ -17,9 +17,9 @@ from pipeline.book.current import known_rows
 from pipeline.errors import RillbookError
 from pipeline.intake import typed_visit as entry
 from pipeline.intake.request_guard import HERE, Refused, body_of, guarded, policy_for, with_token
+from pipeline.intake.settings_changed import settled
 from pipeline.publishing.public_book import public_title
 from pipeline.reading.survey_document import parse
-from pipeline.settings import read_settings
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -51,7 +51,7 @@ def serve(folder: Path, port: int | None = None, say: Callable[[str], None] = pr
     """
     import uvicorn
 
-    read_settings(folder)
+    settled(folder)
     # a person waits at the page
     WAIT_S.set(min(WAIT_S.get(), SERVED_WAIT_S))
     token = secrets.token_urlsafe(32)
@@ -106,7 +106,7 @@ def form_of(folder: Path) -> str:
     """The form of a book, with its sites, taxa and codes."""
     from pipeline.entry.form import form_page
 
-    settings = read_settings(folder)
+    settings = settled(folder)
     with open_book(folder) as connection:
         known = known_rows(connection)
     return form_page(settings, known, public_title(settings, known))
@@ -116,7 +116,7 @@ def tank_log_of(folder: Path) -> str:
     """The page of the enclosures' log of a book."""
     from pipeline.entry.tank_form import tank_page
 
-    settings = read_settings(folder)
+    settings = settled(folder)
     with open_book(folder) as connection:
         known = known_rows(connection)
     return tank_page(settings, known, public_title(settings, known))

@@ -14,6 +14,7 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import brought_by, known_rows
 from pipeline.book.held_items import settle_items, settled_reasons
 from pipeline.book.loads import State, content_hash, loaded_as, start_load, state_of, store_checked
+from pipeline.book.standards import keep_to
 from pipeline.checking import accounting, check, held_list
 from pipeline.checking.datum import datum_that_fits
 from pipeline.checking.join import joined
@@ -24,9 +25,10 @@ from pipeline.intake.places_and_photos import add_waypoints, file_hash, split_wa
 from pipeline.intake.read_sheets import map_tables, typed_repairs
 from pipeline.intake.repairs import load_repairs
 from pipeline.intake.report import Progress, Report, WouldReplaceError, absence_notes, nothing_done, now, report_of, silent
+from pipeline.intake.settings_changed import settled
 from pipeline.reading import files as read
 from pipeline.reading.odd_files import refuse_odd
-from pipeline.settings import Settings, read_settings
+from pipeline.settings import Settings
 from schemas.tables import key_of
 
 
@@ -68,7 +70,7 @@ def load_files(
     RillbookError
         The files or the book cannot be used; nothing was changed.
     """
-    settings, today, (paths, gpx) = read_settings(folder), today or date.today(), split_waypoints(paths)
+    settings, today, (paths, gpx) = settled(folder), today or date.today(), split_waypoints(paths)
     refuse_odd([map_path] if map_path is not None else [])
     progress("reading")
     if loggers.are_exports(paths, map_path):
@@ -102,6 +104,7 @@ def load_files(
             for one in told if tell is not None else []:
                 tell(one)  # type: ignore[misc]
             progress("storing")
+            keep_to(connection, settings)
             load_id = start_load(connection, "load", [path.name for path in [*paths, *gpx]], content, known_map.title, corrects, now())
             store_checked(connection, load_id, checked, account, changes.same)
             settle_items(connection, load_id, typed_repairs(tables))

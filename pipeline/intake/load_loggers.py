@@ -14,8 +14,10 @@ import pandas as pd
 
 from pipeline.book.connection import open_book
 from pipeline.book.loads import content_hash, loaded_as, start_load, state_of
+from pipeline.book.standards import keep_to
 from pipeline.errors import RillbookError
 from pipeline.intake.logger_report import FileReport, LoggerReport
+from pipeline.intake.settings_changed import settled
 from pipeline.intake.stage_loggers import Found, read_into
 from pipeline.loggers import checks as logger_checks
 from pipeline.loggers import export_rows, stretches
@@ -24,7 +26,6 @@ from pipeline.loggers import staging as logger_store
 from pipeline.loggers.export_rows import FATES
 from pipeline.loggers.exports import Layout
 from pipeline.loggers.map import LoggerMap, is_logger_map, read_logger_map
-from pipeline.settings import read_settings
 
 HELD_WORDS = {
     "unreadable": ("{text!r} is no {kind}.", "If it means that there is no value, list it under missing in a map."),
@@ -89,7 +90,7 @@ def load(
     RillbookError
         A file cannot be read in one way only, or its logger is not in the book; nothing was changed.
     """
-    settings = read_settings(folder)
+    settings = settled(folder)
     known_map = read_logger_map(map_path) if map_path is not None else LoggerMap()
     seen = []
     for path in paths:
@@ -116,6 +117,7 @@ def load(
                 load_id = None
                 if write:
                     now = datetime.now(UTC).replace(tzinfo=None)
+                    keep_to(connection, settings)
                     load_id = start_load(connection, "loggers", [path.name for path in paths], content, known_map.title, corrects, now)
                 progress("comparing with the book")
                 logger_store.take(connection, staged)

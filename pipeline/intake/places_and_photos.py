@@ -13,10 +13,11 @@ from pipeline.book.current import known_rows
 from pipeline.checking import check, held_list
 from pipeline.checking.typed_rows import gather
 from pipeline.errors import RillbookError
+from pipeline.intake.settings_changed import settled
 from pipeline.reading import photos, waypoints
 from pipeline.reading.odd_files import refuse_odd
 from pipeline.reading.rows import MappedSource
-from pipeline.settings import Settings, read_settings
+from pipeline.settings import Settings
 from pipeline.writing.files import write_files
 
 
@@ -101,7 +102,7 @@ def write_photo_offers(folder: Path, pictures: Path) -> tuple[Path, pd.DataFrame
     RillbookError
         There is no photo, or the list cannot be written.
     """
-    settings = read_settings(folder)
+    settings = settled(folder)
     found = photos.read_photos(pictures, settings.time_zone)
     with open_book(folder) as connection:
         finds = known_rows(connection)["finds"]

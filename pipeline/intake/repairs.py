@@ -15,13 +15,15 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.book.held_items import held_row_texts, open_items, settle_items, standing_answers
 from pipeline.book.loads import content_hash, start_load, state_of, store_checked
+from pipeline.book.standards import keep_to
 from pipeline.checking import check, held_list, repair
 from pipeline.checking.outcome import ROW_FATES, Account, Checked
 from pipeline.errors import RillbookError
 from pipeline.intake.report import Progress, Report, absence_notes, no_reasons, nothing_done, now, with_files
+from pipeline.intake.settings_changed import settled
 from pipeline.reading import files as read
 from pipeline.reading.rows import SourceTable
-from pipeline.settings import Settings, read_settings
+from pipeline.settings import Settings
 from schemas.frames.checks import HELD_COLUMNS
 from schemas.tables import LOADED
 
@@ -37,6 +39,7 @@ def load_repairs(folder: Path, tables: list[SourceTable], settings: Settings, to
         with open_book(folder, write=True) as connection:
             if state_of(connection) != state:
                 continue
+            keep_to(connection, settings)
             load_id = start_load(connection, "repair", [tables[0].file], content_hash([tables[0].sha256]), "", None, now())
             progress("storing")
             store_checked(connection, load_id, checked, report.account, {table: set() for table in LOADED}, patch=True)
@@ -109,7 +112,7 @@ def _repair_account(checked: Checked, fates: np.ndarray) -> Account:
 
 def held_items(folder: Path) -> pd.DataFrame:
     """Open held items of a book; see `open_items`."""
-    read_settings(folder)
+    settled(folder)
     with open_book(folder) as connection:
         return open_items(connection)
 

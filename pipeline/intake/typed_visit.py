@@ -15,10 +15,10 @@ from pipeline.errors import RillbookError
 from pipeline.intake.check import check_tables
 from pipeline.intake.load import load_files
 from pipeline.intake.report import Report, WouldReplaceError
+from pipeline.intake.settings_changed import settled
 from pipeline.reading.rows import SourceTable
 from pipeline.reading.survey_document import VERSION, tables_of
 from pipeline.reading.values import as_text, read_column
-from pipeline.settings import read_settings
 from schemas.rules.rules import HOLD_ROW, HOLD_VALUE, NEAR_DUPLICATE_IN
 from schemas.tables import fields
 
@@ -54,7 +54,7 @@ def check_document(folder: Path, document: Any) -> dict[str, Any]:
         It is no survey document, or the book cannot be read.
     """
     tables = tables_of(document, WHERE, "", WHERE)
-    report = check_tables(folder, read_settings(folder), tables)
+    report = check_tables(folder, settled(folder), tables)
     problems = problems_of(report, tables)
     if report.changes is not None and (report.changes.changed or report.changes.vanished):
         problems.insert(0, _in_book(report.changes.changed, report.changes.vanished, tables))
@@ -86,7 +86,7 @@ def load_document(folder: Path, document: Any, send_good_rows: bool) -> dict[str
     path, is_new = keep(folder, document)
     kept, later = f"What you typed is kept in {path}", f"rillbook load {path}" + (f" --book {folder}" if folder != Path() else "")
     try:
-        if not send_good_rows and (found := check_tables(folder, read_settings(folder), tables)).exit_code:
+        if not send_good_rows and (found := check_tables(folder, settled(folder), tables)).exit_code:
             if is_new:
                 path.unlink(missing_ok=True)
             message = (

@@ -134,12 +134,12 @@ def overlaps(connection: Any) -> pd.DataFrame:
         GROUP BY s.source ORDER BY s.source""").df()
 
 
-def air_days(connection: Any, site_id: str, shift_us: int) -> pd.DataFrame:
+def air_days(connection: Any, site_id: str, shift_us: int, *, staged: bool = True) -> pd.DataFrame:
     """Daily figures of the air loggers at a site, from the book and from what is staged: ``day``, ``low``, ``high``, ``mean``, °C."""
+    waiting = "UNION SELECT logger_id, read_at, temp_c FROM judged SEMI JOIN one USING (logger_id) WHERE fate = 'stored'" if staged else ""
     return connection.execute(
-        """WITH one AS (SELECT min(logger_id) AS logger_id FROM loggers WHERE site_id = $1 AND medium = 'air'),
-        air AS (SELECT logger_id, read_at, temp_c FROM logger_readings SEMI JOIN one USING (logger_id)
-          UNION SELECT logger_id, read_at, temp_c FROM judged SEMI JOIN one USING (logger_id) WHERE fate = 'stored')
+        f"""WITH one AS (SELECT min(logger_id) AS logger_id FROM loggers WHERE site_id = $1 AND medium = 'air'),
+        air AS (SELECT logger_id, read_at, temp_c FROM logger_readings SEMI JOIN one USING (logger_id) {waiting})
         SELECT date_trunc('day', read_at + to_microseconds($2))::TIMESTAMP AS day, min(temp_c) AS low, max(temp_c) AS high,
           avg(temp_c) AS mean
         FROM air WHERE temp_c IS NOT NULL

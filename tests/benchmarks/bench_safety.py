@@ -61,7 +61,7 @@ def main() -> None:
         print(f"{rows} finds of {len(names)} columns and their text, {(folder / FILE_NAME).stat().st_size / 1e6:.0f} MB")
         with open_book(folder) as connection:
             assert not timed("read every page", lambda: unreadable(connection))[1]
-        timed("copy beside", lambda: copy_beside(folder / FILE_NAME, 1))
+        timed("copy beside", lambda: copy_beside(folder / FILE_NAME, "version_1"))
         timed("backup and its check", lambda: back_up(folder, Path(work) / "b.zip"))
         timed("restore and compare", lambda: restore(Path(work) / "b.zip", Path(work) / "again"))
 

@@ -13,6 +13,7 @@ from pipeline.checking import held_list
 from pipeline.commands.publish import statement
 from pipeline.commands.reports.report_files import Written
 from pipeline.errors import RillbookError
+from pipeline.intake.settings_changed import settled
 from pipeline.publishing.darwin_core import archive_frames
 from pipeline.publishing.public_book import public_book
 from pipeline.publishing.publication import standard_words
@@ -20,7 +21,7 @@ from pipeline.quality import archive as archive_file
 from pipeline.quality import report as quality
 from pipeline.reading import files as read
 from pipeline.reading.rows import refuse_repeats
-from pipeline.settings import Settings, read_settings
+from pipeline.settings import Settings
 from pipeline.writing.files import write_files
 from schemas.fields import Field
 from schemas.tables import fields
@@ -52,7 +53,7 @@ def write_quality(folder: Path, paths: Sequence[Path] = ()) -> Written:
     RillbookError
         The book is empty, the file cannot be read or has no column that any test reads, or the report cannot be written.
     """
-    settings = read_settings(folder)
+    settings = settled(folder)
     rows, names = file_rows(list(paths), settings) if paths else own_rows(folder, settings)
     found = quality.assess(rows, names)
     stem = f"quality_{re.sub(r'[^A-Za-z0-9.-]+', '_', paths[-1].stem).strip('._') or 'file'}" if paths else "quality"

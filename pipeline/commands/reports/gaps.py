@@ -16,9 +16,10 @@ from pipeline.commands.derive import Derived, refuse_empty
 from pipeline.commands.reports.report_files import Written, write_reports
 from pipeline.formulas.grid_squares import WITHHELD
 from pipeline.intake.report import Progress, silent
+from pipeline.intake.settings_changed import settled
 from pipeline.publishing.public_book import public_title, withheld_sites
 from pipeline.publishing.site_squares import taxon_classes
-from pipeline.settings import Settings, read_settings
+from pipeline.settings import Settings
 from pipeline.statistics.detection import detections, searches
 from pipeline.writing.files import PRIVATE
 from pipeline.writing.site_counts import coarse_sites, without_hidden
@@ -75,7 +76,7 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = sil
     from pipeline.reports import gaps, revisit
     from pipeline.targets import derive, evidence
 
-    settings, today = read_settings(folder), today or date.today()
+    settings, today = settled(folder), today or date.today()
     with open_book(folder) as connection:
         refuse_empty(connection, folder)
         progress("reading the evidence")

@@ -11,8 +11,8 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.commands.reports.report_files import Written, chosen, file_name, sites_of, write_reports
 from pipeline.intake.report import Progress, silent
+from pipeline.intake.settings_changed import settled
 from pipeline.publishing.public_book import public_title
-from pipeline.settings import read_settings
 from pipeline.settings.reports import Parcel
 
 DOUBTED = "SELECT DISTINCT row_key, field FROM flags WHERE table_name = 'visits' AND coalesce(settled_by, '') = ''"
@@ -45,7 +45,7 @@ def write_landowner(folder: Path, code: str = "", sites: tuple[str, ...] = (), p
     """
     from pipeline.reports import landowner as landowner_report
 
-    settings = read_settings(folder)
+    settings = settled(folder)
     parcels = (Parcel(code or "_".join(sites), sites, ()),) if sites else chosen(settings.parcels, code, "parcel", "Or name --site.")
     with open_book(folder) as connection:
         known = known_rows(connection)

@@ -12,7 +12,7 @@ from pipeline.book.held_items import open_items
 from pipeline.commands.reports.report_files import Written, chosen, file_name, write_reports
 from pipeline.errors import RillbookError
 from pipeline.intake.report import Progress, silent
-from pipeline.settings import read_settings
+from pipeline.intake.settings_changed import settled
 from schemas.frames.reports import PERMIT_COLUMNS
 
 
@@ -43,7 +43,7 @@ def write_permits(folder: Path, code: str = "", year: int | None = None, progres
     from pipeline.reports import permit as permit_report
     from pipeline.reports import permit_page
 
-    settings = read_settings(folder)
+    settings = settled(folder)
     permits = chosen(settings.permits, code, "permit", "docs/book.md shows a [[permit]].")
     with open_book(folder) as connection:
         known, held = known_rows(connection), open_items(connection)

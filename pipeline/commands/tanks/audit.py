@@ -17,7 +17,8 @@ from pipeline.checking import held_list
 from pipeline.commands.derive import refuse_empty
 from pipeline.errors import RillbookError
 from pipeline.intake.report import Progress, silent
-from pipeline.settings import Settings, read_settings
+from pipeline.intake.settings_changed import settled
+from pipeline.settings import Settings
 from pipeline.writing.files import write_files
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ def audit(
     from pipeline.tanks.growth import growth, sizes_by_month, wild_sizes
     from pipeline.tanks.stretch import stretch_of
 
-    settings = read_settings(folder)
+    settings = settled(folder)
     stretch = stretch_of(
         since, until, pd.Timestamp(now or datetime.now(UTC).replace(tzinfo=None)), judgement("audit_days"), settings.time_zone
     )

@@ -14,7 +14,8 @@ from pipeline.checking import held_list
 from pipeline.commands.reports.report_files import Written
 from pipeline.commands.tanks.audit import OUT, asked_enclosures, read_targets, slug
 from pipeline.errors import RillbookError
-from pipeline.settings import Settings, read_settings
+from pipeline.intake.settings_changed import settled
+from pipeline.settings import Settings
 from pipeline.writing.files import write_files
 
 
@@ -46,7 +47,7 @@ def write_year_plan(folder: Path, enclosure: str, year: int | None = None, today
     from pipeline.tanks.stretch import Stretch, local_days, stages
     from pipeline.tanks.year_plan import year_plan
 
-    settings, day = read_settings(folder), pd.Timestamp(today or datetime.now().date())
+    settings, day = settled(folder), pd.Timestamp(today or datetime.now().date())
     rows, _ = read_targets(folder / "out" / "targets.json", True)
     path = folder / "out" / "schedule.csv"
     if not path.exists():
