@@ -5,20 +5,22 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from itertools import count
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import pandas as pd
 
 from pipeline.book.connection import open_book
-from pipeline.book.loads import content_hash, loaded_as, start_load, state_of
+from pipeline.book.loads import State, content_hash, loaded_as, start_load, state_of
 from pipeline.book.standards import keep_to
 from pipeline.errors import RillbookError
 from pipeline.intake.logger_report import FileReport, LoggerReport
 from pipeline.intake.settings_changed import settled
-from pipeline.intake.stage_loggers import Found, read_into
+from pipeline.intake.stage_loggers import Found, read_into, set_aside
 from pipeline.loggers import checks as logger_checks
 from pipeline.loggers import export_rows, stretches
 from pipeline.loggers import exports as logger_files
@@ -27,6 +29,8 @@ from pipeline.loggers.export_rows import FATES
 from pipeline.loggers.exports import Layout
 from pipeline.loggers.map import LoggerMap, is_logger_map, read_logger_map
 
+TRIES = 3
+"""How often files are read while others may write; after that the book is held while they are read."""
 HELD_WORDS = {
     "unreadable": ("{text!r} is no {kind}.", "If it means that there is no value, list it under missing in a map."),
     "not_possible": ("{text} is not possible here.", "If it means that there is no value, list it under missing in a map."),
@@ -92,42 +96,63 @@ def load(
     """
     settings = settled(folder)
     known_map = read_logger_map(map_path) if map_path is not None else LoggerMap()
-    seen = []
+    looked_at = []
     for path in paths:
         progress(f"looking at {path.name}")
-        seen.append(logger_files.inspect(path, known_map, today))
-    content = content_hash([*(one.sha256 for one in seen), known_map.sha256])
-    while True:
-        with open_book(folder) as connection:
-            state, known, before = state_of(connection), logger_store.known_loggers(connection), loaded_as(connection, content)
-        if before is not None and corrects is None:
-            nothing = pd.DataFrame()
-            return LoggerReport([], nothing, nothing, notes=[f"This was loaded before, as load {before}. Nothing was changed."])
-        # only now: what the book holds already may have been given a name that no logger has
-        layouts = [export_rows.resolve(one, list(known["logger_id"])) for one in seen]
-        by_name = known.set_index("logger_id")
-        with TemporaryDirectory(prefix="rillbook_") as scratch:
-            staged = Path(scratch) / "staged.duckdb"
+        looked_at.append(logger_files.inspect(path, known_map, today))
+    content = content_hash([*(one.sha256 for one in looked_at), known_map.sha256])
+    for tries in count(1):
+        held = tries > TRIES
+        with ExitStack() as stack:
+            staged = stack.enter_context(set_aside(folder))
+            if held:
+                progress("reading once more, with the book held: others change it all the time")
+                connection = stack.enter_context(open_book(folder, write=write))
+                seen = _look(connection, content)
+            else:
+                with open_book(folder) as connection:
+                    seen = _look(connection, content)
+            if seen.before is not None and corrects is None:
+                nothing = pd.DataFrame()
+                return LoggerReport([], nothing, nothing, notes=[f"This was loaded before, as load {seen.before}. Nothing was changed."])
+            # only now: what the book holds already may have been given a name that no logger has
+            layouts = [export_rows.resolve(one, list(seen.known["logger_id"])) for one in looked_at]
+            by_name = seen.known.set_index("logger_id")
             found = read_into(staged, layouts, by_name, settings.time_zone, progress, texts=write)
-            # the book is held only from here on: others may read and write while long exports are read
-            with open_book(folder, write=write) as connection:
-                if state_of(connection) != state:
+            if not held:
+                # the book is held only from here on: others may read and write while long exports are read
+                connection = stack.enter_context(open_book(folder, write=write))
+                if state_of(connection) != seen.state:
                     progress("reading again: another command changed the book")
                     continue
-                load_id = None
-                if write:
-                    now = datetime.now(UTC).replace(tzinfo=None)
-                    keep_to(connection, settings)
-                    load_id = start_load(connection, "loggers", [path.name for path in paths], content, known_map.title, corrects, now)
-                progress("comparing with the book")
-                logger_store.take(connection, staged)
-                report = _judge(connection, layouts, by_name, settings.time_zone, found)
-                if load_id is not None:
-                    progress("storing")
-                    logger_store.store(connection, load_id, _file_rows(layouts, report), report.flags, report.held)
-                    summary = {"rows": report.rows, "cells": {}, "tables": {"logger_readings": {"accepted": report.rows.get("stored", 0)}}}
-                    connection.execute("UPDATE loads SET account = ? WHERE load_id = ?", [json.dumps(summary), load_id])
+            load_id = None
+            if write:
+                now = datetime.now(UTC).replace(tzinfo=None)
+                keep_to(connection, settings)
+                load_id = start_load(connection, "loggers", [path.name for path in paths], content, known_map.title, corrects, now)
+            progress("comparing with the book")
+            logger_store.take(connection, staged)
+            report = _judge(connection, layouts, by_name, settings.time_zone, found)
+            if load_id is not None:
+                progress("storing")
+                logger_store.store(connection, load_id, _file_rows(layouts, report), report.flags, report.held)
+                summary = {"rows": report.rows, "cells": {}, "tables": {"logger_readings": {"accepted": report.rows.get("stored", 0)}}}
+                connection.execute("UPDATE loads SET account = ? WHERE load_id = ?", [json.dumps(summary), load_id])
         return LoggerReport(report.files, report.held, report.flags, load_id, [*report.notes, *_without_reading(report)])
+    raise AssertionError("counted to the end")
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What the book held when it was looked at: its state, its loggers, and the load of the same content."""
+
+    state: State
+    known: pd.DataFrame
+    before: int | None
+
+
+def _look(connection: Any, content: str) -> _Seen:
+    return _Seen(state_of(connection), logger_store.known_loggers(connection), loaded_as(connection, content))
 
 
 def _without_reading(report: LoggerReport) -> list[str]:

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import tempfile
+import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,6 +21,10 @@ from pipeline.loggers import checks as logger_checks
 from pipeline.loggers import export_rows
 from pipeline.loggers import staging as logger_store
 from pipeline.loggers.exports import Layout
+
+PREFIX, OWNER = ".rillbook_waiting_", "owner.duckdb"
+YOUNG_S = 60.0
+"""A folder without an owner that is younger than this may be one that another load is making."""
 
 
 @dataclass
@@ -41,6 +50,62 @@ class Found:
     flags: pd.DataFrame = field(default_factory=pd.DataFrame)
     days: pd.DataFrame = field(default_factory=pd.DataFrame)
     rising: bool = True
+
+
+@contextmanager
+def set_aside(folder: Path) -> Iterator[Path]:
+    """A place for a database of readings that wait for the book; it goes when the load ends, and after a kill when the next one starts.
+
+    Parameters
+    ----------
+    folder : Path
+        The book; what waits lies in it under a name that begins with `PREFIX`, or in the system's folder where the book cannot be written.
+
+    Yields
+    ------
+    Path
+        A file that is not there yet.
+
+    Raises
+    ------
+    RillbookError
+        There is no room.
+    """
+    duckdb = engine()
+    place = folder if os.access(folder, os.W_OK) else Path(tempfile.gettempdir())
+    _clear(place)
+    try:
+        scratch = Path(tempfile.mkdtemp(prefix=PREFIX, dir=place))
+    except OSError as problem:
+        raise _no_room(problem.strerror or "", place) from None
+    try:
+        # as long as this is open nobody takes the folder for one that a kill left
+        owner = duckdb.connect(str(scratch / OWNER))
+        try:
+            yield scratch / "staged.duckdb"
+        finally:
+            owner.close()
+    finally:
+        shutil.rmtree(scratch, ignore_errors=True)
+
+
+def _clear(place: Path) -> None:
+    """Remove what killed loads left."""
+    duckdb = engine()
+    for scratch in place.glob(f"{PREFIX}*"):
+        try:
+            if not (scratch / OWNER).exists() and time.time() - scratch.stat().st_mtime < YOUNG_S:
+                continue
+            duckdb.connect(str(scratch / OWNER)).close()
+        except (duckdb.Error, OSError):
+            # its load is under way
+            continue
+        shutil.rmtree(scratch, ignore_errors=True)
+
+
+def _no_room(why: str, place: Path) -> RillbookError:
+    what = f"the readings cannot be set aside ({why}). Nothing was changed."
+    return RillbookError(what, "Is the disk full? Then free some space and try again.", str(place))
 
 
 def read_into(
@@ -79,8 +144,7 @@ def read_into(
         finally:
             connection.close()
     except duckdb.Error as problem:
-        what = f"the readings cannot be set aside ({str(problem).splitlines()[0].rstrip('.')}). Nothing was changed."
-        raise RillbookError(what, "Is the disk full? Then free some space and try again.", str(path.parent)) from None
+        raise _no_room(str(problem).splitlines()[0].rstrip("."), path.parent) from None
     return found
 
 

@@ -2,6 +2,13 @@
 
 from __future__ import annotations
 
+import multiprocessing
+import os
+import signal
+import subprocess
+import sys
+import time
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +16,7 @@ import pytest
 from small_sheets import CASES, TODAY, load, sheets
 
 from pipeline.book.connection import open_book
+from pipeline.book.loads import start_load
 from pipeline.commands import run
 from pipeline.errors import RillbookError
 from pipeline.intake import load_loggers, stage_loggers
@@ -46,6 +54,55 @@ def test_others_write_while_exports_are_read_and_the_book_is_looked_at_again(fol
     with open_book(folder) as connection:
         assert connection.execute("SELECT temp_c FROM logger_readings ORDER BY read_at").fetchall() == [(10,), (13,), (12,)]
     assert not any(path.exists() for path in reads), "what was set aside is gone"
+
+
+def test_a_book_that_changes_all_the_time_is_held_at_last(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (path,) = sheets(folder, pool=EXPORT)
+    steps: list[str] = []
+    reads, asked = [], stage_loggers.read_into
+
+    def meanwhile(*given: Any, **more: Any) -> Any:
+        reads.append(given[0])
+        found = asked(*given, **more)
+        if len(reads) <= load_loggers.TRIES:
+            with open_book(folder, write=True) as connection:
+                start_load(connection, "load", [], f"other {len(reads)}", "", None, datetime(2024, 1, 1))
+        else:
+            other = "import sys; from pipeline.cli import main; sys.argv[1:] = ['--wait', '0', 'status', '--book', sys.argv[1]]; main()"
+            tried = subprocess.run([sys.executable, "-c", other, str(folder)], capture_output=True, text=True, check=False)
+            assert tried.returncode == 2 and "open in another program" in tried.stderr
+        return found
+
+    monkeypatch.setattr(load_loggers, "read_into", meanwhile)
+    report = run.load_files(folder, [path], today=TODAY, progress=steps.append)
+    assert len(reads) == load_loggers.TRIES + 1 and report.load_id == 2 + load_loggers.TRIES + 1
+    assert steps.count("reading again: another command changed the book") == load_loggers.TRIES
+    assert steps.count("reading once more, with the book held: others change it all the time") == 1
+    with open_book(folder) as connection:
+        assert connection.execute("SELECT count(*) FROM logger_readings").fetchall() == [(3,)]
+
+
+def test_what_a_kill_left_is_gone_at_the_next_start_and_what_is_under_way_stays(folder: Path) -> None:
+    def killed() -> None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+        with stage_loggers.set_aside(folder) as staged:
+            staged.write_bytes(b"readings")
+            (folder / "ready").touch()
+            time.sleep(60)
+
+    victim = multiprocessing.get_context("fork").Process(target=killed)
+    victim.start()
+    while not (folder / "ready").exists():
+        assert victim.is_alive()
+        time.sleep(0.05)
+    (left,) = folder.glob(f"{stage_loggers.PREFIX}*")
+    with stage_loggers.set_aside(folder) as staged:
+        assert left.exists() and staged.parent != left, "its load is under way"
+    os.kill(victim.pid, signal.SIGKILL)  # type: ignore[arg-type]
+    victim.join()
+    assert left.exists()
+    run.load_files(folder, sheets(folder, pool=EXPORT), today=TODAY)
+    assert not [*folder.glob(f"{stage_loggers.PREFIX}*")]
 
 
 @pytest.mark.parametrize(
