@@ -15,7 +15,6 @@ from pipeline.care.season_cells import Seasons, as_degrees, season_cells, season
 from pipeline.settings import DEFAULTS
 from pipeline.settings.limits import judgement
 from pipeline.targets.figures import n_visits
-from pipeline.writing.files import write_files
 from pipeline.writing.page import environment
 from pipeline.writing.site_counts import told_of_cell
 from pipeline.writing.words import GRADES, MEDIA, STAGES, Cell, Row, counted, figure, month_runs, named
@@ -87,17 +86,19 @@ def card_rows(
     return rows, [(season, span_in_words(seasons[season])) for season in SEASON_ORDER if seasons[season]]
 
 
-def write_cards(
+def cards(
     out: Path, taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.DataFrame, facts: Mapping[str, Any]
-) -> list[Path]:
-    """Write the cards of one taxon to `out`; the first is card_<taxon>.html, for several populations that of animals of unknown origin."""
+) -> dict[Path, str]:
+    """Cards of one taxon, by their paths under `out`.
+
+    The first is card_<taxon>.html: of several populations that of animals of unknown origin.
+    """
     mine = _own(targets, taxon)
     populations = sorted(mine.loc[mine["status"] != Status.REFUSED, "population"].unique())
     wanted: dict[str, str | None] = {f"card_{taxon}.html": populations[0] if len(populations) == 1 else None if populations else ""}
     if len(populations) > 1:
         wanted |= {f"card_{taxon}_{_file_safe(name)}.html": name for name in populations}
-    pages = {out / name: card_page(taxon, population, targets, readings, taxa, facts) for name, population in wanted.items()}
-    return write_files(pages, "the cards")
+    return {out / name: card_page(taxon, population, targets, readings, taxa, facts) for name, population in wanted.items()}
 
 
 def _file_safe(population: str) -> str:

@@ -16,7 +16,6 @@ from pipeline.care.panels import year_panel
 from pipeline.care.parts import detection_lines, logger_words, mosaic_part, night_part, schedule_part
 from pipeline.errors import RillbookError
 from pipeline.settings.limits import judgement
-from pipeline.writing.files import write_files
 from pipeline.writing.page import environment
 from pipeline.writing.words import MEDIA, STAGES, Cell, Row, figure, month_key, named, number
 from schemas.enums import Status
@@ -100,11 +99,9 @@ def page(taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.Dat
     )
 
 
-def write(out: Path, taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.DataFrame, facts: Mapping[str, Any]) -> Path:
-    """Write the care sheet of one taxon to `out`/care_sheet_<taxon>.html and return that path; arguments and errors as in :func:`page`."""
-    path = out / f"care_sheet_{taxon}.html"
-    write_files({path: page(taxon, targets, readings, taxa, facts)}, "the care sheet")
-    return path
+def path_of(out: Path, taxon: str) -> Path:
+    """Where the care sheet of a taxon lies."""
+    return out / f"care_sheet_{taxon}.html"
 
 
 def _card_tables(

@@ -31,9 +31,7 @@ def targets(
     from pipeline.commands import run
 
     with told_progress() as progress:
-        derived = run.derive_targets(book, accept=accept_warmer, by=by, reason=reason, progress=progress)
-        progress("writing cards and care sheets")
-        files = [*run.write_cards(book, derived), *run.write_care_sheets(book, derived)]
+        derived = run.derive_targets(book, accept=accept_warmer, by=by, reason=reason, write_pages=True, progress=progress)
     if json:
         print_json(rows_of(derived.targets))
         return
@@ -48,7 +46,7 @@ def targets(
         )
     if bare := run.taxa_without_target(derived):
         say(f"No target at all: {', '.join(bare)}. The pages are written, and say why; they hold no temperature to keep by.")
-    say("Wrote " + ", ".join(str(path) for path in [*files, book / "out" / "targets.csv", book / "out" / "targets.json"]))
+    say("Wrote " + ", ".join(str(path) for path in [*derived.pages, book / "out" / "targets.csv", book / "out" / "targets.json"]))
 
 
 def _show_targets(frame: Any) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.commands.book_state import init
-from pipeline.commands.derive import Derived, derive_targets, write_cards, write_care_sheets
+from pipeline.commands.derive import Derived, derive_targets
 from pipeline.commands.maps import write_maps
 from pipeline.commands.publish import publish
 from pipeline.commands.reports.gaps import write_gaps
@@ -48,9 +48,8 @@ def run_demo(folder: Path, progress: Progress = silent) -> Demo:
     init(folder, demo.settings_text())
     report = load_files(folder, demo.copy_sheets(folder / "sheets"), progress=progress)
     assert isinstance(report, Report), "the invented study holds a logger's export"
-    derived = derive_targets(folder, progress=progress)
-    progress("writing cards and care sheets")
-    files = [*write_cards(folder, derived), *write_care_sheets(folder, derived)]
+    derived = derive_targets(folder, write_pages=True, progress=progress)
+    files = [*derived.pages]
     files += write_maps(folder, progress=progress)
     for written in (write_gaps(folder, progress=progress, derived=derived), write_permits(folder), write_landowner(folder)):
         files += [path for path in written.files if path.suffix == ".html"]

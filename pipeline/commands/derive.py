@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from pipeline.intake.report import silent
 from pipeline.intake.settings_changed import settled
 from pipeline.publishing.public_book import public_title, withheld_sites
 from pipeline.settings import Settings
+from pipeline.writing.files import write_files
 from pipeline.writing.site_counts import coarse_sites, told_sites
 from schemas.enums import Status
 
@@ -38,7 +40,15 @@ def refuse_empty(connection: Any, folder: Path) -> None:
         raise RillbookError("nothing is loaded yet.", "Load a sheet with `rillbook load FILE`.", str(folder))
 
 
-def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str = "", progress: Callable[[str], None] = silent) -> Derived:
+def derive_targets(
+    folder: Path,
+    *,
+    accept: str = "",
+    by: str = "",
+    reason: str = "",
+    write_pages: bool = False,
+    progress: Callable[[str], None] = silent,
+) -> Derived:
     """Derive the targets of a book, hold them to what was published, and write them down.
 
     Parameters
@@ -49,6 +59,8 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
         Taxon whose values a named person takes even where they are warmer than an earlier publication.
     by, reason : str
         Who, and why; required with `accept`.
+    write_pages : bool
+        Whether the cards and care sheets are put in their place together with the tables, as one set of files.
     progress : callable
         Told each step.
 
@@ -93,45 +105,52 @@ def derive_targets(folder: Path, *, accept: str = "", by: str = "", reason: str 
     air = ledger.air_visits(damp)
     limits = humidity.humidity_targets(damp, settings.taxa, settings)
     kept_targets, open_part, kept = _held(targets, visits, limits, air, before, accepted)
+    warmer = kept[kept["taxon"] == accept] if accept else kept.iloc[:0]
+    if len(warmer):
+        # taken back at the end: only to see what is held without what the person takes
+        with open_book(folder, trial=True) as connection:
+            accept_warmer(connection, warmer, by, reason, now)
+            kept_targets, open_part, kept = _held(targets, visits, limits, air, *read_ledger(connection))
+    days = season.schedule(readings, kept_targets, settings)
+    kept_targets = season.with_set_points(kept_targets, days)
+    more = {
+        "humidity": told_sites(open_part, humidity.sites_read(open_damp, open_part)),
+        **{name: told_sites(frame, frame.get("n_sites")) for name, frame in told.items()},
+        "detection": coarse_sites(selection.detection_by_temperature(*_open_rows(known, hidden))),
+        "humidity_by_temperature": humidity.humidity_table(open_part),
+    }
+    whole["humidity"] = open_part
+    facts = {
+        "title": public_title(settings, known), "invented": settings.invented, "author": settings.author, "licence": settings.licence,
+        "seed": settings.seed,
+        "time_zone": settings.time_zone, "method_version": ledger.METHOD_VERSION, "exclusions": exclusions,
+        "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
+        "inputs": hashes["sha256"].tolist(), "warm_months": settings.warm_months, "cold_months": settings.cold_months,
+        "cooling_c_per_hour": judgement("cooling_rate"),
+        "site_spans": spans, "further": more, "whole": {name: whole[name] for name in COUNTED},
+        "open_readings": open_readings, "sites_told": open_readings.groupby([*STAGE, "medium"])["site"].nunique().to_dict(), **cycle,
+        "schedule": days, "schedule_weeks": season.by_week(days), "schedule_months": season.by_month(days),
+        "selection": more["selection"], "detection": more["detection"],
+        "method_note": METHOD_NOTE if changed else "",
+        "notes": [
+            f"{row.taxon} {row.life_stage} {row.medium}{'' if row.month == row.medium else f' {row.month}'}: {row.quantity} kept at"
+            f" {row.kept:g} {UNITS.get(row.quantity, '°C')}"
+            for row in kept.itertuples()
+        ],
+    }  # fmt: skip
+    files = {"schedule": facts["schedule_weeks"], **{name: frame for name, frame in more.items() if name != "wetness"}}
+    derived = Derived(kept_targets, readings, facts, kept, settings)
+    pages: dict[Path, str] = {}
+    if write_pages:
+        progress("drawing cards and care sheets")
+        pages = {**cards_of(folder, derived), **care_sheets_of(folder, derived)}
     with open_book(folder, write=True) as connection:
-        if accept:
-            accept_warmer(connection, kept[kept["taxon"] == accept], by, reason, now)
-            before, accepted = read_ledger(connection)
-            kept_targets, open_part, kept = _held(targets, visits, limits, air, before, accepted)
-        days = season.schedule(readings, kept_targets, settings)
-        kept_targets = season.with_set_points(kept_targets, days)
+        accept_warmer(connection, warmer, by, reason, now)
         add_to_ledger(connection, ledger.to_publish(kept_targets, visits), now)
         add_to_ledger(connection, ledger.air_to_publish(open_part, air), now)
-        more = {
-            "humidity": told_sites(open_part, humidity.sites_read(open_damp, open_part)),
-            **{name: told_sites(frame, frame.get("n_sites")) for name, frame in told.items()},
-            "detection": coarse_sites(selection.detection_by_temperature(*_open_rows(known, hidden))),
-            "humidity_by_temperature": humidity.humidity_table(open_part),
-        }
-        whole["humidity"] = open_part
-        facts = {
-            "title": public_title(settings, known), "invented": settings.invented, "author": settings.author, "licence": settings.licence,
-            "seed": settings.seed,
-            "time_zone": settings.time_zone, "method_version": ledger.METHOD_VERSION, "exclusions": exclusions,
-            "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
-            "inputs": hashes["sha256"].tolist(), "warm_months": settings.warm_months, "cold_months": settings.cold_months,
-            "cooling_c_per_hour": judgement("cooling_rate"),
-            "site_spans": spans, "further": more, "whole": {name: whole[name] for name in COUNTED},
-            "open_readings": open_readings, "sites_told": open_readings.groupby([*STAGE, "medium"])["site"].nunique().to_dict(), **cycle,
-            "schedule": days, "schedule_weeks": season.by_week(days), "schedule_months": season.by_month(days),
-            "selection": more["selection"], "detection": more["detection"],
-            "method_note": METHOD_NOTE if changed else "",
-            "notes": [
-                f"{row.taxon} {row.life_stage} {row.medium}{'' if row.month == row.medium else f' {row.month}'}: {row.quantity} kept at"
-                f" {row.kept:g} {UNITS.get(row.quantity, '°C')}"
-                for row in kept.itertuples()
-            ],
-        }  # fmt: skip
-        files = {"schedule": facts["schedule_weeks"], **{name: frame for name, frame in more.items() if name != "wetness"}}
-        derived = Derived(kept_targets, readings, facts, kept, settings)
-        # the ledger is written for good only when the tables are in their place
-        write_targets(folder / "out", derived, files)
-    return derived
+        # the ledger is written for good only when the tables and the pages are in their place
+        write_targets(folder / "out", derived, files, pages)
+    return replace(derived, pages=tuple(pages))
 
 
 def _held(targets: pd.DataFrame, visits: Any, open_part: pd.DataFrame, air: Any, before: pd.DataFrame, accepted: pd.DataFrame) -> Any:
@@ -199,16 +218,27 @@ def _daily_cycle(
 
 def write_cards(folder: Path, derived: Derived) -> list[Path]:
     """Write the cards of each taxon that has a find; return their paths."""
-    from pipeline.care import card
-
-    return [path for code in _taxa(derived) for path in card.write_cards(folder / "out", code, *_frames(derived), _facts_of(code, derived))]
+    return write_files(cards_of(folder, derived), "the cards")
 
 
 def write_care_sheets(folder: Path, derived: Derived) -> list[Path]:
     """Write one care sheet a taxon that has a find, the evidence behind its cards; return the paths."""
+    return write_files(care_sheets_of(folder, derived), "the care sheets")
+
+
+def cards_of(folder: Path, derived: Derived) -> dict[Path, str]:
+    """The cards of each taxon that has a find, by the path at which each is to lie."""
+    from pipeline.care import card
+
+    parts = [card.cards(folder / "out", code, *_frames(derived), _facts_of(code, derived)) for code in _taxa(derived)]
+    return {path: text for part in parts for path, text in part.items()}
+
+
+def care_sheets_of(folder: Path, derived: Derived) -> dict[Path, str]:
+    """One care sheet a taxon that has a find, by the path at which each is to lie."""
     from pipeline.care import sheet
 
-    return [sheet.write(folder / "out", code, *_frames(derived), _facts_of(code, derived)) for code in _taxa(derived)]
+    return {sheet.path_of(folder / "out", code): sheet.page(code, *_frames(derived), _facts_of(code, derived)) for code in _taxa(derived)}
 
 
 def taxa_without_target(derived: Derived) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -32,6 +32,7 @@ class Derived:
     facts: dict[str, Any]
     kept: pd.DataFrame
     settings: Settings
+    pages: tuple[Path, ...] = ()
 
     @cached_property
     def told(self) -> pd.DataFrame:
@@ -47,8 +48,8 @@ class Derived:
         return dict(_statements(self))
 
 
-def write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame]) -> None:
-    """Write the tables to share, and those with every number of sites for the keeper alone."""
+def write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame], pages: Mapping[Path, str]) -> None:
+    """Write the tables to share, those with every number of sites for the keeper alone, and the pages, as one set."""
     facts, targets = derived.facts, derived.told
     rows = json.loads(targets.to_json(orient="records", force_ascii=False, double_precision=6))
     document = {
@@ -70,7 +71,7 @@ def write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame]) ->
     files[out / "targets.json"] = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
     # a plain hash of a sheet gives its places away to whoever can guess the rest of it
     files[out / PRIVATE / "targets_inputs.json"] = json.dumps(traced, indent=1) + "\n"
-    write_files(files, "the targets")
+    write_files({**files, **pages}, "the targets")
 
 
 def _statements(derived: Derived) -> Iterator[tuple[tuple[str, str, str], dict[str, list[dict[str, str]]]]]:

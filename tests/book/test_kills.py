@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import multiprocessing
 import os
@@ -13,11 +14,12 @@ from pathlib import Path
 import duckdb
 import pytest
 from book_dump import rebuild
-from small_sheets import CASES, SITES, TODAY, VISITS, load, sheets
+from small_sheets import CASES, FINDS, SITES, TODAY, VISITS, load, sheets
 
 from pipeline.book.connection import FILE_NAME, open_book
 from pipeline.commands import run
 from pipeline.errors import RillbookError
+from pipeline.writing import files
 
 KILLS = 100 if os.environ.get("RILLBOOK_FULL") else 20
 EARLIER = Path(__file__).parent / "earlier" / "version_1.sql"
@@ -34,7 +36,7 @@ def do(task: str, folder: Path, number: int) -> None:
     elif task == "migrate":
         run.status(folder)
     elif task == "targets":
-        run.write_care_sheets(folder, run.derive_targets(folder))
+        run.derive_targets(folder, write_pages=True)
     elif task == "publish":
         run.publish(folder, today=TODAY)
     else:
@@ -104,6 +106,35 @@ def test_a_kill_at_any_moment_leaves_a_whole_book(folder: Path, tmp_path: Path) 
             path.unlink()
     with duckdb.connect(str(folder / FILE_NAME), read_only=True) as connection:
         assert connection.execute("SELECT count(*) - count(DISTINCT load_id) FROM loads").fetchall() == [(0,)]
+
+
+def test_tables_pages_and_ledger_are_one_step(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The disk fills up at the last page of the second day: everything is as on the first."""
+
+    def outcome() -> tuple[dict[str, bytes], object]:
+        with open_book(folder) as connection:
+            ledger = connection.execute("SELECT * FROM published ORDER BY ALL").fetchall()
+        return {path.name: path.read_bytes() for path in (folder / "out").rglob("*") if path.is_file()}, ledger
+
+    pages = run.derive_targets(folder, write_pages=True).pages
+    before = outcome()
+    assert [path.name for path in pages] == ["card_GPOR.html", "care_sheet_GPOR.html"] and {path.name for path in pages} < set(before[0])
+    load(folder, sheets(folder, late=VISITS.replace("V1", "V7").replace("V2", "V8"), more=FINDS.replace("F", "G").replace(",V1,", ",V7,")))
+    beside = files._beside
+
+    def full(path: Path, *more: object) -> str:
+        if path.name == "care_sheet_GPOR.html":
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        return beside(path, *more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(files, "_beside", full)
+    with pytest.raises(RillbookError, match=r"the targets cannot be written \(the disk is full\)"):
+        run.derive_targets(folder, write_pages=True)
+    assert outcome() == before
+    monkeypatch.undo()
+    run.derive_targets(folder, write_pages=True)
+    changed = {name for name, content in outcome()[0].items() if before[0].get(name) != content}
+    assert {"targets.csv", "care_sheet_GPOR.html"} <= changed
 
 
 def test_the_tasks_do_what_they_say(folder: Path, tmp_path: Path) -> None:
