@@ -160,7 +160,7 @@ def _read(
         if texts:
             logger_store.add_rows(connection, number, part.rows, sum(found.fates.values()))
         logger_checks.feed(watched, part.readings)
-        found.fates.update(part.rows["fate"].value_counts().to_dict())
+        found.fates.update({fate: int(n) for fate, n in part.rows["fate"].value_counts().items() if n})
         found.values.update(part.values)
         found.held.update(part.held)
         found.first_line = {**part.held_line, **found.first_line}

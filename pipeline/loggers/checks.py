@@ -122,12 +122,13 @@ def _changes(state: Watch, at: np.ndarray, temp: np.ndarray, line: np.ndarray) -
 
 def _daily(state: Watch, days: np.ndarray, temp: np.ndarray) -> None:
     starts = np.flatnonzero(np.concatenate([[True], days[1:] != days[:-1]]))
-    for start, end in zip(starts, [*starts[1:], len(days)], strict=True):
+    least, most = np.minimum.reduceat(temp, starts), np.maximum.reduceat(temp, starts)
+    for start, end, low, high in zip(starts.tolist(), [*starts[1:].tolist(), len(days)], least.tolist(), most.tolist(), strict=True):
         some = temp[start:end]
         day = state.days.setdefault(int(days[start]), [0.0, 0.0, 0.0, float("inf"), float("-inf"), float(some[0])])
         off = some - day[5]
         day[0], day[1], day[2] = day[0] + len(some), day[1] + float(off.sum()), day[2] + float((off * off).sum())
-        day[3], day[4] = min(day[3], float(some.min())), max(day[4], float(some.max()))
+        day[3], day[4] = min(day[3], low), max(day[4], high)
 
 
 def finish(state: Watch) -> tuple[pd.DataFrame, pd.DataFrame]:

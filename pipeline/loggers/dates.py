@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 
 from pipeline.errors import RillbookError
-from pipeline.loggers.blocks import CHUNK, NOT_READ, blocks_of, half_of, moments_in, zone_of
-from pipeline.loggers.layout import MISSING, Shape
+from pipeline.loggers.blocks import CHUNK, Block, blocks_of
+from pipeline.loggers.columns import REMEMBERED
+from pipeline.loggers.layout import MISSING, Shape, moment_of
 from pipeline.loggers.map import ORDERS, Words
+from pipeline.loggers.moments import NOT_READ, half_of, zone_of
 from pipeline.loggers.text import DAY_US, orders_of
 
 ORDER_WORDS = {"ymd": "year first", "mdy": "month first", "dmy": "day first"}
@@ -90,6 +93,13 @@ def survey_of(path: Path, encoding: str, shape: Shape, words: Words, today: date
     tokens = tokens_of(words)
     limit = ((today + AHEAD) - date(1970, 1, 1)).days * DAY_US + DAY_US
     texts: dict[str, str] = {}
+
+    @lru_cache(maxsize=REMEMBERED)
+    def signs_of(text: str) -> tuple[bool, bool, bool]:
+        """Whether a cell holds a value, a comma, a dot."""
+        there = text.casefold() not in tokens
+        return there, there and "," in text, there and "." in text
+
     for block in blocks_of(path, encoding, shape.delimiter, CHUNK):
         above = min(max(0, shape.first - survey.rows), len(block.lines))
         survey.rows += len(block.lines)
@@ -98,27 +108,32 @@ def survey_of(path: Path, encoding: str, shape: Shape, words: Words, today: date
         with_value = np.zeros(len(block.lines), dtype=bool)
         for role in ("temp_c", "rh_pct"):
             cells = block.texts_in(shape.columns.get(role))
-            there = cells.each(lambda text: text.casefold() not in tokens, "bool")
-            there[:above] = False
-            with_value |= there
-            survey.commas += int((there & cells.each(lambda text: "," in text, "bool")).sum())
-            survey.dots += int((there & cells.each(lambda text: "." in text, "bool")).sum())
+            there, comma, dot = cells.each(signs_of, "bool")[above:].T
+            with_value[above:] |= there
+            survey.commas += int(comma.sum())
+            survey.dots += int(dot.sum())
         if "unit" in shape.columns:
             cells = block.texts_in(shape.columns["unit"])
             units = {cells.text[code].strip("°").upper() for code in np.unique(cells.code[with_value])}
             survey.units = set(sorted(survey.units | units)[:UNITS_NAMED])
-        moments = block.moments(shape.columns)[above:]
-        _tally(survey, moments, block.lines[above:], with_value[above:], words, limit, texts)
+        _tally(survey, block, above, with_value, shape.columns, words, limit, texts)
     survey.first_text, survey.last_text = texts.get("first", ""), texts.get("last", "")
     return survey
 
 
 def _tally(
-    survey: Survey, moments: list[str], lines: np.ndarray, with_value: np.ndarray, words: Words, limit: int, texts: dict[str, str]
+    survey: Survey,
+    block: Block,
+    above: int,
+    with_value: np.ndarray,
+    columns: dict[str, int],
+    words: Words,
+    limit: int,
+    texts: dict[str, str],
 ) -> None:
-    """Try every order of the dates on one block."""
-    found = moments_in(moments)
-    rows = np.flatnonzero(found.is_moment)
+    """Try every order of the dates on one block, but for the rows above the first that may hold a reading."""
+    found = block.moments(columns)
+    rows = np.flatnonzero(found.is_moment[above:]) + above
     if not len(rows):
         return
     halves = found.tail.each(lambda text: bool(half_of(text)), "bool")[rows]
@@ -133,19 +148,23 @@ def _tally(
     for code in np.unique(written):
         orders = orders_of(found.date.text[code])
         survey.own_orders.add(orders[0] if len(orders) == 1 else "")
-    texts.setdefault("first", moments[rows[0]])
+    texts.setdefault("first", moment_of(block.row(rows[0]), columns))
     changed = np.concatenate([[texts.get("date", "") != found.date.text[written[0]]], written[1:] != written[:-1]])
-    texts["last"], texts["date"] = moments[rows[-1]], found.date.text[written[-1]]
+    texts["last"], texts["date"] = moment_of(block.row(rows[-1]), columns), found.date.text[written[-1]]
     clocks, shift = found.clocks()[rows], found.offsets()[rows]
+
+    def told(row: int) -> str:
+        return f"line {block.lines[row]}, {moment_of(block.row(row), columns)!r}"
+
     for order, tally in survey.tallies.items():
         days = found.days(order, words.pivot_year)[rows]
         good = (days != NOT_READ) & (clocks != NOT_READ)
         if not good.all() and not tally.failed:
-            tally.failed = f"line {lines[rows[np.argmin(good)]]}, {moments[rows[np.argmin(good)]]!r}"
+            tally.failed = told(rows[np.argmin(good)])
         at = np.where(days == NOT_READ, 0, days) * DAY_US + np.where(clocks == NOT_READ, 0, clocks)
         late = good & (at - shift > limit)
         if late.any() and not tally.future:
-            tally.future = f"line {lines[rows[np.argmax(late)]]}, {moments[rows[np.argmax(late)]]!r}"
+            tally.future = told(rows[np.argmax(late)])
         _steps(tally, at[is_reading & good], changed[is_reading & good])
 
 

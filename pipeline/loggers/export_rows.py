@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.loggers.blocks import CHUNK, NOT_READ, Block, blocks_of, moments_in
+from pipeline.loggers.blocks import CHUNK, Block, blocks_of
+from pipeline.loggers.columns import REMEMBERED
 from pipeline.loggers.exports import Layout
 from pipeline.loggers.layout import cell_of, moment_of
+from pipeline.loggers.moments import NOT_READ
 from pipeline.loggers.text import DAY_US, MOMENT, clock_of, day_of, number_of, offset_us
 from schemas.tables import fields
 
@@ -21,6 +24,8 @@ ROLES = ("temp_c", "rh_pct")
 FATES = ("heading", "reading", "event", "blank", "held")
 # Line, local moment and offset in µs, temperature, humidity
 Reading = tuple[int, int, int, float | None, float | None]
+# Reader of the cells of each role
+Numbers = dict[str, Callable[[str], tuple[bool, float]]]
 # Distinct held texts that are told apart in one chunk: memory stays small for any file
 DISTINCT = 2000
 
@@ -69,15 +74,15 @@ def parts(layout: Layout, chunk: int = CHUNK) -> Iterator[Part]:
     RillbookError
         The file changed since it was looked at.
     """
-    seen = 0
+    seen, numbers = 0, {role: _numbers(layout, role) for role in ROLES}
     for block in blocks_of(layout.path, layout.encoding, layout.shape.delimiter, chunk):
-        yield _part(layout, block, min(max(0, layout.shape.first - seen), len(block.lines)))
+        yield _part(layout, numbers, block, min(max(0, layout.shape.first - seen), len(block.lines)))
         seen += len(block.lines)
     if seen != layout.rows:
         raise RillbookError("the file changed while it was read.", "Close it in other programs and try again.", str(layout.path))
 
 
-def _part(layout: Layout, block: Block, heading: int) -> Part:
+def _part(layout: Layout, read: Numbers, block: Block, heading: int) -> Part:
     held: Counter[tuple[str, str, str]] = Counter()
     held_line: dict[tuple[str, str, str], int] = {}
     values: Counter[str] = Counter()
@@ -87,28 +92,30 @@ def _part(layout: Layout, block: Block, heading: int) -> Part:
         held[key] += 1
         held_line.setdefault(key, line)
 
-    at, offset, is_plain, numbers = _plain(layout, block, heading, values)
-    fates = np.full(len(is_plain), "reading", dtype=object)
-    fates[:heading] = "heading"
+    at, offset, is_plain, numbers = _plain(layout, read, block, heading, values)
+    fates = np.full(len(is_plain), FATES.index("reading"), dtype="int8")
+    fates[:heading] = FATES.index("heading")
     is_reading = is_plain.copy()
     for place in np.flatnonzero(~is_plain[heading:]) + heading:
-        fates[place], reading = _read_row(layout, int(block.lines[place]), block.row(int(place)), hold, values)
+        fate, reading = _read_row(layout, int(block.lines[place]), block.row(int(place)), hold, values)
+        fates[place] = FATES.index(fate)
         if reading is not None:
             is_reading[place] = True
             _, at[place], offset[place], *both = reading
             for role, number in zip(ROLES, both, strict=True):
                 numbers[role][place] = np.nan if number is None else number
     taken = {role: number[is_reading] for role, number in numbers.items()}
-    source = pd.DataFrame({"line": block.lines, "fate": fates, "cells": block.as_json()})
+    fate = pd.Categorical.from_codes(fates, FATES)
+    source = pd.DataFrame({"line": block.lines, "fate": fate, "cells": np.array(block.as_json().split("\n"), dtype=object)})
     return Part(_typed(layout, block.lines[is_reading], at[is_reading], offset[is_reading], taken), source, held, held_line, values)
 
 
 def _plain(
-    layout: Layout, block: Block, heading: int, values: Counter[str]
+    layout: Layout, read: Numbers, block: Block, heading: int, values: Counter[str]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, dict[str, np.ndarray]]:
     """Local moments and offsets, µs, the rows in which all can be read, and the values of both roles; the rest is for row by row."""
     columns = layout.shape.columns
-    moments = moments_in(block.moments(columns))
+    moments = block.moments(columns)
     day, clock, offset = moments.days(layout.date_order, layout.pivot_year), moments.clocks(), moments.offsets()
     is_plain = moments.is_moment & (day != NOT_READ) & (clock != NOT_READ)
     is_plain[:heading] = False
@@ -116,8 +123,8 @@ def _plain(
     numbers, missing, any_value = {}, {}, np.zeros(len(at), dtype=bool)
     for role in ROLES:
         cells = block.texts_in(columns.get(role))
-        missing[role] = cells.each(lambda text: text.casefold() in layout.missing, "bool")
-        numbers[role] = cells.each(lambda text: _number(layout, role, text), "float64")  # noqa: B023
+        missing_number = cells.each(read[role], "float64")
+        missing[role], numbers[role] = missing_number[:, 0].astype("bool"), missing_number[:, 1]
         is_plain &= missing[role] | ~np.isnan(numbers[role])
         any_value |= ~np.isnan(numbers[role])
     is_plain &= any_value
@@ -129,13 +136,20 @@ def _plain(
     return at, offset, is_plain, numbers
 
 
-def _number(layout: Layout, role: str, text: str) -> float:
-    """Value of a cell in the book's unit; nan where it is missing, unreadable or not possible."""
-    number = None if text.casefold() in layout.missing else number_of(text, layout.decimal_comma)
-    if number is not None and role == "temp_c" and layout.unit == "degF":
-        number = (number - 32) / 1.8
+def _numbers(layout: Layout, role: str) -> Callable[[str], tuple[bool, float]]:
+    """How the cells of a column are read."""
     low, high = fields("logger_readings")[role].possible or (float("-inf"), float("inf"))
-    return number if number is not None and low <= number <= high else float("nan")
+
+    @lru_cache(maxsize=REMEMBERED)
+    def read(text: str) -> tuple[bool, float]:
+        """Whether nothing is there, and the value in the book's unit; nan where it is missing, unreadable or not possible."""
+        is_missing = text.casefold() in layout.missing
+        number = None if is_missing else number_of(text, layout.decimal_comma)
+        if number is not None and role == "temp_c" and layout.unit == "degF":
+            number = (number - 32) / 1.8
+        return is_missing, number if number is not None and low <= number <= high else float("nan")
+
+    return read
 
 
 def _read_row(

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 # Two exports of one reading may round differently in the last binary digit
@@ -53,6 +54,8 @@ def known_loggers(connection: Any) -> pd.DataFrame:
 def begin(connection: Any) -> None:
     """Make room for readings that are on their way, in a database of their own: the book is left to others meanwhile."""
     _sparing(connection)
+    # rows come in small parts: a second thread waits more than it works
+    connection.execute("SET threads = 1")
     connection.execute(STAGED)
 
 
@@ -72,14 +75,17 @@ def _sparing(connection: Any) -> None:
 
 def add(connection: Any, source: int, logger_id: str, readings: pd.DataFrame) -> None:
     """Stage the readings of one chunk of a file."""
-    columns = ("source", "line", "logger_id", "read_at", "temp_c", "rh_pct")
-    _append(connection, "staged", readings.assign(source=source, logger_id=logger_id), columns)
+    if len(readings):
+        named = logger_id.replace("'", "''")
+        frame = connection.from_df(readings[["line", "read_at", "temp_c", "rh_pct"]])
+        frame.project(f"{source}, line, '{named}', read_at, temp_c, rh_pct").insert_into("staged")
 
 
 def add_rows(connection: Any, source: int, rows: pd.DataFrame, first_row: int) -> None:
     """Stage all rows of one chunk of a file as text; `first_row` is the number of the first, from 0."""
-    numbered = rows.assign(source=source, source_row=range(first_row, first_row + len(rows)))
-    _append(connection, "texts", numbered, ("source", "source_row", "line", "fate", "cells"))
+    if len(rows):
+        frame = connection.from_df(rows.assign(source_row=np.arange(first_row, first_row + len(rows))))
+        frame.project(f"{source}, source_row, line, fate, cells").insert_into("texts")
 
 
 def _append(connection: Any, table: str, frame: pd.DataFrame, columns: tuple[str, ...]) -> None:

@@ -16,6 +16,8 @@ HOUR_US, DAY_US = 3_600_000_000, 86_400_000_000
 FLAG_COLUMNS = ("rule", "field", "from_at", "to_at", "n", "value", "message", "remedy", "line")
 # Flags of one rule kept a file, so that a broken sensor does not fill the book; the rest are counted in one more
 KEPT = 200
+# Rules of stretches that are told only where they last: the limit, and its unit in hours
+LONG = {"wet_sensor": ("wet_sensor_hours", 1), "flat_line": ("flat_days", 24)}
 REMEDY = {
     "out_of_range": "Was it lying in the hand, in the sun or out of its place? Look at the field notes.",
     "jump": "Was it moved, or did the water leave it? Look at the field notes.",
@@ -100,6 +102,12 @@ def extend(
     starts, ends = edges[::2], edges[1::2]
     if rule in state.runs and not broken[0]:
         close(state, rule)
+    if rule in LONG:
+        # a stretch that ends here too soon to be told; a series has a great many of two alike readings
+        quantity, unit = LONG[rule]
+        least = limit(quantity, state.medium) * unit * HOUR_US
+        told = (at[ends - 1] - (at if begin is None else begin)[starts] >= least) | (starts == 0) | (ends == len(broken))
+        starts, ends = starts[told], ends[told]
     for start, end in zip(starts, ends, strict=True):
         some = values[start:end]
         low, high = (float(np.nanmin(some)), float(np.nanmax(some))) if not np.isnan(some).all() else (float("nan"),) * 2

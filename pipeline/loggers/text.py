@@ -126,9 +126,11 @@ def day_of(text: str, order: str, pivot: int | None = None) -> int | None:
     -------
     int or None
     """
+    if order not in orders_of(text):
+        return None
     parts = re.split(r"[./ -]+", text)
     named = not parts[1].isdigit()
-    if len(parts) != 3 or len({sign for sign in text if sign in "./-"}) > 1 or order not in orders_of(text):
+    if len(parts) != 3 or len({sign for sign in text if sign in "./-"}) > 1:
         return None
     year, month, day = (parts[place] for place in ((2, 1, 0) if named else {"ymd": (0, 1, 2), "mdy": (2, 0, 1), "dmy": (2, 1, 0)}[order]))
     if len(year) not in (2, 4) or len(day) > 2 or (not named and len(month) > 2):

@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import RillbookError
-from pipeline.loggers.blocks import blocks_of, clock_in, half_of, moments_in, zone_of
-from pipeline.loggers.text import MOMENT, clock_of, rows_of
+from pipeline.loggers.blocks import blocks_of
+from pipeline.loggers.columns import Spans
+from pipeline.loggers.text import rows_of
 
 PLAIN = "Date Time,Temp °C\n" + "".join(f"2020-05-06 {hour:02d}:00,{hour}.5\n" for hour in range(24))
 FILES = {
@@ -47,16 +48,21 @@ def test_blocks_hold_what_row_by_row_reading_gives(name: str, chunk: int, tmp_pa
     assert [len(block.lines) for block in blocks[:-1]] == [chunk] * (len(blocks) - 1)
     assert [int(line) for block in blocks for line in block.lines] == [line for line, _ in rows]
     assert [block.row(number) for block in blocks for number in range(len(block.lines))] == [cells for _, cells in rows]
-    assert [text for block in blocks for text in block.as_json()] == [json.dumps(cells, ensure_ascii=False) for _, cells in rows]
+    assert [text for block in blocks for text in block.as_json().split("\n")] == [
+        json.dumps(cells, ensure_ascii=False) for _, cells in rows
+    ]
     for place in (0, 1, 2, None):
         expected = [cells[place] if place is not None and place < len(cells) else "" for _, cells in rows]
-        assert [cell for block in blocks for cell in block.column(place)] == expected
+        found = [(block.column(place), block.texts_in(place), len(block.lines)) for block in blocks]
+        assert [column.text(row) for column, _, n in found for row in range(n)] == expected
+        assert [texts.text[code] for _, texts, _ in found for code in texts.code] == expected
 
 
 def test_a_plain_file_is_cut_at_once(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
     path.write_text(PLAIN, encoding="utf-8")
-    assert all(block.columns is not None for block in blocks_of(path, "utf-8", ",", 7))
+    for block in blocks_of(path, "utf-8", ",", 7):
+        assert block.columns is not None and all(isinstance(column, Spans) for column in block.columns)
 
 
 def test_a_stray_quote_mark_is_told_with_the_line_of_its_row(tmp_path: Path) -> None:
@@ -67,25 +73,3 @@ def test_a_stray_quote_mark_is_told_with_the_line_of_its_row(tmp_path: Path) -> 
     with pytest.raises(RillbookError) as at_once:
         list(blocks_of(path, "utf-8", ",", 5))
     assert str(at_once.value) == str(row_by_row.value) and "line 12" in str(at_once.value)
-
-
-MOMENTS = [
-    "", "Stopped", "7/9/19 1:00:00 PM", "7/10/19 11:00:00 AM", "12/10/19 1:00", "2020-05-06 10:00", "2020-05-06T10:00:00Z",
-    "2020-05-06 10:00:00.250", "2020-05-06  10:00 -05:00", "6 May 2020, 10:00", "06-May-20 10:00:00,5", "2020-05-06 10:00 later",
-    "x2020-05-06 10:00", "2020-05-06 25:61", "2020-05-06", "10:00", "1.2.20 3:04 p.m.", "2020/5/6 10:00:00+0530", "7/9/19 13:00:00 PM",
-]  # fmt: skip
-
-
-@pytest.mark.parametrize("turn", range(len(MOMENTS)))
-def test_moments_in_pieces_are_those_of_the_whole_expression(turn: int) -> None:
-    texts = [*MOMENTS[turn:], *MOMENTS[:turn], *MOMENTS]
-    found = moments_in(texts)
-    for place, text in enumerate(texts):
-        match = MOMENT.fullmatch(text)
-        assert found.is_moment[place] == (match is not None)
-        date, tail = found.date.text[found.date.code[place]], found.tail.text[found.tail.code[place]]
-        if match is None:
-            assert (date, tail, clock_in(tail)) == ("", "", None)
-        else:
-            assert (date, half_of(tail), zone_of(tail)) == (match[1], match[3] or "", match[4] or "")
-            assert clock_in(tail) == clock_of(match[2], match[3])
