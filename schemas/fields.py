@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
-import pandera.pandas as pa
-from pandera.typing import Series
 
+from schemas.pandera_alone import Series, pa
 from schemas.vocabulary import codes
 
 Text = Series[str]

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cache
 
-import pandera.pandas as pa
-
 from schemas.fields import Field, Real, Text, Whole, declare, fields_of
 from schemas.kinds import as_code, as_real, as_text, as_whole
+from schemas.pandera_alone import pa
 from schemas.tables import fields
 
 NOT_SHARED: dict[tuple[str, str], str] = {

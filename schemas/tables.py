@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from functools import cache
 
-import pandera.pandas as pa
-
 from schemas.fields import Day, Field, Instant, Real, Text, Whole, YesNo, declare, fields_of
 from schemas.kinds import as_clock, as_code, as_real, as_text, as_whole, as_yes_no
+from schemas.pandera_alone import pa
 
 
 class Taxa(pa.DataFrameModel):

@@ -27,6 +27,7 @@ ELSEWHERE = {
     "schemas/frames/field": "declares shapes: all of them in tests/schemas/frames/test_frame.py",
     "schemas/frames/checks": "declares shapes: all of them in tests/schemas/frames/test_frame.py",
     "schemas/frames/ledger": "declares shapes: all of them in tests/schemas/frames/test_frame.py",
+    "schemas/frames/summaries": "declares shapes: all of them in tests/schemas/frames/test_frame.py",
     "schemas/frames/maps": "declares shapes: all of them in tests/schemas/frames/test_frame.py",
     "schemas/frames/reports": "declares shapes: all of them in tests/schemas/frames/test_frame.py",
 }

@@ -17,7 +17,8 @@ def pinned(root: Path) -> dict[str, str]:
 
 def declared(root: Path) -> tuple[list[Requirement], list[Requirement]]:
     project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    return [Requirement(one) for one in project["dependencies"]], [Requirement(one) for one in project["optional-dependencies"]["test"]]
+    extras = [one for group in project["optional-dependencies"].values() for one in group]
+    return [Requirement(one) for one in project["dependencies"]], [Requirement(one) for one in extras]
 
 
 def test_every_declared_package_is_pinned_to_a_version_that_is_allowed(root: Path) -> None:

@@ -44,7 +44,7 @@ for command in (
     recording.init, recording.enter, recording.sheets,
     loading.column_map, loading.check, loading.load, loading.photos,
     the_book.held, the_book.status, the_book.undo, the_book.backup, the_book.restore, the_book.export_sheets,
-    keeping.targets, tanks.audit, tanks.schedule, tanks.guide,
+    keeping.summaries, keeping.targets, tanks.audit, tanks.schedule, tanks.guide,
     sharing.map_command,
     reporting.gaps, reporting.permit, reporting.landowner,
     sharing.quality, sharing.publish,

@@ -1,4 +1,4 @@
-"""Commands for the keeper: targets, a comparison of populations, a blend of waters."""
+"""Commands for the keeper: readings of loggers reduced, targets, a comparison of populations, a blend of waters."""
 
 from __future__ import annotations
 
@@ -13,6 +13,47 @@ from schemas.enums import Status
 
 if TYPE_CHECKING:
     pass
+
+
+def summaries(
+    folder: Annotated[Path, typer.Argument(help="New folder for the tables.", show_default=False)],
+    readings: Annotated[
+        str,
+        typer.Option(
+            "--readings",
+            help="Folder of Parquet files with logger_id, read_at (UTC) and temp_c (°C), or with --engine postgresql the name of such a "
+            "table; the book's own readings if not given.",
+            show_default=False,
+        ),
+    ] = "",
+    engine: Annotated[str, typer.Option("--engine", help="What reduces them: duckdb, spark or postgresql.")] = "duckdb",
+    line: Annotated[
+        list[float] | None, typer.Option("--line", help="Time the stretches above this, °C; again for more lines.", show_default="18")
+    ] = None,
+    leave_out: Annotated[
+        Path | None,
+        typer.Option("--leave-out", help="CSV with stretches in doubt: logger_id, from_at, to_at (UTC).", show_default=False),
+    ] = None,
+    book: Book = Path(),
+    json: Json = False,
+) -> None:
+    """Reduce readings of loggers to hours, days, excursions and nights, and write them as Parquet, a folder a year.
+
+    Example: rillbook summaries reduced --readings all_readings
+    """
+    from pipeline.commands import run
+
+    with told_progress() as progress:
+        done = run.write_summaries(book, folder, readings, engine, tuple(line or ()), leave_out, progress)
+    if json:
+        print_json(done.about)
+        return
+    fates = done.about["readings"]
+    lost = ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in fates.items() if n and name not in ("rows", "counted"))
+    say(f"{fates['rows']} readings of {done.about['loggers']} loggers: {fates['counted']} count{f'; {lost}' if lost else ''}.")
+    for note in done.notes:
+        say(note)
+    say(f"Wrote {', '.join(str(folder / name) for name in done.tables)} and {folder / 'summaries.json'}.")
 
 
 def targets(

@@ -23,6 +23,8 @@ from pipeline.commands.reports.gaps import write_gaps as write_gaps
 from pipeline.commands.reports.landowners import write_landowner as write_landowner
 from pipeline.commands.reports.permits import write_permits as write_permits
 from pipeline.commands.reports.report_files import Written as Written
+from pipeline.commands.summaries import Summarised as Summarised
+from pipeline.commands.summaries import write_summaries as write_summaries
 from pipeline.commands.tanks.audit import Audited as Audited
 from pipeline.commands.tanks.audit import audit as audit
 from pipeline.commands.tanks.guide import write_guide as write_guide

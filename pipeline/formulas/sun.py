@@ -45,18 +45,14 @@ def is_night(latitude: Any, longitude: Any, date: Any, clock: Any, time_zone: st
     index = clock.index if isinstance(clock, pd.Series) else pd.RangeIndex(len(clock))
     frame = pd.DataFrame(
         {
-            "latitude": np.round(np.asarray(latitude, dtype=float) / PLACE_STEP_DEG) * PLACE_STEP_DEG,
-            "longitude": np.round(np.asarray(longitude, dtype=float) / PLACE_STEP_DEG) * PLACE_STEP_DEG,
+            "latitude": place_of_sun(latitude),
+            "longitude": place_of_sun(longitude),
             "date": pd.to_datetime(np.asarray(date)),
             "minute": _minutes(pd.Series(np.asarray(clock, dtype=object))),
         }
     )
     known = frame.dropna()
-    places = known[["latitude", "longitude", "date"]].drop_duplicates()
-    zone = ZoneInfo(time_zone)
-    rows = zip(places["latitude"], places["longitude"], places["date"].dt.date, strict=True)
-    suns = [_rise_and_set(*row, zone) for row in rows]
-    places = places.assign(rise=[sun[0] for sun in suns], set=[sun[1] for sun in suns])
+    places = rise_and_set(known[["latitude", "longitude", "date"]].drop_duplicates(), time_zone)
     joined = known.merge(places, on=["latitude", "longitude", "date"], how="left").set_index(known.index)
     up_after_rise = joined["rise"] <= joined["set"]
     risen, gone = joined["minute"] >= joined["rise"], joined["minute"] >= joined["set"]
@@ -65,6 +61,33 @@ def is_night(latitude: Any, longitude: Any, date: Any, clock: Any, time_zone: st
     night = pd.Series(pd.NA, index=frame.index, dtype="boolean")
     night[known.index] = ~day.astype("boolean")
     return night.set_axis(index)
+
+
+def place_of_sun(degrees: Any) -> Any:
+    """Latitude or longitude as the sun is asked of it: rounded to 0.01°."""
+    return np.round(np.asarray(degrees, dtype=float) / PLACE_STEP_DEG) * PLACE_STEP_DEG
+
+
+def rise_and_set(places: pd.DataFrame, time_zone: str) -> pd.DataFrame:
+    """Sunrise and sunset by the clock, as :func:`is_night` takes them.
+
+    Parameters
+    ----------
+    places : DataFrame
+        Columns ``latitude``, ``longitude`` (as :func:`place_of_sun`), ``date`` (local); each once.
+    time_zone : str
+        IANA name.
+
+    Returns
+    -------
+    DataFrame
+        The same with ``rise`` and ``set``, minutes after local midnight: (0, 1440) where the sun stays up, (1440, 1440) where it stays
+        down. Where ``set`` is the smaller the sun sets after midnight, before it rises.
+    """
+    zone = ZoneInfo(time_zone)
+    rows = zip(places["latitude"], places["longitude"], places["date"].dt.date, strict=True)
+    suns = [_rise_and_set(*row, zone) for row in rows]
+    return places.assign(rise=[sun[0] for sun in suns], set=[sun[1] for sun in suns])
 
 
 def _minutes(clock: pd.Series[Any]) -> pd.Series[Any]:

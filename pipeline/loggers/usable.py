@@ -12,6 +12,8 @@ from pipeline.formulas.series import usual_step_h
 DOUBTFUL = ("out_of_range", "jump", "flat_line", "flat_day", "out_of_water")
 """Marks after which a temperature is no evidence; a gap or a clock that was set back takes no reading away."""
 
+_MARKED = f"""SELECT DISTINCT logger_id, from_at, to_at FROM logger_flags
+  WHERE rule IN ({", ".join(f"'{rule}'" for rule in DOUBTFUL)}) AND field = 'temp_c'"""
 RECORD_COLUMNS = ("site", "medium", "n_days", "max", "mean_daily_max", "line_c", "longest_h")
 
 
@@ -30,17 +32,20 @@ def usable_readings(connection: Any) -> tuple[pd.DataFrame, int]:
     int
         Readings left out.
     """
-    marks = ", ".join(f"'{rule}'" for rule in DOUBTFUL)
     at_sites = "SELECT r.* FROM logger_readings r JOIN loggers l USING (logger_id) WHERE l.site_id <> '' AND r.temp_c IS NOT NULL"
     kept = connection.execute(
-        f"""WITH here AS ({at_sites}), marked AS (SELECT DISTINCT logger_id, from_at, to_at FROM logger_flags
-          WHERE rule IN ({marks}) AND field = 'temp_c')
+        f"""WITH here AS ({at_sites}), marked AS ({_MARKED})
         SELECT logger_id, read_at, temp_c FROM here
         WHERE NOT EXISTS (SELECT 1 FROM marked m WHERE m.logger_id = here.logger_id AND here.read_at BETWEEN m.from_at AND m.to_at)
         ORDER BY logger_id, read_at"""
     ).df()
     total = connection.execute(f"SELECT count(*) FROM ({at_sites})").fetchall()[0][0]
     return kept, int(total) - len(kept)
+
+
+def doubtful_stretches(connection: Any) -> pd.DataFrame:
+    """Stretches that a check marked: ``logger_id``, ``from_at``, ``to_at`` (UTC, no zone), both ends included."""
+    return connection.execute(f"{_MARKED} ORDER BY ALL").df()
 
 
 def record(

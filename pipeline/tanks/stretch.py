@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import RillbookError
+from pipeline.formulas import local_clock
 from schemas.vocabulary import trait
 
 ONE_DAY = pd.Timedelta(days=1)
@@ -86,11 +87,8 @@ def local_days(stretch: Stretch) -> pd.DataFrame:
 
 
 def offsets(stretch: Stretch) -> list[tuple[pd.Timestamp, int]]:
-    """Offsets of the local clock from UTC: from which instant (UTC) on, and microseconds; the first holds before as well."""
-    edges = pd.date_range(stretch.start.floor("h") - ONE_DAY, stretch.end + ONE_DAY, freq="h", tz="UTC")
-    shift = (edges.tz_convert(stretch.time_zone).tz_localize(None) - edges.tz_localize(None)) // pd.Timedelta(microseconds=1)
-    new = np.flatnonzero(np.r_[True, shift[1:] != shift[:-1]])
-    return [(edges[place].tz_localize(None), int(shift[place])) for place in new]
+    """Offsets of the local clock from UTC, as `formulas.local_clock.offsets`."""
+    return local_clock.offsets(stretch.start, stretch.end, stretch.time_zone)
 
 
 def stages(life_stage: str, events: pd.DataFrame, days: pd.DataFrame) -> pd.Series:

@@ -7,11 +7,9 @@ from functools import cache
 from typing import Any, get_type_hints
 
 import pandas as pd
-import pandera.pandas as pa
-from pandera.engines import pandas_engine
-from pandera.typing import Series
 
 from schemas.fields import Text
+from schemas.pandera_alone import Series, pa, pandas_engine
 
 Count = Series[int]
 Flag = Series[bool]

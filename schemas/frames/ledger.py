@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from pandera.typing import Series
-
 from schemas.fields import Real, Text
 from schemas.frames.frame import Stage, columns_of, maybe, said
+from schemas.pandera_alone import Series
 
 
 class LedgerCell(Stage):

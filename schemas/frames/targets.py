@@ -5,11 +5,10 @@ from __future__ import annotations
 from itertools import pairwise
 
 import pandas as pd
-import pandera.pandas as pa
-from pandera.typing import Series
 
 from schemas.fields import Day, Real, Text, Whole, YesNo
 from schemas.frames.frame import Count, Flag, MediumOfStage, columns_of, entering, maybe, names_of, said
+from schemas.pandera_alone import Series, pa
 
 
 class Readings(pa.DataFrameModel):

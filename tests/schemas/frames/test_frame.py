@@ -15,12 +15,13 @@ from schemas.frames import field as field_frames
 from schemas.frames import ledger as ledger_frames
 from schemas.frames import maps as map_frames
 from schemas.frames import reports as report_frames
+from schemas.frames import summaries as summary_frames
 from schemas.frames.air_and_water import WaterReadings, Wetness
 from schemas.frames.frame import Count, Frame, columns_of, entering, framed, types_of
 
 MODELS = [
     model
-    for module in (air_and_water_frames, check_frames, field_frames, ledger_frames, map_frames, report_frames)
+    for module in (air_and_water_frames, check_frames, field_frames, ledger_frames, map_frames, report_frames, summary_frames)
     for model in vars(module).values()
     if isinstance(model, type) and issubclass(model, Frame) and model.__module__ == module.__name__
 ]

@@ -1,0 +1,93 @@
+"""`rillbook summaries` as a person runs it: the demo's own readings, Parquet from elsewhere, and what it refuses."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import duckdb
+import pytest
+from typer.testing import CliRunner
+
+from pipeline.book.connection import open_book
+from pipeline.book.current import current_rows
+from pipeline.cli import app
+from pipeline.commands import run
+from pipeline.errors import RillbookError
+from pipeline.loggers.usable import usable_readings
+from pipeline.settings import read_settings
+from pipeline.settings.limits import judgement
+from pipeline.targets.daily_cycle import night_drop
+
+ROWS = "SELECT 'far' AS logger_id, TIMESTAMP '2024-07-01' + to_minutes(30 * i::INT) AS read_at, 15.0 + i % 5 AS temp_c FROM range(200) t(i)"
+
+
+def test_the_books_own_readings_give_the_night_drop_of_its_targets(demo_copy: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    done = CliRunner().invoke(app, ["summaries", str(out), "--book", str(demo_copy), "--json"])
+    about = json.loads(done.stdout)
+    with open_book(demo_copy) as connection:
+        kept, _ = usable_readings(connection)
+        loggers, sites = current_rows(connection, "loggers"), current_rows(connection, "sites")
+        assert about["readings"]["rows"] == connection.execute("SELECT count(*) FROM logger_readings").fetchall()[0][0]
+    wanted = night_drop(kept, loggers, sites, read_settings(demo_copy).time_zone)
+    nights = duckdb.sql(f"FROM '{out}/nights/*/*.parquet'").df()
+    whole = nights[nights["n"] * nights["step_s"] >= judgement("logger_day_share_least") * 86_400]
+    assert len(wanted) and len(whole) == wanted["n_days"].sum()
+    assert set(nights["logger_id"]) <= set(loggers.loc[loggers["site_id"] != "", "logger_id"])
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    """A book in which nothing is yet."""
+    (tmp_path / "book").mkdir()
+    (tmp_path / "book" / "rillbook.toml").write_bytes((Path(__file__).parents[1] / "cases" / "base" / "rillbook.toml").read_bytes())
+    return tmp_path / "book"
+
+
+def test_parquet_from_elsewhere_with_stretches_left_out(book: Path, tmp_path: Path) -> None:
+    (tmp_path / "in").mkdir()
+    duckdb.sql(f"COPY ({ROWS}) TO '{tmp_path}/in/a.parquet'")
+    (tmp_path / "doubt.csv").write_text("logger_id,from_at,to_at\nfar,2024-07-01 00:30,2024-07-01T01:30:00Z\n")
+    words = ["--readings", str(tmp_path / "in"), "--line", "17.5", "--line", "16", "--leave-out", str(tmp_path / "doubt.csv")]
+    done = CliRunner().invoke(app, ["summaries", str(tmp_path / "out"), *words, "--book", str(book)])
+    assert done.exit_code == 0, done.output
+    assert "200 readings of 1 loggers: 197 count; 3 in doubt." in done.stdout
+    assert "the book knows no place of: far" in done.stdout and "not looked through" in done.stdout
+    lines = duckdb.sql(f"SELECT DISTINCT line_c FROM '{tmp_path}/out/excursions/*/*.parquet' ORDER BY ALL").fetchall()
+    assert lines == [(16.0,), (17.5,)]
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"engine": "abacus"}, "'abacus' is no engine. Known: duckdb, spark, postgresql"),
+        ({"engine": "spark"}, "Name its readings with --readings"),
+        ({"readings": "nowhere"}, "there is no such folder or file"),
+    ],
+)
+def test_what_cannot_be_done_is_told(more: dict[str, str], said: str, book: Path, tmp_path: Path) -> None:
+    with pytest.raises(RillbookError, match=said):
+        run.write_summaries(book, tmp_path / "out", **more)
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "logger_id,from_at\nL,2024-07-01\n",
+        "logger_id,from_at,to_at\nL,2024-07-02,2024-07-01\n",
+        "logger_id,from_at,to_at\n,2024-07-01,2024-07-02\n",
+        "logger_id,from_at,to_at\nL,soon,2024-07-02\n",
+        "logger_id,from_at,to_at\nL,,\n",
+    ],
+)
+def test_a_line_that_is_no_stretch_is_named(text: str, book: Path, tmp_path: Path) -> None:
+    (tmp_path / "doubt.csv").write_text(text)
+    with pytest.raises(RillbookError, match=r"doubt.csv, line 2: this is no stretch"):
+        run.write_summaries(book, tmp_path / "out", leave_out=tmp_path / "doubt.csv")
+
+
+def test_a_file_that_is_not_there_is_told(book: Path, tmp_path: Path) -> None:
+    with pytest.raises(RillbookError, match="the stretches cannot be read"):
+        run.write_summaries(book, tmp_path / "out", leave_out=tmp_path / "nowhere.csv")

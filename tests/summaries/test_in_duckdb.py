@@ -1,0 +1,146 @@
+"""DuckDB on 10⁶ irregular readings against pandas, which finds local days and crossings in its own way; and Parquet as it comes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import pandas as pd
+import pytest
+from summary_readings import LINES, PLACES, ZONE, asked, made, table, write_parquet
+
+from pipeline.errors import RillbookError
+from pipeline.formulas.exceedances import excursions
+from pipeline.formulas.series import usual_step_h
+from pipeline.intake.report import silent
+from pipeline.settings.limits import judgement
+from pipeline.summaries.columns import INSTANT, REAL, TEXT
+from pipeline.summaries.in_duckdb import in_parquet, parquet_files
+from pipeline.summaries.reduce import Asked, reduce_readings
+from pipeline.targets.daily_cycle import night_drop
+
+SUMMARY = {"n": "size", "mean_c": "mean", "low_c": "min", "high_c": "max"}
+
+
+@pytest.fixture(scope="module")
+def million(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, pd.DataFrame]:
+    """Folder of the reduced tables, and the readings that count, chosen without the code under test."""
+    folder = tmp_path_factory.mktemp("million")
+    readings, doubt = made(1_000_000)
+    write_parquet(readings, folder / "in")
+    with in_parquet(folder / "in", folder) as engine:
+        about = reduce_readings(engine, asked(doubt), folder / "out", silent)
+    kept = readings[readings["temp_c"].between(-40, 85)]
+    marked = np.zeros(len(kept), dtype=bool)
+    for row in doubt.itertuples():
+        marked |= ((kept["logger_id"] == row.logger_id) & kept["read_at"].between(row.from_at, row.to_at)).to_numpy()
+    tally = about["readings"]
+    assert tally["rows"] == len(readings) == sum(n for fate, n in tally.items() if fate != "rows")
+    assert (tally["no_value"], tally["not_possible"]) == (readings["temp_c"].isna().sum(), (readings["temp_c"] == -200).sum())
+    assert (tally["in_doubt"], tally["counted"]) == (marked.sum(), (~marked).sum())
+    assert marked.sum() > 1000 and about["without_place"] == ["E5", "Z9", "once"]
+    return folder / "out", kept[~marked].sort_values(["logger_id", "read_at"], ignore_index=True)
+
+
+def same(found: pd.DataFrame, wanted: pd.DataFrame, names: list[str]) -> None:
+    wanted = wanted.reset_index()[names]
+    pd.testing.assert_frame_equal(found[names], wanted, check_dtype=False, check_index_type=False, rtol=0, atol=1e-9)
+
+
+def test_hours_and_days_are_those_of_pandas(million: tuple[Path, pd.DataFrame]) -> None:
+    folder, kept = million
+    local = kept["read_at"].dt.tz_localize("UTC").dt.tz_convert(ZONE).dt.tz_localize(None)
+    for name, moment, key in (("hourly", kept["read_at"].dt.floor("h"), "hour_at"), ("daily", local.dt.normalize(), "day")):
+        wanted = kept.assign(**{key: moment}).groupby(["logger_id", key])["temp_c"].agg(**SUMMARY)
+        same(table(folder, name), wanted, ["logger_id", key, *SUMMARY])
+    steps = kept.groupby("logger_id")["read_at"].diff().dt.total_seconds().groupby(kept["logger_id"]).median()
+    daily = table(folder, "daily")
+    pd.testing.assert_series_equal(daily.groupby("logger_id")["step_s"].first(), steps, check_names=False, rtol=0, atol=1e-6)
+
+
+def test_excursions_are_those_of_the_definition(million: tuple[Path, pd.DataFrame]) -> None:
+    folder, kept = million
+    found = table(folder, "excursions")
+    assert len(found) > 5000 and (found["line_c"] == LINES[0]).all()
+    for logger_id, part in kept.groupby("logger_id"):
+        mine = found[found["logger_id"] == logger_id].reset_index(drop=True)
+        if len(part) < 2:
+            assert mine.empty
+            continue
+        gap_h = judgement("logger_gap_steps") * usual_step_h(part["read_at"])
+        wanted = excursions(part["read_at"], part["temp_c"], LINES[0], gap_h)
+        assert len(mine) == len(wanted)
+        for name, other in (("start_at", "start"), ("end_at", "end")):
+            # those of the definition are told to the millisecond
+            assert ((mine[name] - wanted[other].dt.tz_localize(None)).abs() <= pd.Timedelta("1ms")).all()
+        np.testing.assert_allclose(mine["hours"], wanted["hours"], rtol=0, atol=1e-7)
+
+
+def test_nights_give_the_night_drop_that_targets_take_from_readings(million: tuple[Path, pd.DataFrame]) -> None:
+    folder, kept = million
+    loggers = PLACES.assign(site_id=PLACES["logger_id"], medium="water", height_or_depth_cm=np.nan)[[
+        "logger_id", "site_id", "medium", "height_or_depth_cm",
+    ]]  # fmt: skip
+    sites = PLACES.rename(columns={"logger_id": "site_id"}).assign(waterbody=None).astype({"waterbody": "str"})
+    # two are enough: one of them near the polar circle, where the sun of June sets after midnight
+    kept = kept[kept["logger_id"].isin(["A1", "07"])]
+    wanted = night_drop(kept, loggers, sites.assign(waterbody=""), ZONE)
+    nights = table(folder, "nights")
+    nights = nights[nights["logger_id"].isin(["A1", "07"])]
+    whole = nights[nights["n"] * nights["step_s"] >= judgement("logger_day_share_least") * 86_400]
+    grouped = whole.assign(month=whole["day"].dt.month).groupby(["logger_id", "month"])["night_drop"].agg(["median", "size"]).reset_index()
+    assert len(wanted) == len(grouped) == 24
+    assert grouped["logger_id"].tolist() == wanted["site"].tolist() and grouped["size"].tolist() == wanted["n_days"].tolist()
+    np.testing.assert_allclose(grouped["median"], wanted["night_drop"], rtol=0, atol=1e-9)
+
+
+def put(folder: Path, sql: str, options: str = "") -> Path:
+    with duckdb.connect() as connection:
+        connection.execute(f"COPY ({sql}) TO '{folder}' (FORMAT parquet{options})")
+    return folder
+
+
+ROWS = "SELECT 'L' AS logger_id, TIMESTAMP '2024-07-01 03:30' + to_hours(i::INT) AS read_at, 10.0 + i AS temp_c FROM range(3) t(i)"
+
+
+def reduced(path: Path, out: Path) -> pd.DataFrame:
+    with in_parquet(path, out.parent) as engine:
+        reduce_readings(engine, Asked("UTC", (18.0,)), out, silent)
+    return table(out, "hourly")
+
+
+@pytest.mark.parametrize(
+    "sql",
+    [
+        ROWS,
+        ROWS.replace("TIMESTAMP '2024-07-01 03:30'", "TIMESTAMPTZ '2024-07-01 05:30+02'"),
+        f"SELECT logger_id, read_at::TIMESTAMP_NS AS read_at, temp_c::FLOAT AS temp_c, 'x' AS note FROM ({ROWS})",
+    ],
+)
+def test_moments_with_and_without_a_zone_and_narrow_numbers_are_read(sql: str, tmp_path: Path) -> None:
+    rows = reduced(put(tmp_path / "in.parquet", sql), tmp_path / "out")
+    assert rows["hour_at"].tolist() == [pd.Timestamp(f"2024-07-01 0{hour}:00") for hour in (3, 4, 5)]
+    assert rows["mean_c"].tolist() == [10.0, 11.0, 12.0]
+
+
+def test_a_logger_in_the_name_of_a_folder_stays_text(tmp_path: Path) -> None:
+    put(tmp_path / "in", ROWS.replace("'L'", "['007', 'é 5'][1 + i % 2]"), ", PARTITION_BY (logger_id)")
+    (tmp_path / "in" / "notes.txt").touch()
+    assert reduced(tmp_path / "in", tmp_path / "out")["logger_id"].tolist() == ["007", "007", "é 5"]
+    with in_parquet(tmp_path / "in", tmp_path) as engine:
+        assert engine.notes == [f"1 other file in {tmp_path / 'in'} not read: no Parquet."]
+        assert engine.kinds() == {"read_at": INSTANT, "temp_c": REAL, "logger_id": TEXT}
+
+
+def test_what_is_no_parquet_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(RillbookError, match="there is no such folder"):
+        parquet_files(tmp_path / "nowhere")
+    (tmp_path / "a.csv").write_text("logger_id,read_at,temp_c\n")
+    for path in (tmp_path, tmp_path / "a.csv"):
+        with pytest.raises(RillbookError, match="no Parquet file is there"):
+            parquet_files(path)
+    (tmp_path / "b.parquet").write_text("no Parquet")
+    with pytest.raises(RillbookError, match="cannot be reduced"):
+        reduced(tmp_path, tmp_path.parent / "out")
+    assert not (tmp_path.parent / "out").exists()
