@@ -71,7 +71,9 @@ def new_book(folder: Path) -> Path:
     """An empty book with the settings of the invented study."""
     shutil.rmtree(folder, ignore_errors=True)
     settings = folder.with_suffix(".toml")
-    settings.write_text(demo.settings_text(), encoding="utf-8")
+    # the large sheets come without the lines of a landscape
+    text = "".join(line for line in demo.settings_text().splitlines(keepends=True) if demo.LANDSCAPE not in line)
+    settings.write_text(text, encoding="utf-8")
     rillbook("init", folder, "--settings", settings)
     return folder
 
