@@ -36,5 +36,5 @@ def test_every_package_has_its_reason(root: Path) -> None:
     text = (root / "docs" / "decisions.md").read_text(encoding="utf-8")
     table = text.split("## Each package has a reason")[1].split("\n## ")[0]
     reasons = {canonicalize_name(name) for line in re.findall(r"^\| ([\w, -]+) \|", table, re.M) for name in line.split(", ")}
-    named = {canonicalize_name(one.name) for one in declared(root)[0]}
+    named = {canonicalize_name(one.name) for group in declared(root) for one in group}
     assert reasons - {"package"} == named
