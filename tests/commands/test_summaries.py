@@ -1,4 +1,4 @@
-"""`rillbook summaries` as a person runs it: the demo's own readings, Parquet from elsewhere, and what it refuses."""
+"""`rillbook summaries` as a person runs it: the book's own readings, Parquet from elsewhere, and what it refuses."""
 
 from __future__ import annotations
 
@@ -22,27 +22,37 @@ from pipeline.targets.daily_cycle import night_drop
 ROWS = "SELECT 'far' AS logger_id, TIMESTAMP '2024-07-01' + to_minutes(30 * i::INT) AS read_at, 15.0 + i % 5 AS temp_c FROM range(200) t(i)"
 
 
-def test_the_books_own_readings_give_the_night_drop_of_its_targets(demo_copy: Path, tmp_path: Path) -> None:
-    out = tmp_path / "out"
-    done = CliRunner().invoke(app, ["summaries", str(out), "--book", str(demo_copy), "--json"])
-    about = json.loads(done.stdout)
-    with open_book(demo_copy) as connection:
-        kept, _ = usable_readings(connection)
-        loggers, sites = current_rows(connection, "loggers"), current_rows(connection, "sites")
-        assert about["readings"]["rows"] == connection.execute("SELECT count(*) FROM logger_readings").fetchall()[0][0]
-    wanted = night_drop(kept, loggers, sites, read_settings(demo_copy).time_zone)
-    nights = duckdb.sql(f"FROM '{out}/nights/*/*.parquet'").df()
-    whole = nights[nights["n"] * nights["step_s"] >= judgement("logger_day_share_least") * 86_400]
-    assert len(wanted) and len(whole) == wanted["n_days"].sum()
-    assert set(nights["logger_id"]) <= set(loggers.loc[loggers["site_id"] != "", "logger_id"])
-
-
 @pytest.fixture
 def book(tmp_path: Path) -> Path:
     """A book in which nothing is yet."""
     (tmp_path / "book").mkdir()
     (tmp_path / "book" / "rillbook.toml").write_bytes((Path(__file__).parents[1] / "cases" / "base" / "rillbook.toml").read_bytes())
     return tmp_path / "book"
+
+
+def test_the_books_own_readings_give_the_night_drop_of_its_targets(book: Path, tmp_path: Path) -> None:
+    sites = Path(__file__).parents[1] / "cases" / "base" / "sites.csv"
+    site = duckdb.sql(f"SELECT site_id FROM '{sites}' WHERE latitude IS NOT NULL LIMIT 1").fetchall()[0][0]
+    (book / "loggers.csv").write_text(f"logger_id,site_id,medium\nL1,{site},water\n")
+    run.load_files(book, [sites, book / "loggers.csv"])
+    wave = ROWS.replace("'far'", "'L1'").replace("range(200)", "range(2000)")
+    with open_book(book, write=True) as connection:
+        connection.execute(
+            "INSERT INTO logger_readings_all (load_id, source, line, logger_id, read_at, temp_c)"
+            f" SELECT 1, 0, row_number() OVER (), * FROM ({wave})"
+        )
+    out = tmp_path / "out"
+    about = json.loads(CliRunner().invoke(app, ["summaries", str(out), "--book", str(book), "--json"]).stdout)
+    assert (about["readings"]["rows"], about["readings"]["counted"], about["without_place"]) == (2000, 2000, [])
+    with open_book(book) as connection:
+        kept, _ = usable_readings(connection)
+        places = current_rows(connection, "loggers"), current_rows(connection, "sites")
+    wanted = night_drop(kept, *places, read_settings(book).time_zone)
+    nights = duckdb.sql(f"FROM '{out}/nights/*/*.parquet'").df()
+    whole = nights[nights["n"] * nights["step_s"] >= judgement("logger_day_share_least") * 86_400]
+    assert wanted["n_days"].sum() == len(whole) > 30
+    months = whole.groupby(whole["day"].dt.month)["night_drop"].median()
+    assert wanted["night_drop"].tolist() == pytest.approx(months.tolist(), abs=1e-9)
 
 
 def test_parquet_from_elsewhere_with_stretches_left_out(book: Path, tmp_path: Path) -> None:

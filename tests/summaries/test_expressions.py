@@ -77,6 +77,13 @@ def test_a_day_on_which_the_clocks_change_has_25_hours() -> None:
     ]  # fmt: skip
 
 
+def test_a_clock_that_changes_at_midnight_shows_the_new_time_at_once() -> None:
+    """At 4:00 UTC the clock goes from midnight back to 23:00: that reading belongs to the day before."""
+    offsets = [(-(10**15), -4 * made.HOUR_US), (us("2024-07-02 04:00"), -5 * made.HOUR_US)]
+    days = asked(made.daily(READINGS, SERIES, offsets), series("2024-07-02 03:00", 60, [1.0, 2.0, 3.0]))
+    assert [(row["day_us"], row["n"]) for row in days] == [(us("2024-07-01"), 2), (us("2024-07-02"), 1)]
+
+
 def test_days_before_1970_too() -> None:
     (row,) = asked(made.daily(READINGS, SERIES, [(0, -4 * made.HOUR_US)]), series("1969-06-01 05:00", 60, [1.0, 2.0]))
     assert row["day_us"] == us("1969-06-01")
@@ -100,13 +107,15 @@ def test_excursions_by_hand() -> None:
 
 def test_nights_by_hand() -> None:
     """Up from 6:00 to 20:00: 18 °C against 14 °C; the hours before noon belong to the night of the day before."""
-    at = series("2024-07-01 04:00", 60, [18.0 if 6 <= hour % 24 < 20 else 14.0 for hour in range(54)])
+    at = series("2024-07-01 04:00", 60, [18.0 if 6 <= hour % 24 < 20 else 12.0 if 24 <= hour < 30 else 14.0 for hour in range(54)])
     suns = pd.DataFrame({
         "logger_id": "L", "day_us": [us(f"2024-07-0{day}") for day in (1, 2, 3)], "rise_us": 6 * made.HOUR_US, "set_us": 20 * made.HOUR_US,
     })  # fmt: skip
     one, two = asked(made.nights(READINGS, SERIES, SUNS, OFFSETS), at, suns=suns)
-    assert (one["day_us"], one["n"], one["day_c"], one["night_c"], one["night_drop"]) == (us("2024-07-01"), 24, 18.0, 14.0, 4.0)
-    assert (two["day_us"], two["n"]) == (us("2024-07-02"), 24)
+    # four hours of 14 °C in the evening, six of 12 °C in the morning after
+    assert (one["day_us"], one["n"], one["day_c"]) == (us("2024-07-01"), 24, 18.0)
+    assert (one["night_c"], one["night_drop"]) == pytest.approx((12.8, 5.2), abs=1e-12)
+    assert (two["day_us"], two["n"], two["night_drop"]) == (us("2024-07-02"), 24, 4.0)
     # far north the sun sets after midnight, before it rises: of the first hours only 0:00 is day
     late = suns.assign(rise_us=2 * made.HOUR_US, set_us=1 * made.HOUR_US)
     (first, *_) = asked(made.nights(READINGS, SERIES, SUNS, OFFSETS), at, suns=late)
