@@ -151,26 +151,34 @@ def _check_rules(sheet: Sheet, context: Callable[[], pd.DataFrame]) -> None:
     """Apply the rules: first those that hold, so that a value held by one is not marked by another."""
     if sheet.typed.empty:
         return
+    frame = context()
     for effects in ((HOLD_ROW, HOLD_VALUE), (FLAG, FLAG_EXCLUDE)):
-        frame = context()
+        changed = False
         for rule in rules_of(sheet.table):
             if rule.effect in effects:
                 broken = rule.mask(frame).fillna(False).astype(bool)
-                _apply(sheet, rule, [int(row) for row in broken.index[broken] if row >= 0])
+                changed |= _apply(sheet, rule, [int(row) for row in broken.index[broken] if row >= 0])
+        if changed:
+            frame = context()
     if sheet.table == "finds":
         sheet.typed["found_utc"] = frame.loc[sheet.typed.index, "found_utc"]
 
 
-def _apply(sheet: Sheet, rule: Rule, rows: list[int]) -> None:
+def _apply(sheet: Sheet, rule: Rule, rows: list[int]) -> bool:
+    """Hold or mark the rows that break a rule; tell whether a value was taken out of the typed frame."""
     if rule.effect == HOLD_VALUE:
+        changed = False
         for name in rule.fields:
             written = sheet.typed.loc[rows, name].dropna().index
             for row in written:
                 hold(sheet, int(row), name, rule.id, rule.message, rule.remedy, False)
-            take_out(sheet, written, name)
-        return
+            if len(written):
+                take_out(sheet, written, name)
+                changed = True
+        return changed
     for row in rows:
         if rule.effect == HOLD_ROW:
             hold(sheet, row, rule.fields[0], rule.id, rule.message, rule.remedy, True)
         else:
             flag(sheet, row, rule.fields, rule.id, rule.effect, rule.message, rule.remedy)
+    return False

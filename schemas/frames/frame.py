@@ -158,13 +158,13 @@ def _plainly(model: type[pa.DataFrameModel], frame: pd.DataFrame) -> bool:
         return False
     return all(
         not (column.checks or column.unique or column.coerce)
-        and _is_of(column.dtype, frame[name].dtype)
+        and is_of(column.dtype, frame[name].dtype)
         and (column.nullable or not frame[name].hasnans)
         for name, column in schema.columns.items()
     )
 
 
 @cache
-def _is_of(declared: Any, found: Any) -> bool:
+def is_of(declared: Any, found: Any) -> bool:
     """Whether pandera takes a column's type for the declared one."""
     return bool(declared.check(pandas_engine.Engine.dtype(found)))

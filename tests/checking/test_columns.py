@@ -96,3 +96,32 @@ def test_what_is_possible_and_not_expected_is_kept_with_a_mark_at_both_ends(svl:
     checked = run([*base(), *write(tmp_path, more=line)], book)
     marked = checked.flags[(checked.flags["row_key"] == "X") & (checked.flags["field"] == "svl_mm")]
     assert checked.held.empty and marked["rule"].tolist() == ["unexpected"] * odd
+
+
+COLUMNS = {
+    "start_time": ["09:30", "23:59", "24:00", "09:30\n", "9:30", None],
+    "visit_id": ["V1", "", None],
+    "habitat": ["stream", "no_such_code", None],
+    "water_temp_c": [-0.5, 12.0, 60.0, -60.0, None],
+}
+
+
+@pytest.mark.parametrize(
+    ("table", "name"), [("visits", name) for name in ("start_time", "visit_id", "water_temp_c")] + [("sites", "habitat")]
+)
+def test_a_column_is_called_sound_where_pandera_finds_nothing_in_it(table: str, name: str) -> None:
+    """Each value alone, and beside a sound one."""
+    from pandera.errors import SchemaErrors
+
+    schema, found = columns.MODELS[table].to_schema().select_columns([name]), []
+    for value in COLUMNS[name]:
+        for cells in ([value], [COLUMNS[name][0], value]):
+            column = pd.Series(cells, dtype="float64" if name == "water_temp_c" else "str")
+            try:
+                schema.validate(column.to_frame(name), lazy=True)
+            except SchemaErrors:
+                found.append(False)
+            else:
+                found.append(True)
+            assert columns._is_sound(schema.columns[name], column) == found[-1], cells
+    assert {True, False} == set(found)
