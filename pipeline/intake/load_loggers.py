@@ -238,7 +238,7 @@ def _exposed(connection: Any, layouts: list[Layout], known: pd.DataFrame, days: 
             continue
         shift = logger_checks.standard_shift_us(time_zone)
         air = logger_store.air_days(connection, here["site_id"], shift) if pd.notna(here["site_id"]) else None
-        found.append(logger_checks.out_of_water(of_days, air).assign(source=number))
+        found.append(logger_checks.out_of_water(of_days, shift, air).assign(source=number))
     return found
 
 

@@ -72,7 +72,7 @@ def settled_if_possible(folder: Path) -> Settings:
 
 def _made_anew(connection: DuckDBPyConnection, settings: Settings) -> list[str]:
     """Bring the rows of an open book to its settings; what changed, in words, and nothing where nothing rests on the change."""
-    from pipeline.loggers.marks_again import marks_again
+    from pipeline.loggers.marks_again import marks_again, move_days_to_the_local_clock
 
     old = read_under(connection)
     said: list[str] = []
@@ -81,6 +81,8 @@ def _made_anew(connection: DuckDBPyConnection, settings: Settings) -> list[str]:
     if instants:
         _refuse_tracks(connection)
         said.append(f"{_listed(instants)} got new instants")
+    if old is None and not moved and (late := move_days_to_the_local_clock(connection, settings.time_zone)):
+        said.append(f"{late} marks of days out of the water begin at local midnight now")
     files, marked = marks_again(connection, settings.time_zone) if moved else (0, 0)
     if files:
         said.append(

@@ -180,21 +180,23 @@ def _day_frame(state: Watch) -> pd.DataFrame:
     })  # fmt: skip
 
 
-def out_of_water(days: pd.DataFrame, air: pd.DataFrame | None = None) -> pd.DataFrame:
+def out_of_water(days: pd.DataFrame, shift_us: int, air: pd.DataFrame | None = None) -> pd.DataFrame:
     """Days on which a logger that should hang in water seems to read the air.
 
     Parameters
     ----------
     days : DataFrame
         ``day``, ``low``, ``high``, ``mean`` of the water logger, as :func:`finish` gives them.
+    shift_us : int
+        Standard offset of the zone whose days these are, as :func:`standard_shift_us` gives it.
     air : DataFrame, optional
         The same of an air logger at the same site.
 
     Returns
     -------
     DataFrame
-        Columns of ``FLAG_COLUMNS``, one row a stretch of at least ``exposed_days`` days: the day's range is too large for water, or it is
-        nearly that of the air while the means are close.
+        Columns of ``FLAG_COLUMNS``, times in UTC, one row a stretch of at least ``exposed_days`` days: the day's range is too large for
+        water, or it is nearly that of the air while the means are close.
     """
     swing = days["high"] - days["low"]
     wide = swing > limit("exposed_range_c", "water")
@@ -208,6 +210,7 @@ def out_of_water(days: pd.DataFrame, air: pd.DataFrame | None = None) -> pd.Data
     exposed = (wide | follows).to_numpy()
     day = days["day"].to_numpy().astype("datetime64[D]").astype("int64")
     block = np.cumsum(np.concatenate([[True], (np.diff(day) != 1) | (np.diff(exposed.astype("int8")) != 0)])) if len(day) else np.array([])
+    shift = pd.Timedelta(shift_us, unit="us")
     rows = []
     for _, places in pd.Series(range(len(day))).groupby(block):
         first, last = places.iloc[0], places.iloc[-1]
@@ -221,8 +224,8 @@ def out_of_water(days: pd.DataFrame, air: pd.DataFrame | None = None) -> pd.Data
             else f"the temperature swings by up to {worst:.1f} °C a day"
         )
         rows.append({
-            "rule": "out_of_water", "field": "temp_c", "from_at": days["day"].iloc[first],
-            "to_at": days["day"].iloc[last] + pd.Timedelta(days=1),
+            "rule": "out_of_water", "field": "temp_c", "from_at": days["day"].iloc[first] - shift,
+            "to_at": days["day"].iloc[last] + pd.Timedelta(days=1) - shift,
             "n": int(days["n"].iloc[first : last + 1].sum()), "value": worst, "line": 0,
             "message": f"it seems to read the air: {why}, {len(places)} days.", "remedy": REMEDY["out_of_water"],
         })  # fmt: skip

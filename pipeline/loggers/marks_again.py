@@ -66,6 +66,23 @@ def marks_again(connection: Any, time_zone: str) -> tuple[int, int]:
     return len(files), changed
 
 
+def move_days_to_the_local_clock(connection: Any, time_zone: str) -> int:
+    """Mend days out of the water of books that knew no settings of their rows: they were stored as if local midnight were that of UTC.
+
+    Returns
+    -------
+    int
+        Marks that were moved.
+    """
+    shift = checks.standard_shift_us(time_zone)
+    moved = connection.execute(
+        "UPDATE logger_flags_all SET from_at = from_at - to_microseconds($1), to_at = to_at - to_microseconds($1)"
+        " WHERE rule = 'out_of_water' AND $1 <> 0",
+        {"1": shift},
+    ).fetchall()
+    return int(moved[0][0])
+
+
 def _marks(connection: Any, file: Any, time_zone: str) -> pd.DataFrame:
     readings = connection.execute(
         "SELECT line, read_at, temp_c, rh_pct FROM logger_readings_all WHERE load_id = ? AND source = ? ORDER BY line",
@@ -78,8 +95,9 @@ def _marks(connection: Any, file: Any, time_zone: str) -> pd.DataFrame:
     found = [flags[flags["rule"].isin(AGAIN)]]
     if file.medium == "water":
         here = file.site_id if isinstance(file.site_id, str) else ""
-        air = staging.air_days(connection, here, checks.standard_shift_us(time_zone), staged=False) if here else None
-        found.append(checks.out_of_water(days, air))
+        shift = checks.standard_shift_us(time_zone)
+        air = staging.air_days(connection, here, shift, staged=False) if here else None
+        found.append(checks.out_of_water(days, shift, air))
     some = [one for one in found if len(one)]
     return pd.concat(some, ignore_index=True) if some else flags.iloc[:0]
 

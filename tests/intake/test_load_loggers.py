@@ -201,6 +201,9 @@ def test_a_water_logger_is_held_beside_the_air_logger_of_its_site(folder: Path, 
     run.undo(folder, 3)
     dry = load(folder, write(tmp_path, "pool.csv", hourly(days(18, 7))))
     assert "the daily range and mean follow the air logger" in dry.flags.set_index("rule").at["out_of_water", "message"]
+    # the export begins at 05:00 of UTC, midnight by New York's standard time, and every day of it is dry
+    begins, ends = (dry.flags.set_index("rule").at["out_of_water", name] for name in ("from_at", "to_at"))
+    assert (begins.hour, ends.hour) == (5, 5), "the evening of the last dry day counted, and that of the day before the first did not"
     run.undo(folder, 4)
     # an enclosure has no air of a site beside it
     assert "out_of_water" not in set(load(folder, write(tmp_path, "tank.csv", hourly(days(18, 7)))).flags["rule"])

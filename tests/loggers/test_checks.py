@@ -140,7 +140,7 @@ def days_of(means: Any, ranges: Any, start: str = "2023-07-01") -> pd.DataFrame:
 
 
 def test_a_large_daily_swing_tells_a_logger_out_of_water() -> None:
-    flags = logger_checks.out_of_water(days_of([14] * 10, [3, 3, 11, 12, 11, 3, 11, 11, 3, 3]))
+    flags = logger_checks.out_of_water(days_of([14] * 10, [3, 3, 11, 12, 11, 3, 11, 11, 3, 3]), 0)
     assert len(flags) == 1 and flags["n"][0] == 72 and flags["value"][0] == 12
     assert (flags["from_at"][0], flags["to_at"][0]) == (pd.Timestamp("2023-07-03"), pd.Timestamp("2023-07-06"))
 
@@ -149,17 +149,17 @@ def test_a_large_daily_swing_tells_a_logger_out_of_water() -> None:
 def test_a_logger_that_follows_the_air_is_out_of_water() -> None:
     air = days_of([18] * 10, [8] * 10)
     dry = days_of([14, 14, 17, 18, 19, 18, 14, 14, 14, 14], [2, 2, 7, 7, 7, 7, 2, 2, 2, 2])
-    flags = logger_checks.out_of_water(dry, air)
+    flags = logger_checks.out_of_water(dry, 0, air)
     assert len(flags) == 1 and flags["n"][0] == 96 and "air logger" in flags["message"][0]
-    assert logger_checks.out_of_water(dry).empty
-    assert logger_checks.out_of_water(dry, air.assign(day=air["day"] + pd.Timedelta(days=400))).empty
+    assert logger_checks.out_of_water(dry, 0).empty
+    assert logger_checks.out_of_water(dry, 0, air.assign(day=air["day"] + pd.Timedelta(days=400))).empty
 
 
 def test_stretches_end_where_a_day_is_missing() -> None:
     days = days_of([14] * 6, [12] * 6).drop(index=[2]).reset_index(drop=True)
-    flags = logger_checks.out_of_water(days)
+    flags = logger_checks.out_of_water(days, 0)
     assert len(flags) == 1 and flags["from_at"][0] == pd.Timestamp("2023-07-04")
-    assert logger_checks.out_of_water(days.iloc[:0]).empty
+    assert logger_checks.out_of_water(days.iloc[:0], 0).empty
 
 
 # The export of one soil logger holds nothing but 0.0 for its first weeks: djhocking/sparcnetfsu @7b45907, found by this check.

@@ -54,6 +54,20 @@ def test_marks_are_as_if_the_file_had_been_loaded_after_the_change(tmp_path: Pat
     assert of_book(folder, "logger_flags") == before["logger_flags"]
 
 
+def test_days_out_of_the_water_of_older_books_begin_at_local_midnight_now(tmp_path: Path) -> None:
+    folder = filled(tmp_path / "b", "America/New_York")
+    right = of_book(folder, "logger_flags")
+    dry = [row[5] for row in right if row[3] == "out_of_water"]
+    assert dry and all(at.hour == 5 for at in dry), "midnight by New York's standard time"
+    with open_book(folder, write=True) as connection:
+        hours = "from_at = from_at - INTERVAL 5 HOUR, to_at = to_at - INTERVAL 5 HOUR"
+        connection.execute(f"UPDATE logger_flags_all SET {hours} WHERE rule = 'out_of_water'")
+        connection.execute("DELETE FROM book_facts WHERE name = 'read_under'")
+    for _ in range(2):
+        settled(folder)
+        assert of_book(folder, "logger_flags") == right
+
+
 def test_a_file_of_which_another_brought_a_part_is_not_guessed_at(tmp_path: Path) -> None:
     folder = tmp_path / "b"
     run.init(folder, TOML)
