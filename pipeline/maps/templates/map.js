@@ -509,10 +509,6 @@
   }
 
   var under = L.layerGroup().addTo(map), frames = L.layerGroup().addTo(map), settled = false;
-  map.createPane("dots").style.zIndex = 620;
-  map.getPane("dots").style.pointerEvents = "none";
-  // over the symbols, but where there are so many that they would hide them
-  var dots = map.options.preferCanvas ? {} : { pane: "dots", renderer: L.svg({ pane: "dots" }) };
   function extra(name, make) {
     var box = byId(name), group = L.layerGroup();
     if (!box) { return; }
@@ -539,7 +535,8 @@
     });
   } else {
     data.places.forEach(function (one, number) {
-      L.circleMarker(centre(number), Object.assign({ radius: 4, color: "#fff", weight: 1.5, fillColor: "#000", fillOpacity: 1, interactive: false }, dots)).addTo(under);
+      // under the symbols: on one of their months a dot would be read as part of it
+      L.circleMarker(centre(number), { radius: 4, color: "#fff", weight: 1.5, fillColor: "#000", fillOpacity: 1, interactive: false }).addTo(under);
     });
   }
   extra("circles", function (group) {
