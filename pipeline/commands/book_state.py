@@ -20,7 +20,7 @@ from pipeline.book.held_items import open_items
 from pipeline.book.loads import all_loads, undo_load
 from pipeline.errors import RillbookError
 from pipeline.intake.report import now
-from pipeline.intake.settings_changed import settled_if_possible
+from pipeline.intake.settings_changed import settled
 from pipeline.loggers import staging as logger_store
 from pipeline.settings import FILE_NAME, data_file, parse_settings, read_settings
 from pipeline.writing.files import PRIVATE, write_files
@@ -51,14 +51,14 @@ def init(folder: Path, settings_text: str | None = None) -> Path:
 
 def undo(folder: Path, load_id: int) -> None:
     """Take a load back."""
-    settled_if_possible(folder)
+    settled(folder, go_on=True)
     with open_book(folder, write=True) as connection:
         undo_load(connection, load_id, now())
 
 
 def status(folder: Path) -> dict[str, Any]:
     """What a book holds: loads, rows by table, open items, flags by rule."""
-    settings = settled_if_possible(folder)
+    settings = settled(folder, go_on=True)
     with open_book(folder) as connection:
         known = known_rows(connection)
         outcome = connection.execute(

@@ -21,13 +21,15 @@ WORDS = {"time_zone": "time_zone", "areas": "the study area", "taxa": "the taxa"
 log = logging.getLogger("rillbook")
 
 
-def settled(folder: Path) -> Settings:
+def settled(folder: Path, *, go_on: bool = False) -> Settings:
     """Read the settings of a book, and bring the rows of the book to them where they stand under others.
 
     Parameters
     ----------
     folder : Path
         The book.
+    go_on : bool
+        For commands that a person needs when a change cannot be carried through: that is said, and they go on.
 
     Returns
     -------
@@ -37,8 +39,8 @@ def settled(folder: Path) -> Settings:
     Raises
     ------
     RillbookError
-        The settings say something wrong, or a change of them cannot be carried through; the book is as it was, and the message says what
-        to do.
+        The book cannot be opened, the settings say something wrong, or a change of them cannot be carried through; the book is as it was,
+        and the message says what to do.
     """
     settings = read_settings(folder)
     if not (folder / FILE_NAME).exists():
@@ -47,7 +49,13 @@ def settled(folder: Path) -> Settings:
         if read_under(connection) == standards_of(settings) or not has_rows(connection, "loads"):
             return settings
     with open_book(folder, trial=True) as connection:
-        changes = _made_anew(connection, settings)
+        try:
+            changes = _made_anew(connection, settings)
+        except RillbookError as problem:
+            if not go_on:
+                raise
+            log.warning("%s", problem)
+            return settings
     with open_book(folder, write=True, copy=COPY if changes else "") as connection:
         old = read_under(connection)
         said = _made_anew(connection, settings)
@@ -58,16 +66,6 @@ def settled(folder: Path) -> Settings:
     for one in notes:
         log.warning("%s", one)
     return settings
-
-
-def settled_if_possible(folder: Path) -> Settings:
-    """As :func:`settled`, for commands that a person needs when a change cannot be carried through: that is said, and they go on."""
-    settings = read_settings(folder)
-    try:
-        return settled(folder)
-    except RillbookError as problem:
-        log.warning("%s", problem)
-        return settings
 
 
 def _made_anew(connection: DuckDBPyConnection, settings: Settings) -> list[str]:

@@ -492,6 +492,7 @@ def test_a_click_and_the_keyboard_open_a_popup(opened):
     assert re.match(r"[\d.]+° N to |\d+ squares together", text) and "animal" in text and "Desmognathus alpha" in text
     assert re.search(r"[A-Z][a-z]{2} [\d.]+ °C \(\d+ °F\)", text) or "too few" in text
     tab.locator(".leaflet-popup-content summary").click()
+    tab.locator(".leaflet-popup-content details h3").first.wait_for()
     more = tab.locator(".leaflet-popup-content").inner_text()
     assert re.search(r"medians? [\d.]+.* °C, range|one reading|no temperature|too few", more.replace(text, ""))
     tab.keyboard.press("Escape")
