@@ -27,6 +27,7 @@ from pipeline.quality import report as quality
 from pipeline.quality import space as quality_space
 from pipeline.quality import time_amendments
 from pipeline.quality.published_tests import TESTS
+from pipeline.settings import read_settings
 
 SETTINGS = SimpleNamespace(invented=True)
 
@@ -170,7 +171,7 @@ def test_the_book_as_it_would_be_published(demo_book):
 
 def test_sheets_made_for_rillbook_belong_together(demo_book):
     demo = Path(__file__).parents[2] / "data/demo"
-    rows, names = assessing.file_rows([demo / f"{name}.csv" for name in ("sites", "visits", "finds")], assessing.read_settings(demo_book))
+    rows, names = assessing.file_rows([demo / f"{name}.csv" for name in ("sites", "visits", "finds")], read_settings(demo_book))
     finds, visits = (pd.read_csv(demo / f"{name}.csv", dtype=str) for name in ("finds", "visits"))
     assert len(rows) == len(finds) and names.iloc[0] == "2"
     assert rows["eventDate"].iloc[0] == visits.set_index("visit_id")["visit_date"][finds["visit_id"].iloc[0]]
