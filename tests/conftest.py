@@ -111,9 +111,9 @@ def real_sheet(open_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Cal
 
 # Test modules that take longest, the longest first: a worker that begins with one of them does not end last and alone.
 LONGEST = (
-    "test_wheel", "test_notebooks", "commands/test_publish", "checking/test_absences", "intake/test_enter", "test_slips", "test_cli",
-    "test_pages", "entry/test_form_slips", "test_schemas", "maps/test_page", "test_real_data", "book/test_held_items",
-    "commands/test_write_reports", "entry/test_form",
+    "test_wheel", "summaries/test_in_spark", "test_notebooks", "commands/test_publish", "checking/test_absences", "intake/test_enter",
+    "test_slips", "test_cli", "test_pages", "entry/test_form_slips", "test_schemas", "maps/test_page", "test_real_data",
+    "book/test_held_items", "commands/test_write_reports", "entry/test_form", "test_demo",
 )  # fmt: skip
 
 

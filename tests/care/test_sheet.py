@@ -11,7 +11,7 @@ import pytest
 from care_study import HOSTILE, NORTH, SITE, Text, rows_of, sheet, study
 from conftest import offline_pages
 
-from pipeline.care.sheet import page, write
+from pipeline.care.sheet import page, path_of
 from pipeline.errors import RillbookError
 
 
@@ -91,9 +91,8 @@ def test_headings_come_in_order(html: str) -> None:
 def test_same_input_same_bytes(tmp_path: Path, html: str) -> None:
     targets, readings, taxa, facts = study()
     shuffled = readings.sample(frac=1, random_state=3), targets.sample(frac=1, random_state=3)
-    path = write(tmp_path / "out", "INVA", shuffled[1], shuffled[0], taxa, facts)
-    assert path.name == "care_sheet_INVA.html"
-    assert path.read_bytes() == html.encode()
+    assert page("INVA", shuffled[1], shuffled[0], taxa, facts) == html
+    assert path_of(tmp_path / "out", "INVA") == tmp_path / "out" / "care_sheet_INVA.html"
     assert not re.search(r"20\d\d-\d\d-\d\d", html)
 
 
@@ -125,7 +124,8 @@ def test_plots_say_the_same_in_words(html: str) -> None:
 @pytest.fixture(scope="module")
 def opened(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Any:
     targets, readings, taxa, facts = study()
-    path = write(tmp_path_factory.mktemp("sheet"), "INVA", targets, readings, taxa, facts)
+    path = path_of(tmp_path_factory.mktemp("sheet"), "INVA")
+    path.write_text(page("INVA", targets, readings, taxa, facts), encoding="utf-8")
     with offline_pages(chromium) as open_page:
         yield lambda width, media=None: open_page(path, width, media=media)
 
