@@ -14,6 +14,8 @@ from pipeline.statistics.quantiles import weighted_quantile
 
 ACROSS_MOST = 7
 LETTERED_MOST = 160
+# more of them would lie on every month of a panel
+DOTTED_MOST = 150
 NO_PANEL = "undetermined"
 FACTORS = tuple(factor * 10.0**power for power in range(-3, 3) for factor in (1, 2, 5))
 
@@ -167,6 +169,11 @@ def _middle(values: list[tuple[float, float]]) -> float:
     return float(weighted_quantile([celsius for celsius, _ in read], [readings for _, readings in read], [0.5])[0])
 
 
+def dotted(cells: pd.DataFrame, private: bool) -> bool:
+    """Whether the panels show where the sites are: on the exact map, where they are not too many."""
+    return private and cells["site_id"].nunique() <= DOTTED_MOST
+
+
 class Panels:
     """What the panels of a map are drawn from.
 
@@ -195,7 +202,8 @@ class Panels:
         self.below = dict(islice(((part, at) for at, part in enumerate(larger)), self.across))
         away = cells.loc[parts.isna(), ["site_id"] if private else ["step", "south", "west"]]
         self.left_out = len(larger) - len(self.below) + len(away.drop_duplicates())
-        self.sites = cells.loc[parts.notna(), ["site_id", "latitude", "longitude"]].drop_duplicates("site_id") if private else None
+        sited = cells[parts.notna()] if dotted(cells, private) else None
+        self.sites = None if sited is None else sited[["site_id", "latitude", "longitude"]].drop_duplicates("site_id")
         self.animals = cells.groupby("layer")["n_animals"].sum()
         self.layers = [stage for stage in STAGES if stage in self.found and stage != NO_PANEL]
         self.lettered = sum(map(len, self.found.values())) <= LETTERED_MOST

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline.maps.calendars import in_view
+from pipeline.maps.calendars import dotted, in_view
 from pipeline.maps.figures_table import as_csv, degrees, table, table_rows
 from pipeline.maps.layers import document, embed, packed, safe
 from pipeline.maps.legend import legend
@@ -50,7 +50,7 @@ def page(parts: MapParts, panels: str = "") -> str:
         "banners": _banners(facts, private),
         "legend": legend(parts) if some else "",
         "map": _folium_map(cells, private) if some else '<p class="nothing">There is nothing to show yet.</p>',
-        "panels": _panels_words(panels, private),
+        "panels": _panels_words(panels, cells, private),
         "pattern": _pattern_words(parts),
         "table": table(rows, private) if some else "",
         "table_note": f"<p>{_csv_words(private)} {note}</p>",
@@ -104,10 +104,12 @@ def _pattern_words(parts: MapParts) -> str:
     )
 
 
-def _panels_words(panels: str, private: bool) -> str:
+def _panels_words(panels: str, cells: pd.DataFrame, private: bool) -> str:
     if not panels:
         return ""
-    told = "The black dots are the sites." if private else "Where in its square an animal was found is not shown."
+    told = "" if private else "Where in its square an animal was found is not shown."
+    if private:
+        told = "The black dots are the sites." if dotted(cells, private) else "There are too many sites to show each."
     return (
         '<details id="panels" open><summary>Where and in which months, stage by stage</summary><p>One panel a stage. A filled cell is a '
         "month in which it was found there; a row of three cells is a quarter of the year, so March stands at "

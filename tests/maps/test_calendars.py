@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from map_books import SETTINGS, cells_of, crowd, enough, exact_parts_of, known_of, site, study
 
-from pipeline.maps.calendars import ACROSS_MOST, Part, calendars, in_view, part_of, visited
+from pipeline.maps.calendars import ACROSS_MOST, DOTTED_MOST, Panels, Part, calendars, dotted, in_view, part_of, visited
 from pipeline.maps.frames import exact_cells
 
 
@@ -39,6 +39,14 @@ def test_parts_are_few_in_a_row_and_larger_squares_stand_apart():
         wide = exact.assign(longitude=-80 + (exact["longitude"] + 82) * spread)
         wests = {part.west for part in part_of(wide, True).dropna()}
         assert 1 <= len(wests) <= ACROSS_MOST
+
+
+def test_sites_are_dots_where_they_are_few_and_on_the_exact_map_alone():
+    cells = exact_cells(known_of(crowd()), SETTINGS.taxa)
+    many = pd.concat([cells.assign(site_id=cells["site_id"] + f"-{turn}") for turn in range(DOTTED_MOST)], ignore_index=True)
+    few, public = Panels(cells, [], [], True), Panels(cells_of(crowd()), [], [], False)
+    assert few.sites is not None and 1 < len(few.sites) <= DOTTED_MOST and public.sites is None
+    assert Panels(many, [], [], True).sites is None and not dotted(many, True)
 
 
 def test_one_place_far_away_makes_nothing_small():
