@@ -16,7 +16,7 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import current_rows
 from pipeline.errors import RillbookError
 from pipeline.intake.report import silent
-from pipeline.settings import read_settings
+from pipeline.intake.settings_changed import settled
 
 ENGINES = ("duckdb", "spark", "postgresql")
 STRETCH = ("logger_id", "from_at", "to_at")
@@ -84,7 +84,7 @@ def write_summaries(
         raise RillbookError(f"{engine!r} is no engine.", f"Known: {', '.join(ENGINES)}.")
     if engine != ENGINES[0] and not readings:
         raise RillbookError(f"the book's own readings are not where {engine} finds them.", "Name its readings with --readings.")
-    settings = read_settings(book)
+    settings = settled(book)
     with open_book(book) as connection:
         sites = current_rows(connection, "sites")[["site_id", "latitude", "longitude"]]
         places = current_rows(connection, "loggers")[["logger_id", "site_id"]].merge(sites, on="site_id")

@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 
 from pipeline.book.connection import open_book
 from pipeline.book.current import current_rows
+from pipeline.book.standards import read_under, standards_of
 from pipeline.cli import app
 from pipeline.commands import run
 from pipeline.errors import RillbookError
@@ -53,6 +54,11 @@ def test_the_books_own_readings_give_the_night_drop_of_its_targets(book: Path, t
     assert wanted["n_days"].sum() == len(whole) > 30
     months = whole.groupby(whole["day"].dt.month)["night_drop"].median()
     assert wanted["night_drop"].tolist() == pytest.approx(months.tolist(), abs=1e-9)
+    # local days of another zone rest on marks of that zone: the book is brought to it first
+    (book / "rillbook.toml").write_text((book / "rillbook.toml").read_text().replace("America/New_York", "Pacific/Honolulu"))
+    run.write_summaries(book, tmp_path / "other")
+    with open_book(book) as connection:
+        assert read_under(connection) == standards_of(read_settings(book))
 
 
 def test_parquet_from_elsewhere_with_stretches_left_out(book: Path, tmp_path: Path) -> None:
