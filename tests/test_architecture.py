@@ -55,7 +55,7 @@ DOORS = {
     "duckdb": {"book/engine"},
     "ibis": {"summaries/expressions"},
     # its errors are caught where frames are checked
-    "pandera": {"pandera_alone", "checking/columns", "commands/tanks/audit"},
+    "pandera": {"pandera_alone", "checking/columns", "commands/tanks/audit", "summaries/read"},
     "psycopg": {"summaries/in_postgresql"},
     "py4j": {"summaries/in_spark"},
     "pyspark": {"summaries/in_spark"},

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pipeline.cli.options import Book, Json
+from pipeline.cli.options import Book, Json, Reduced
 from pipeline.cli.printing import ALL_ACCEPTED, print_json, rows_of, say, told_progress
 from schemas.enums import Status
 
@@ -62,6 +62,7 @@ def targets(
     ] = "",
     by: Annotated[str, typer.Option("--by", help="Your name, with --accept-warmer.", show_default=False)] = "",
     reason: Annotated[str, typer.Option("--reason", help="Why, with --accept-warmer.", show_default=False)] = "",
+    reduced: Reduced = None,
     book: Book = Path(),
     json: Json = False,
 ) -> None:
@@ -72,13 +73,14 @@ def targets(
     from pipeline.commands import run
 
     with told_progress() as progress:
-        derived = run.derive_targets(book, accept=accept_warmer, by=by, reason=reason, write_pages=True, progress=progress)
+        derived = run.derive_targets(book, accept=accept_warmer, by=by, reason=reason, write_pages=True, reduced=reduced, progress=progress)
     if json:
         print_json(rows_of(derived.targets))
         return
     _show_targets(derived.targets)
-    if derived.facts["method_note"]:
-        say(derived.facts["method_note"])
+    for note in [derived.facts["method_note"], *derived.facts["logger_notes"]]:
+        if note:
+            say(note)
     for row in derived.kept.itertuples():
         say(
             f"{row.taxon} {row.life_stage} {row.medium} {row.month}: {row.quantity} is kept at {row.kept:g} °C; these records alone "

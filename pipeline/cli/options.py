@@ -20,3 +20,9 @@ Files = Annotated[
     ),
 ]
 Map = Annotated[Path | None, typer.Option("--map", help="Column map of a sheet that was not made for rillbook.", show_default=False)]
+Reduced = Annotated[
+    Path | None,
+    typer.Option(
+        "--reduced", help="Folder of `rillbook summaries`: loggers in it are taken from there, not from the book.", show_default=False
+    ),
+]

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli.options import Book, Json, Map
+from pipeline.cli.options import Book, Json, Map, Reduced
 from pipeline.cli.printing import ALL_ACCEPTED, plain, print_json, say, say_written, told_progress
 
 
@@ -23,6 +23,7 @@ def audit(
     ] = None,
     map: Map = None,
     every: Annotated[float, typer.Option("--every", help="Minutes between two looks, with --watch.", min=0.1)] = 5.0,
+    reduced: Reduced = None,
     book: Book = Path(),
     json: Json = False,
 ) -> None:
@@ -34,10 +35,10 @@ def audit(
     from pipeline.commands.tanks.audit import as_document
 
     if watch is not None:
-        _watch(book, watch, map, every, enclosure, targets)
+        _watch(book, watch, map, every, enclosure, targets, reduced)
         return
     with told_progress() as progress:
-        found = run.audit(book, enclosure, targets=targets, since=since, until=until, progress=progress)
+        found = run.audit(book, enclosure, targets=targets, since=since, until=until, reduced=reduced, progress=progress)
     if json:
         print_json([as_document(one) for one in found.audits])
     else:
@@ -51,7 +52,9 @@ def audit(
     raise typer.Exit(ALL_ACCEPTED if found.all_inside else 1)
 
 
-def _watch(book: Path, watched: Path, map_path: Path | None, every: float, enclosure: str, targets: Path | None) -> None:
+def _watch(
+    book: Path, watched: Path, map_path: Path | None, every: float, enclosure: str, targets: Path | None, reduced: Path | None
+) -> None:
     """Take in what arrives and say how the enclosures are, until someone stops it; what was said once and still holds is not said again."""
     from pipeline.commands import run
     from pipeline.commands.tanks.watch import watch
@@ -63,7 +66,7 @@ def _watch(book: Path, watched: Path, map_path: Path | None, every: float, enclo
         for arrival in arrivals:
             say(f"{arrival.file}: {arrival.words}")
         try:
-            found = run.audit(book, enclosure, targets=targets)
+            found = run.audit(book, enclosure, targets=targets, reduced=reduced)
         except RillbookError as problem:
             say(f"not audited, tried again later: {problem}", err=True)
             continue

@@ -13,6 +13,7 @@ import pandas as pd
 from pipeline.book.connection import is_empty, open_book
 from pipeline.book.current import known_rows, without_sites
 from pipeline.book.ledger import accept_warmer, add_to_ledger, read_ledger
+from pipeline.commands.field_loggers import FieldLoggers, field_loggers
 from pipeline.commands.target_files import STAGE, write_targets
 from pipeline.commands.target_files import Derived as Derived
 from pipeline.errors import RillbookError
@@ -47,6 +48,7 @@ def derive_targets(
     by: str = "",
     reason: str = "",
     write_pages: bool = False,
+    reduced: Path | None = None,
     progress: Callable[[str], None] = silent,
 ) -> Derived:
     """Derive the targets of a book, hold them to what was published, and write them down.
@@ -61,6 +63,8 @@ def derive_targets(
         Who, and why; required with `accept`.
     write_pages : bool
         Whether the cards and care sheets are put in their place together with the tables, as one set of files.
+    reduced : Path, optional
+        Folder of readings of loggers that were reduced elsewhere; see `field_loggers`.
     progress : callable
         Told each step.
 
@@ -71,7 +75,7 @@ def derive_targets(
     Raises
     ------
     RillbookError
-        The book is empty, or a warmer value is accepted without name and reason.
+        The reduced tables cannot be used, the book is empty, or a warmer value is accepted without name and reason.
     """
     from pipeline.settings.limits import judgement
     from pipeline.targets import derive, evidence, humidity, ledger, season, selection, site_spans
@@ -94,7 +98,8 @@ def derive_targets(
         with without_sites(connection, hidden):
             open_readings = evidence.readings(connection, settings)[0] if hidden else readings
             told, open_damp = _described(connection, settings, open_readings) if hidden else (whole, damp)
-        cycle, half_ranges = _daily_cycle(connection, settings, readings, known)
+        field = field_loggers(connection, settings, known, reduced)
+        cycle, half_ranges = _daily_cycle(field, settings, readings, known)
     progress("deriving")
     chosen = told["selection"][told["selection"]["word"] == "selected"]
     selected = frozenset(chosen[[*STAGE, "medium", "season"]].astype("str").itertuples(index=False, name=None))
@@ -125,7 +130,8 @@ def derive_targets(
         "seed": settings.seed,
         "time_zone": settings.time_zone, "method_version": ledger.METHOD_VERSION, "exclusions": exclusions,
         "allowances": derive.group_allowances(readings, settings.taxa, settings), "input_hash": evidence.input_hash(readings),
-        "inputs": hashes["sha256"].tolist(), "warm_months": settings.warm_months, "cold_months": settings.cold_months,
+        "inputs": [*hashes["sha256"], *([field.digest] if field is not None and field.digest else [])],
+        "logger_notes": [] if field is None else field.notes, "warm_months": settings.warm_months, "cold_months": settings.cold_months,
         "cooling_c_per_hour": judgement("cooling_rate"),
         "site_spans": spans, "further": more, "whole": {name: whole[name] for name in COUNTED},
         "open_readings": open_readings, "sites_told": open_readings.groupby([*STAGE, "medium"])["site"].nunique().to_dict(), **cycle,
@@ -186,32 +192,31 @@ def _open_rows(known: dict[str, pd.DataFrame], hidden: frozenset[str]) -> tuple[
 
 
 def _daily_cycle(
-    connection: Any, settings: Settings, readings: pd.DataFrame, known: dict[str, pd.DataFrame]
+    field: FieldLoggers | None, settings: Settings, readings: pd.DataFrame, known: dict[str, pd.DataFrame]
 ) -> tuple[dict[str, Any], dict[Group, float]]:
     """What loggers at the sites tell of day and night, and the half-range that stands for each group (method §5 and §6)."""
-    from pipeline.loggers import usable as logger_evidence
     from pipeline.settings.limits import judgement
     from pipeline.targets import daily_cycle, derive
 
-    written, left_out = logger_evidence.usable_readings(connection)
-    if written.empty:
+    if field is None:
         return {}, {}
-    where = (written, known["loggers"], known["sites"], settings.time_zone)
+    daily, nights, excursions = (field.tables[name] for name in ("daily", "nights", "excursions"))
+    where = (known["loggers"], known["sites"])
     basis = derive.bound_readings(readings, settings.taxa, settings)
     by_months: dict[tuple[int, ...], pd.DataFrame] = {}
     half_ranges: dict[Group, float] = {}
     for key, rows in basis.items():
         months = tuple(sorted({int(month) for month in rows["month"]}))
         if months not in by_months:
-            by_months[months] = daily_cycle.logger_half_range(*where, months)
+            by_months[months] = daily_cycle.logger_half_range(daily, *where, months)
         half = daily_cycle.half_range_for(rows, by_months[months])
         if half is not None:
             half_ranges[key] = half
     facts = {
-        "night_drop": daily_cycle.night_drop(*where),
-        "corrected": daily_cycle.corrected_readings(readings, *where),
-        "logger_record": logger_evidence.record(*where, judgement("watch_line"), judgement("logger_gap_steps")),
-        "logger_left_out": left_out,
+        "night_drop": daily_cycle.night_drop(nights, *where),
+        "corrected": daily_cycle.corrected_readings(readings, daily, *where, settings.time_zone, field.around),
+        "logger_record": daily_cycle.logger_record(daily, excursions, *where, judgement("watch_line")),
+        "logger_left_out": field.left_out,
     }
     return facts, half_ranges
 

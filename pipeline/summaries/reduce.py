@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -26,6 +26,10 @@ ABOUT = "summaries.json"
 FATES = ("rows", "no_logger", "no_moment", "no_value", "not_possible", "in_doubt", "counted")
 MINUTE_US = 60_000_000
 MOST_NAMED = 3
+
+
+class NoReadingCounts(RillbookError):
+    """Nothing is left to reduce."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +54,9 @@ class Asked:
     in_doubt: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["logger_id", "from_at", "to_at"]))
 
 
-def reduce_readings(engine: Engine, asked: Asked, folder: Path, progress: Callable[[str], None]) -> dict[str, Any]:
+def reduce_readings(
+    engine: Engine, asked: Asked, folder: Path, progress: Callable[[str], None], wanted: Iterable[str] = SUMMARIES
+) -> dict[str, Any]:
     """Reduce readings and write the tables into a new folder.
 
     Parameters
@@ -63,18 +69,21 @@ def reduce_readings(engine: Engine, asked: Asked, folder: Path, progress: Callab
         Where the tables go; it must not exist. It is there when all are written, or not at all.
     progress : callable
         Told each step.
+    wanted : iterable of str
+        Names of the tables that are made.
 
     Returns
     -------
     dict
         What also stands in ``summaries.json``: ``readings`` (how many rows had which fate), ``loggers`` (how many), ``without_place``
-        (loggers without nights), ``time_zone``, ``lines_c``, ``first_at`` and ``last_at``.
+        (loggers without nights), ``time_zone``, ``lines_c``, ``gap_steps``, ``first_at`` and ``last_at``.
 
     Raises
     ------
+    NoReadingCounts
+        There are none, or none counts.
     RillbookError
-        The folder exists or cannot be made; a column is missing or of another kind; no reading counts; a logger has two readings of one
-        moment.
+        The folder exists or cannot be made; a column is missing or of another kind; a logger has two readings of one moment.
     """
     if folder.exists() or folder.is_symlink():
         raise RillbookError("this folder is there already.", "Name a new one: nothing is written over.", str(folder))
@@ -85,13 +94,16 @@ def reduce_readings(engine: Engine, asked: Asked, folder: Path, progress: Callab
     series = _series(engine, readings, tally)
     first, last = min(row[1] for row in series), max(row[2] for row in series)
     shifts = [(_us(at), shift) for at, shift in offsets(_moment(first), _moment(last), asked.time_zone)]
-    engine.put("suns", _suns(asked, series))
+    wanted = tuple(wanted)
+    if "nights" in wanted:
+        engine.put("suns", _suns(asked, series))
     about = {
         "readings": tally, "loggers": len(series), "without_place": sorted({row[0] for row in series} - set(_placed(asked)["logger_id"])),
-        "time_zone": asked.time_zone, "lines_c": list(asked.lines_c),
+        "time_zone": asked.time_zone, "lines_c": list(asked.lines_c), "gap_steps": judgement("logger_gap_steps"),
         "first_at": _moment(first).isoformat(), "last_at": _moment(last).isoformat(),
     }  # fmt: skip
-    _write(engine, _tables(readings, asked, shifts), about, folder, progress)
+    tables = _tables(readings, asked, shifts)
+    _write(engine, {name: tables[name] for name in wanted}, about, folder, progress)
     return about
 
 
@@ -122,7 +134,7 @@ def _series(engine: Engine, readings: Any, tally: dict[str, int]) -> list[tuple[
     tally["in_doubt"], tally["counted"] = tally["counted"] - left, left
     if not found:
         lost = ", ".join(f"{n} {fate}" for fate, n in tally.items() if n and fate != "rows") or "there are none"
-        raise RillbookError(f"no reading counts ({lost}).", "Are read_at and temp_c filled, and temp_c in °C?")
+        raise NoReadingCounts(f"no reading counts ({lost}).", "Are read_at and temp_c filled, and temp_c in °C?")
     twice = sorted(row[0] for row in found if row[3] == 0)
     if twice:
         more = f" and {len(twice) - MOST_NAMED} more" if len(twice) > MOST_NAMED else ""
@@ -177,9 +189,9 @@ def _write(engine: Engine, tables: dict[str, Any], about: dict[str, Any], folder
     except OSError as problem:
         raise RillbookError(f"the tables cannot be written ({problem.strerror}).", "Check the rights of the folder.", str(folder)) from None
     try:
-        for name in SUMMARIES:
+        for name, expression in tables.items():
             progress(f"reducing: {name}")
-            engine.write(name, made.sql_of(tables[name], engine.dialect), str(beside / name))
+            engine.write(name, made.sql_of(expression, engine.dialect), str(beside / name))
         (beside / ABOUT).write_text(json.dumps(about, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
         beside.rename(folder)
     except OSError as problem:

@@ -1,72 +1,61 @@
 """What loggers tell of day and night: the drop at night, half of the daily swing, and readings corrected to the day's mean (method §5, §6).
 
-Logger readings come in as they count: what was flagged and left out is no longer there. Days are local civil days.
+Works on readings that were reduced, by whatever engine (`schemas.frames.summaries`): what was marked and left out is no longer in them.
+Days are local civil days.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 
-from pipeline.formulas.sun import is_night
 from pipeline.settings.limits import judgement
-from schemas.frames.field import CorrectedReadings, HalfRange, NightDrop
+from schemas.frames.field import CorrectedReadings, HalfRange, LoggerRecord, NightDrop
 from schemas.frames.frame import framed
 
 PLACE = ["site", "medium", "height_or_depth_cm"]
-DAY = pd.Timedelta(days=1)
-NOON = 12
+DAY_S = 86_400.0
 
 
-def night_drop(logger_readings: pd.DataFrame, loggers: pd.DataFrame, sites: pd.DataFrame, time_zone: str) -> pd.DataFrame:
+def night_drop(nights: pd.DataFrame, loggers: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:
     """Median paired day–night difference by site, medium and month.
 
-    One difference a day: mean of the logger's readings from sunrise to sunset less mean of those from that sunset to the next sunrise. A
-    pair counts only if it holds `logger_day_share_least` of the readings that 24 hours have at the logger's usual step. Loggers of one
-    place are averaged by day first.
+    One difference a day. A pair counts only if it holds `logger_day_share_least` of the readings that 24 hours have at the logger's usual
+    step. Loggers of one place are averaged by day first.
 
     Parameters
     ----------
-    logger_readings : DataFrame
-        Columns ``logger_id``, ``read_at`` (UTC, no zone), ``temp_c`` (°C).
+    nights : DataFrame
+        As :class:`schemas.frames.summaries.NightSummary`. A logger whose place is not known has no sunset and no row.
     loggers : DataFrame
         Columns ``logger_id``, ``site_id``, ``medium``, ``height_or_depth_cm``. Those in enclosures are left out.
     sites : DataFrame
-        Columns ``site_id``, ``waterbody``, ``latitude``, ``longitude``. A site without coordinates has no sunset and is left out.
-    time_zone : str
-        IANA name of the book's zone.
+        Columns ``site_id``, ``waterbody``.
 
     Returns
     -------
     DataFrame
         As :class:`schemas.frames.field.NightDrop`.
     """
-    frame = _local(logger_readings, loggers, sites, time_zone)
-    dark = is_night(frame["latitude"], frame["longitude"], frame["date"], frame["local"].dt.strftime("%H:%M"), time_zone)
-    frame = frame[dark.notna()].assign(night=dark[dark.notna()].astype("bool"))
-    morning = frame["night"] & (frame["local"].dt.hour < NOON)
-    frame["date"] = frame["date"].where(~morning, frame["date"] - DAY)
-    parts = frame.groupby([*PLACE, "logger_id", "step", "date", "night"], dropna=False)["temp_c"].agg(["mean", "size"]).unstack("night")
-    pairs = parts.reindex(columns=pd.MultiIndex.from_product([["mean", "size"], [False, True]])).dropna().reset_index(["step"])
-    whole = pairs[pairs["size"].sum(axis=1) * pairs["step"] >= judgement("logger_day_share_least") * DAY]
-    drop = (
-        (whole[("mean", False)] - whole[("mean", True)]).groupby([*PLACE, "date"], dropna=False).mean().rename("night_drop").reset_index()
-    )
-    drop = drop.assign(month=drop["date"].dt.month, year=drop["date"].dt.year)
+    whole = _whole(_placed(nights, loggers, sites))
+    drop = whole.groupby([*PLACE, "day"], dropna=False)["night_drop"].mean().reset_index()
+    drop = drop.assign(month=drop["day"].dt.month, year=drop["day"].dt.year)
     grouped = drop.groupby([*PLACE, "month"], dropna=False)
-    result = grouped.agg(night_drop=("night_drop", "median"), n_days=("date", "size"), n_years=("year", "nunique")).reset_index()
+    result = grouped.agg(night_drop=("night_drop", "median"), n_days=("day", "size"), n_years=("year", "nunique")).reset_index()
     return framed(NightDrop, result)
 
 
-def logger_half_range(
-    logger_readings: pd.DataFrame, loggers: pd.DataFrame, sites: pd.DataFrame, time_zone: str, months: tuple[int, ...]
-) -> pd.DataFrame:
+def logger_half_range(daily: pd.DataFrame, loggers: pd.DataFrame, sites: pd.DataFrame, months: tuple[int, ...]) -> pd.DataFrame:
     """Half of the daily swing where loggers hung: median over whole days of (highest − lowest)/2.
 
     Parameters
     ----------
-    logger_readings, loggers, sites, time_zone
-        As :func:`night_drop`; no coordinates are needed.
+    daily : DataFrame
+        As :class:`schemas.frames.summaries.DailySummary`.
+    loggers, sites
+        As :func:`night_drop`.
     months : tuple of int
         Months that count: those on which a bound rests.
 
@@ -75,11 +64,36 @@ def logger_half_range(
     DataFrame
         As :class:`schemas.frames.field.HalfRange`.
     """
-    frame = _local(logger_readings, loggers, sites, time_zone)
-    days = _whole_days(frame[frame["date"].dt.month.isin(months)])
-    days["half"] = (days["max"] - days["min"]) / 2
+    days = _whole(_placed(daily[daily["day"].dt.month.isin(months)], loggers, sites))
+    days = days.assign(half=(days["high_c"] - days["low_c"]) / 2)
     summary = days.groupby(PLACE, dropna=False).agg(half_range=("half", "median"), n_days=("half", "size")).reset_index()
     return framed(HalfRange, summary)
+
+
+def logger_record(daily: pd.DataFrame, excursions: pd.DataFrame, loggers: pd.DataFrame, sites: pd.DataFrame, line_c: float) -> pd.DataFrame:
+    """What the loggers of each site and medium say of their highest and of the longest time above a line.
+
+    Parameters
+    ----------
+    daily, excursions : DataFrame
+        As :class:`schemas.frames.summaries.DailySummary` and :class:`schemas.frames.summaries.Excursion`.
+    loggers, sites
+        As :func:`night_drop`.
+    line_c : float
+        Line whose passing is told, °C; one of those in `excursions`.
+
+    Returns
+    -------
+    DataFrame
+        As :class:`schemas.frames.field.LoggerRecord`.
+    """
+    days = _placed(daily, loggers, sites)
+    longest = excursions[excursions["line_c"] == line_c].groupby("logger_id")["hours"].max()
+    days = days.assign(longest_h=days["logger_id"].map(longest).fillna(0.0))
+    figures = days.groupby(["site", "medium"]).agg(
+        n_days=("high_c", "size"), max=("high_c", "max"), mean_daily_max=("high_c", "mean"), longest_h=("longest_h", "max")
+    )
+    return framed(LoggerRecord, figures.reset_index().assign(line_c=float(line_c)))
 
 
 def half_range_for(readings: pd.DataFrame, half_ranges: pd.DataFrame) -> float | None:
@@ -105,7 +119,12 @@ def half_range_for(readings: pd.DataFrame, half_ranges: pd.DataFrame) -> float |
 
 
 def corrected_readings(
-    readings: pd.DataFrame, logger_readings: pd.DataFrame, loggers: pd.DataFrame, sites: pd.DataFrame, time_zone: str
+    readings: pd.DataFrame,
+    daily: pd.DataFrame,
+    loggers: pd.DataFrame,
+    sites: pd.DataFrame,
+    time_zone: str,
+    around: Callable[[pd.DataFrame], pd.DataFrame],
 ) -> pd.DataFrame:
     """Show each reading beside what it would be as the day's mean: value + logger's daily mean − logger at that time.
 
@@ -117,8 +136,13 @@ def corrected_readings(
     ----------
     readings : DataFrame
         As :class:`schemas.frames.targets.Readings`, °C. A reading without clock time is not corrected.
-    logger_readings, loggers, sites, time_zone
-        As :func:`night_drop`; no coordinates are needed.
+    daily, loggers, sites
+        As :func:`logger_half_range`.
+    time_zone : str
+        IANA name of the book's zone.
+    around : callable
+        From moments, ``logger_id`` and ``read_at`` (UTC, no zone), to the logger's last reading up to each and its first from there on:
+        ``before_at``, ``before_c``, ``after_at``, ``after_c``, missing where there is none; rows and index of what is given.
 
     Returns
     -------
@@ -130,37 +154,31 @@ def corrected_readings(
     `readings` keeps the date on which a visit began. A reading after midnight of an evening's visit is therefore corrected by the early
     hours of that date, a day too soon.
     """
-    frame = _local(logger_readings, loggers, sites, time_zone)
+    days = _placed(daily, loggers, sites)
     asked = readings[["site", "medium", "depth_cm", "date"]].assign(row=np.arange(len(readings)), local=_moment(readings))
-    asked = _fitting(asked[readings["hour"].notna().to_numpy()], frame[[*PLACE, "logger_id", "step"]].drop_duplicates())
+    asked = _fitting(asked[readings["hour"].notna().to_numpy()], days[[*PLACE, "logger_id", "step_s"]].drop_duplicates())
     asked = asked.assign(read_at=_to_utc(asked["local"], time_zone))
-    asked = asked.merge(_whole_days(frame)[["logger_id", "date", "mean"]], on=["logger_id", "date"])
-    asked = asked.assign(logger_then=_interpolated(asked, frame)).dropna(subset=["logger_then"])
+    whole = _whole(days)[["logger_id", "day", "mean_c"]].rename(columns={"day": "date"})
+    asked = asked.merge(whole.astype({"date": asked["date"].dtype}), on=["logger_id", "date"])
+    asked = asked.assign(logger_then=_interpolated(asked, around(asked[["logger_id", "read_at"]]))).dropna(subset=["logger_then"])
     best = asked.sort_values(["row", "depth_gap", "logger_id"]).drop_duplicates("row").set_index("row").reindex(range(len(readings)))
     shown = readings.assign(
         logger_id=best["logger_id"].fillna("").astype("str").to_numpy(),
         logger_then=best["logger_then"].to_numpy(dtype=float),
-        logger_day_mean=best["mean"].to_numpy(dtype=float),
+        logger_day_mean=best["mean_c"].to_numpy(dtype=float),
     )
     return framed(CorrectedReadings, shown.assign(corrected=shown["value"] + shown["logger_day_mean"] - shown["logger_then"]))
 
 
-def _local(logger_readings: pd.DataFrame, loggers: pd.DataFrame, sites: pd.DataFrame, time_zone: str) -> pd.DataFrame:
-    """Readings of loggers at sites with their place, local time and date, and the logger's usual step; sorted by logger and time."""
+def _placed(reduced: pd.DataFrame, loggers: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:
+    """Rows of loggers at sites, with the place of each."""
     named = sites.assign(site=sites["waterbody"].where(sites["waterbody"].fillna("") != "", sites["site_id"]))
-    placed = loggers[["logger_id", "site_id", "medium", "height_or_depth_cm"]].merge(
-        named[["site_id", "site", "latitude", "longitude"]], on="site_id"
-    )
-    frame = logger_readings[["logger_id", "read_at", "temp_c"]].dropna().merge(placed, on="logger_id").sort_values(["logger_id", "read_at"])
-    local = frame["read_at"].dt.tz_localize("UTC").dt.tz_convert(time_zone).dt.tz_localize(None)
-    frame = frame.assign(local=local, date=local.dt.normalize()).reset_index(drop=True)
-    steps = frame.groupby("logger_id")["read_at"].diff().groupby(frame["logger_id"]).median().rename("step")
-    return frame.merge(steps.reset_index(), on="logger_id").dropna(subset=["step"])
+    places = loggers[["logger_id", "site_id", "medium", "height_or_depth_cm"]].merge(named[["site_id", "site"]], on="site_id")
+    return reduced.merge(places, on="logger_id")
 
 
-def _whole_days(frame: pd.DataFrame) -> pd.DataFrame:
-    days = frame.groupby([*PLACE, "logger_id", "step", "date"], dropna=False)["temp_c"].agg(["mean", "min", "max", "size"]).reset_index()
-    return days[days["size"] * days["step"] >= judgement("logger_day_share_least") * DAY]
+def _whole(rows: pd.DataFrame) -> pd.DataFrame:
+    return rows[rows["n"] * rows["step_s"] >= judgement("logger_day_share_least") * DAY_S]
 
 
 def _fitting(rows: pd.DataFrame, places: pd.DataFrame) -> pd.DataFrame:
@@ -181,14 +199,10 @@ def _to_utc(local: pd.Series, time_zone: str) -> pd.Series:
     return local.dt.tz_localize(time_zone, ambiguous=standard, nonexistent="shift_forward").dt.tz_convert("UTC").dt.tz_localize(None)
 
 
-def _interpolated(asked: pd.DataFrame, frame: pd.DataFrame) -> pd.Series:
+def _interpolated(asked: pd.DataFrame, around: pd.DataFrame) -> pd.Series:
     """Logger's value at each asked moment; missing in a gap and before the first or after the last reading."""
-    series = frame[["logger_id", "read_at", "temp_c"]].assign(at=frame["read_at"]).sort_values("read_at")
-    wanted = asked[["logger_id", "read_at", "step"]].reset_index().sort_values("read_at")
-    before, after = (
-        pd.merge_asof(wanted, series, on="read_at", by="logger_id", direction=way).set_index("index") for way in ("backward", "forward")
-    )
-    apart, since = after["at"] - before["at"], before["read_at"] - before["at"]
-    share = (since / apart).fillna(0.0).where(before["at"].notna() & after["at"].notna())
-    value = before["temp_c"] + share * (after["temp_c"] - before["temp_c"])
-    return value.where(apart <= judgement("logger_gap_steps") * before["step"]).reindex(asked.index)
+    apart = (around["after_at"] - around["before_at"]).dt.total_seconds()
+    since = (asked["read_at"] - around["before_at"]).dt.total_seconds()
+    share = (since / apart).fillna(0.0)
+    value = around["before_c"] + share * (around["after_c"] - around["before_c"])
+    return value.where(apart <= judgement("logger_gap_steps") * asked["step_s"])

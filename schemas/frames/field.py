@@ -29,6 +29,18 @@ class HalfRange(Frame):
     n_days: Count = said("n_days", "whole days")
 
 
+class LoggerRecord(Frame):
+    """Highest readings where loggers hung, and the longest time above a line."""
+
+    site: Text = said("site")
+    medium: Text = said("medium", "medium of the loggers")
+    n_days: Count = said("n_days", "days with a reading, each logger's own")
+    max: Real = said("max", "highest reading, °C")
+    mean_daily_max: Real = said("mean_daily_max", "mean of the days' highest readings, °C")
+    line_c: Real = said("line_c", "line whose passing was timed, °C")
+    longest_h: Real = said("longest_h", "longest unbroken time above it, h; 0 where it was never passed")
+
+
 class CorrectedReadings(Readings):
     """Readings beside what each would be as the day's mean."""
 

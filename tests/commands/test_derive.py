@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
+import duckdb
 import pandas as pd
 import pytest
 import sheet_reader
@@ -14,8 +16,9 @@ import sheet_reader
 from pipeline.book.connection import open_book
 from pipeline.commands import run
 from pipeline.commands.derive import Derived
-from pipeline.loggers import usable as logger_evidence
+from pipeline.errors import RillbookError
 from pipeline.settings.limits import judgement
+from pipeline.summaries.read import digest
 
 TODAY = date(2024, 1, 1)
 SETTINGS = """[book]
@@ -145,14 +148,49 @@ def test_the_page_shows_night_drop_corrected_readings_and_what_loggers_say(study
     assert "highest 15.5 °C" in text and "longest time above 18.0 °C" in text and "0.0 h" in text
 
 
+def test_readings_that_were_reduced_elsewhere_say_what_the_books_own_say(study: Callable[..., Path], tmp_path: Path) -> None:
+    """The same readings, in a book and as tables beside a book that has the loggers and no reading of them."""
+    own, bare, folder = study("own", SITES), study("bare"), tmp_path / "reduced"
+    run.write_summaries(own, folder)
+    run.load_files(bare, [own / "loggers.csv"], today=TODAY)
+    wanted, found = run.derive_targets(own), run.derive_targets(bare, reduced=folder)
+    for name in ("night_drop", "logger_record"):
+        pd.testing.assert_frame_equal(found.facts[name], wanted.facts[name])
+    pd.testing.assert_frame_equal(found.targets, wanted.targets)
+    assert shifts(found).max() < judgement("daytime_half_range") / 2
+    # the readings themselves are not there: nothing beside the day's mean is made up
+    assert found.facts["corrected"]["corrected"].isna().all()
+    (note,) = found.facts["logger_notes"]
+    assert note.startswith(f"Readings of {len(SITES)} loggers are taken from {folder};")
+    traced = json.loads((bare / "out" / "private" / "targets_inputs.json").read_text())
+    assert digest(folder) in traced["inputs"]
+
+
+def test_a_logger_in_both_is_taken_from_the_tables_and_others_stay(study: Callable[..., Path], tmp_path: Path) -> None:
+    here, folder = study("a", SITES), tmp_path / "reduced"
+    rows = "SELECT ['logS1', 'tank 4'][1 + i % 2] AS logger_id, TIMESTAMP '2021-07-01' + to_minutes(15 * (i // 2)::INT) AS read_at"
+    (tmp_path / "in").mkdir()
+    duckdb.sql(f"COPY (SELECT *, 15.5 AS temp_c FROM ({rows} FROM range(2000) t(i))) TO '{tmp_path}/in/a.parquet'")
+    run.write_summaries(here, folder, str(tmp_path / "in"))
+    facts = run.derive_targets(here, reduced=folder).facts
+    drops = facts["night_drop"].groupby("site")["night_drop"].max()
+    assert drops["S1"] == 0 and (drops.drop("S1") > SWING / 2).all() and set(drops.index) == set(SITES)
+    assert facts["logger_notes"][1:] == [
+        "Not used, for they hang at no site of the book: tank 4.", "1 of them have readings in the book too, which are not used.",
+    ]  # fmt: skip
+    (here / "rillbook.toml").write_text((here / "rillbook.toml").read_text().replace("time_zone = ", 'time_zone = "Asia/Tokyo" # '))
+    with pytest.raises(RillbookError, match=r"those of .*, the book's those of Asia/Tokyo"):
+        run.derive_targets(here, reduced=folder)
+
+
 def test_a_stretch_that_a_check_marked_is_no_evidence(study: Callable[..., Path]) -> None:
     here = study("a", SITES, hot_hours=30)
     with open_book(here) as connection:
-        kept, left_out = logger_evidence.usable_readings(connection)
         marked = connection.execute("SELECT count(*) FROM logger_flags WHERE rule = 'out_of_range'").fetchall()[0][0]
-    assert marked >= len(SITES) and left_out >= 30 * len(SITES)
-    assert kept["temp_c"].max() < 16
-    assert "highest 15.5 °C" in page(here, run.derive_targets(here)).text
+    derived = run.derive_targets(here)
+    assert marked >= len(SITES) and derived.facts["logger_left_out"] >= 30 * len(SITES)
+    assert derived.facts["logger_record"]["max"].max() < 16
+    assert "highest 15.5 °C" in page(here, derived).text
 
 
 def test_a_logger_in_a_tank_says_nothing_of_the_field(study: Callable[..., Path]) -> None:

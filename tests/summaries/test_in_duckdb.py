@@ -8,6 +8,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 import pytest
+import reduced_by_pandas as by_pandas
 from summary_readings import LINES, PLACES, ZONE, asked, made, table, write_parquet
 
 from pipeline.errors import RillbookError
@@ -18,7 +19,6 @@ from pipeline.settings.limits import judgement
 from pipeline.summaries.columns import INSTANT, REAL, TEXT
 from pipeline.summaries.in_duckdb import in_parquet, parquet_files
 from pipeline.summaries.reduce import Asked, reduce_readings
-from pipeline.targets.daily_cycle import night_drop
 
 SUMMARY = {"n": "size", "mean_c": "mean", "low_c": "min", "high_c": "max"}
 
@@ -77,22 +77,15 @@ def test_excursions_are_those_of_the_definition(million: tuple[Path, pd.DataFram
         np.testing.assert_allclose(mine["hours"], wanted["hours"], rtol=0, atol=1e-7)
 
 
-def test_nights_give_the_night_drop_that_targets_take_from_readings(million: tuple[Path, pd.DataFrame]) -> None:
+def test_nights_are_those_of_a_sun_for_each_reading(million: tuple[Path, pd.DataFrame]) -> None:
     folder, kept = million
-    loggers = PLACES.assign(site_id=PLACES["logger_id"], medium="water", height_or_depth_cm=np.nan)[[
-        "logger_id", "site_id", "medium", "height_or_depth_cm",
-    ]]  # fmt: skip
-    sites = PLACES.rename(columns={"logger_id": "site_id"}).assign(waterbody=None).astype({"waterbody": "str"})
     # two are enough: one of them near the polar circle, where the sun of June sets after midnight
-    kept = kept[kept["logger_id"].isin(["A1", "07"])]
-    wanted = night_drop(kept, loggers, sites.assign(waterbody=""), ZONE)
+    two = ["A1", "07"]
+    wanted = by_pandas.nights(kept[kept["logger_id"].isin(two)], PLACES, ZONE)
     nights = table(folder, "nights")
-    nights = nights[nights["logger_id"].isin(["A1", "07"])]
-    whole = nights[nights["n"] * nights["step_s"] >= judgement("logger_day_share_least") * 86_400]
-    grouped = whole.assign(month=whole["day"].dt.month).groupby(["logger_id", "month"])["night_drop"].agg(["median", "size"]).reset_index()
-    assert len(wanted) == len(grouped) == 24
-    assert grouped["logger_id"].tolist() == wanted["site"].tolist() and grouped["size"].tolist() == wanted["n_days"].tolist()
-    np.testing.assert_allclose(grouped["median"], wanted["night_drop"], rtol=0, atol=1e-9)
+    found = nights[nights["logger_id"].isin(two)].sort_values(["logger_id", "day"], ignore_index=True)
+    assert len(wanted) > 1000
+    pd.testing.assert_frame_equal(found[wanted.columns], wanted, check_dtype=False, rtol=0, atol=1e-9)
 
 
 def put(folder: Path, sql: str, options: str = "") -> Path:

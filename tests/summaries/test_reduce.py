@@ -32,7 +32,7 @@ def test_what_was_done_stands_beside_the_tables(tmp_path: Path) -> None:
     assert about == json.loads((tmp_path / "new" / "out" / "summaries.json").read_text())
     assert about == {
         "readings": {"rows": 50, "no_logger": 0, "no_moment": 0, "no_value": 0, "not_possible": 0, "in_doubt": 2, "counted": 48},
-        "loggers": 1, "without_place": [], "time_zone": "America/New_York", "lines_c": [11.5, 10.5],
+        "loggers": 1, "without_place": [], "time_zone": "America/New_York", "lines_c": [11.5, 10.5], "gap_steps": 2.0,
         "first_at": "2024-07-01T00:00:00", "last_at": "2024-07-03T01:00:00",
     }  # fmt: skip
     assert sorted(path.name for path in (tmp_path / "new").rglob("*") if path.parent.name in ("new", "out")) == [

@@ -8,10 +8,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+import reduced_by_pandas as by_pandas
 from typed_readings import finished
 
-from pipeline.targets.daily_cycle import corrected_readings, half_range_for, logger_half_range, night_drop
-from schemas.frames.field import CORRECTED_COLUMNS, HALF_RANGE_COLUMNS, NIGHT_DROP_COLUMNS
+from pipeline.targets import daily_cycle
+from pipeline.targets.daily_cycle import half_range_for, logger_record
+from schemas.frames.field import CORRECTED_COLUMNS, HALF_RANGE_COLUMNS, NIGHT_DROP_COLUMNS, LoggerRecord
 
 SITES = pd.DataFrame(
     {
@@ -36,10 +38,24 @@ def series(first: str, last: str, minutes: int, value: Any, logger_id: str = "L1
     return pd.DataFrame({"logger_id": logger_id, "read_at": at.tz_convert("UTC").tz_localize(None), "temp_c": [value(one) for one in hour]})
 
 
+def night_drop(readings: pd.DataFrame, loggers: pd.DataFrame) -> pd.DataFrame:
+    places = loggers.merge(SITES, on="site_id")
+    return daily_cycle.night_drop(by_pandas.nights(readings, places, EASTERN), loggers, SITES)
+
+
+def half_range(readings: pd.DataFrame, months: tuple[int, ...]) -> pd.DataFrame:
+    return daily_cycle.logger_half_range(by_pandas.daily(readings, EASTERN), hung(), SITES, months)
+
+
+def corrected(readings: pd.DataFrame, series_: pd.DataFrame, loggers: pd.DataFrame) -> pd.DataFrame:
+    days = by_pandas.daily(series_, EASTERN)
+    return daily_cycle.corrected_readings(readings, days, loggers, SITES, EASTERN, by_pandas.around(series_))
+
+
 def test_night_drop_by_hand() -> None:
     # At 40° N, 75° W in early July the sun is up from about 5:35 to 20:32, so the hours 6 to 20 are day: 18 °C against 14 °C.
     readings = series("2021-07-01", "2021-07-11", 60, lambda hour: 18.0 if 6 <= hour <= 20 else 14.0)
-    found = night_drop(readings, hung(), SITES, EASTERN)
+    found = night_drop(readings, hung())
     assert list(found.columns) == list(NIGHT_DROP_COLUMNS)
     # Ten days, of which the last has only the evening of its night.
     assert found[["site", "medium", "month", "night_drop", "n_days", "n_years"]].to_numpy().tolist() == [["brook", "water", 7, 4.0, 9, 1]]
@@ -52,7 +68,7 @@ def test_night_drop_is_paired_and_a_median() -> None:
     readings["temp_c"] += 16 * spike
     # The daylight of the 4th is lost: that pair goes, the night of the 3rd stays with the 3rd.
     lost = readings["read_at"].between("2021-07-04 10:00", "2021-07-05 00:00")
-    found = night_drop(readings[~lost], hung(), SITES, EASTERN)
+    found = night_drop(readings[~lost], hung())
     assert found["night_drop"].tolist() == [4.0] and found["n_days"].tolist() == [9]
 
 
@@ -63,7 +79,7 @@ def test_places_media_and_months_stay_apart() -> None:
         [hung(), hung(logger_id="L2", site_id="A2", medium="land", height_or_depth_cm=25.0), hung(logger_id="L3", site_id="B")]
     )
     nowhere = series("2021-06-25", "2021-07-06", 60, lambda hour: 1.0, "L3")
-    found = night_drop(pd.concat([water, deep, nowhere]), place, SITES, EASTERN)
+    found = night_drop(pd.concat([water, deep, nowhere]), place)
     rows = found[["medium", "month", "night_drop", "n_days"]].to_numpy().tolist()
     assert rows == [["land", 6, -0.5, 6], ["land", 7, -0.5, 4], ["water", 6, 4.0, 6], ["water", 7, 4.0, 4]]
 
@@ -71,12 +87,12 @@ def test_places_media_and_months_stay_apart() -> None:
 def test_half_range_by_hand() -> None:
     readings = series("2021-07-01", "2021-07-05", 30, lambda hour: 14 + 2 * np.cos(2 * np.pi * (hour - 16) / 24))
     winter = series("2021-01-01", "2021-01-05", 30, lambda hour: 3.0)
-    found = logger_half_range(pd.concat([readings, winter]), hung(), SITES, EASTERN, (6, 7, 8, 9))
+    found = half_range(pd.concat([readings, winter]), (6, 7, 8, 9))
     assert list(found.columns) == list(HALF_RANGE_COLUMNS)
     assert found["half_range"].tolist() == [pytest.approx(2.0)] and found["n_days"].tolist() == [4]
     # Half a day is no day.
     half = readings[readings["read_at"] < "2021-07-04 16:00"]
-    assert logger_half_range(half, hung(), SITES, EASTERN, (7,))["n_days"].tolist() == [3]
+    assert half_range(half, (7,))["n_days"].tolist() == [3]
 
 
 def test_half_range_stands_only_where_every_reading_has_a_logger() -> None:
@@ -99,7 +115,7 @@ def test_corrected_by_hand() -> None:
         {"site": "brook", "date": pd.Timestamp("2021-07-03"), "month": 7, "year": 2021, "value": 15.0, "hour": [16.0, 4.0, 10.25]}
     )
     readings = finished(frame.drop(columns="hour"), hour=[16.0, 4.0, 10.25])
-    shown = corrected_readings(readings, logger, hung(), SITES, EASTERN)
+    shown = corrected(readings, logger, hung())
     assert list(shown.columns) == [name for name in CORRECTED_COLUMNS if name != "visit_ids"]
     # 10:15 lies between the readings of 10:00 (14.0) and 10:30: 14 + 2·cos(−82.5°)/2.
     between = 14 + math.cos(math.radians(82.5))
@@ -124,9 +140,9 @@ def test_corrected_by_hand() -> None:
 def test_nothing_is_corrected_by_a_logger_elsewhere(reading: dict[str, Any], logger: dict[str, Any]) -> None:
     series_ = series("2021-07-01", "2021-07-08", 60, lambda hour: 14.0 + hour / 10)
     frame = pd.DataFrame({"site": ["brook"], "date": [pd.Timestamp("2021-07-03")], "month": 7, "year": 2021, "value": 15.0})
-    usual = corrected_readings(finished(frame, hour=12.0), series_, hung(), SITES, EASTERN)
+    usual = corrected(finished(frame, hour=12.0), series_, hung())
     assert usual["corrected"].notna().all()
-    shown = corrected_readings(finished(frame, **{"hour": 12.0, **reading}), series_, hung(**logger), SITES, EASTERN)
+    shown = corrected(finished(frame, **{"hour": 12.0, **reading}), series_, hung(**logger))
     assert shown["corrected"].isna().all() and shown["logger_id"].tolist() == [""] and shown["value"].tolist() == [15.0]
 
 
@@ -137,13 +153,13 @@ def test_a_gap_is_not_bridged_and_the_nearest_depth_is_taken() -> None:
         pd.DataFrame({"site": ["brook"], "date": [pd.Timestamp("2021-07-03")], "month": 7, "year": 2021, "value": 15.0}), hour=12.0
     )
     one_lost = logger[logger["read_at"] != at_noon]
-    assert corrected_readings(frame, one_lost, hung(), SITES, EASTERN)["corrected"].tolist() == [15.0]
+    assert corrected(frame, one_lost, hung())["corrected"].tolist() == [15.0]
     two_lost = one_lost[one_lost["read_at"] != at_noon + pd.Timedelta(minutes=30)]
-    assert corrected_readings(frame, two_lost, hung(), SITES, EASTERN)["corrected"].isna().all()
+    assert corrected(frame, two_lost, hung())["corrected"].isna().all()
     place = pd.concat([hung(medium="land", height_or_depth_cm=4.0), hung(logger_id="L0", medium="land", height_or_depth_cm=0.0)])
     both = pd.concat([logger, logger.assign(logger_id="L0", temp_c=10.0)])
     land = frame.assign(medium="land", depth_cm=3.0)
-    assert corrected_readings(land, both, place, SITES, EASTERN)["logger_id"].tolist() == ["L1"]
+    assert corrected(land, both, place)["logger_id"].tolist() == ["L1"]
 
 
 def test_correction_takes_the_hour_of_the_day_out() -> None:
@@ -154,6 +170,31 @@ def test_correction_takes_the_hour_of_the_day_out() -> None:
     dates = pd.Timestamp("2021-06-05") + pd.to_timedelta(rng.integers(0, 80, 200), unit="D")
     frame = pd.DataFrame({"site": "brook", "date": dates, "month": dates.month, "year": 2021})
     frame["value"] = 14 + 3 * np.cos(2 * np.pi * (hour - 16) / 24) + rng.normal(0, 0.1, 200)
-    shown = corrected_readings(finished(frame, hour=hour), logger, hung(), SITES, EASTERN)
+    shown = corrected(finished(frame, hour=hour), logger, hung())
     assert shown["value"].std() > 2 and shown["corrected"].std() < 0.15
     assert shown["corrected"].mean() == pytest.approx(14.0, abs=0.05)
+
+
+HOURS = pd.date_range("2021-07-01", periods=6, freq="h", unit="us")
+SIX = pd.DataFrame({"logger_id": "L1", "read_at": HOURS, "temp_c": [14.0, 15.0, 17.0, 17.0, 15.0, 14.0]})
+
+
+def record(readings: pd.DataFrame, zone: str, line_c: float) -> pd.DataFrame:
+    return logger_record(by_pandas.daily(readings, zone), by_pandas.above(readings, line_c), hung(), SITES, line_c)
+
+
+def test_the_highest_and_the_longest_time_above_a_line_by_hand() -> None:
+    """Above 16 from 1:30 to 3:30: two hours. The day's highest is 17; in New York the six hours lie on 30 June and 1 July."""
+    (row,) = record(SIX, "UTC", 16.0).to_dict("records")
+    assert (row["site"], row["n_days"], row["max"], row["mean_daily_max"], row["line_c"]) == ("brook", 1, 17.0, 17.0, 16.0)
+    assert row["longest_h"] == pytest.approx(2.0)
+    (row,) = record(SIX, EASTERN, 16.0).to_dict("records")
+    # Midnight there is 4:00 UTC: 17 until then, 15 after it.
+    assert (row["n_days"], row["mean_daily_max"]) == (2, 16.0)
+    lines = pd.concat([by_pandas.above(SIX, 16.0), by_pandas.above(SIX, 14.5)])
+    assert logger_record(by_pandas.daily(SIX, "UTC"), lines, hung(), SITES, 16.0)["longest_h"].tolist() == [pytest.approx(2.0)]
+
+
+def test_a_record_of_few_readings_or_none() -> None:
+    assert record(SIX.iloc[:1], "UTC", 10.0)["longest_h"].tolist() == [0.0]
+    assert record(SIX.iloc[:0], "UTC", 10.0).columns.tolist() == list(LoggerRecord.to_schema().columns)

@@ -15,6 +15,7 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import current_rows
 from pipeline.checking import held_list
 from pipeline.commands.derive import refuse_empty
+from pipeline.commands.field_loggers import field_loggers
 from pipeline.errors import RillbookError
 from pipeline.intake.report import Progress, silent
 from pipeline.intake.settings_changed import settled
@@ -44,7 +45,7 @@ class Audited:
 
 def audit(
     folder: Path, enclosure: str = "", *, targets: Path | None = None, since: str = "", until: str = "", now: datetime | None = None,
-    progress: Progress = silent,
+    reduced: Path | None = None, progress: Progress = silent,
 ) -> Audited:  # fmt: skip
     """Audit enclosures of a book and write their pages.
 
@@ -60,6 +61,9 @@ def audit(
         Local days or moments; see `pipeline.tanks.stretch.stretch_of`.
     now : datetime, optional
         UTC without zone; the clock's where it is not given.
+    reduced : Path, optional
+        Folder of readings of the field's loggers that were reduced elsewhere, for the night drop there; see `commands.field_loggers`. Not
+        with targets of someone else.
     progress : callable
         Told each step.
 
@@ -70,13 +74,15 @@ def audit(
     Raises
     ------
     RillbookError
-        No such enclosure, no targets, or a stretch that cannot be read.
+        No such enclosure, no targets, a stretch that cannot be read, or reduced tables that cannot be used.
     """
     from pipeline.settings.limits import judgement
     from pipeline.tanks.audit import audit_enclosure
     from pipeline.tanks.growth import growth, sizes_by_month, wild_sizes
     from pipeline.tanks.stretch import stretch_of
 
+    if reduced is not None and targets is not None:
+        raise RillbookError("reduced readings are of the book's own field, the targets are someone else's.", "Leave one of the two out.")
     settings = settled(folder)
     stretch = stretch_of(
         since, until, pd.Timestamp(now or datetime.now(UTC).replace(tzinfo=None)), judgement("audit_days"), settings.time_zone
@@ -89,7 +95,8 @@ def audit(
         enclosures = asked_enclosures(current_rows(connection, "enclosures"), enclosure, stretch.local(stretch.end))
         notes = _stale(connection, folder) if targets is None else []
         dry = _deficits(folder) if targets is None else {}
-        field_nights = _field_nights(connection, settings) if targets is None else None
+        field_nights, told = _field_nights(connection, settings, reduced) if targets is None else (None, [])
+        notes += told
         for row in enclosures.to_dict("records"):
             progress(f"auditing {row['enclosure_id']}")
             key = (row["taxon"], row["population"] if pd.notna(row["population"]) else "", row["life_stage"])
@@ -180,15 +187,15 @@ def _deficits(folder: Path) -> dict[tuple[str, str, str], float]:
     }
 
 
-def _field_nights(connection: Any, settings: Settings) -> pd.DataFrame:
-    """Night drop where loggers hung at sites, as `targets.daily_cycle.night_drop`."""
-    from pipeline.loggers.usable import usable_readings
+def _field_nights(connection: Any, settings: Settings, reduced: Path | None) -> tuple[pd.DataFrame, list[str]]:
+    """Night drop where loggers hung at sites, as `targets.daily_cycle.night_drop`, and what a person should know of it."""
     from pipeline.targets.daily_cycle import night_drop
 
-    written, _ = usable_readings(connection)
-    if written.empty:
-        return pd.DataFrame(columns=["site", "medium", "month", "night_drop", "n_days"])
-    return night_drop(written, current_rows(connection, "loggers"), current_rows(connection, "sites"), settings.time_zone)
+    known = {name: current_rows(connection, name) for name in ("loggers", "sites")}
+    field = field_loggers(connection, settings, known, reduced, ("nights",))
+    if field is None:
+        return pd.DataFrame(columns=["site", "medium", "month", "night_drop", "n_days"]), []
+    return night_drop(field.tables["nights"], known["loggers"], known["sites"]), field.notes
 
 
 def _nights(connection: Any, one: Audit, field: pd.DataFrame | None) -> dict[str, Any]:

@@ -86,7 +86,7 @@ def test_the_night_drop_stands_beside_the_fields_or_says_that_it_is_not_known(ma
     assert night["night_drop"] == pytest.approx(audited.audits[0].sensors[0].night["night_drop"].iloc[0])
     assert "less than in the field" in page and "not known, and this one" not in page
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr("pipeline.loggers.usable.usable_readings", lambda _: (pd.DataFrame(), 0))
+        patched.setattr("pipeline.commands.tanks.audit.field_loggers", lambda *_: None)
         run.audit(made, "T1", since="2025-07-01", now=NOW)
     page = (made / "out" / "tanks" / "audit_T1.html").read_text(encoding="utf-8")
     assert "No logger of this book hung where this taxon was found in this medium" in page and "less than in the field" not in page
