@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.care.evidence import own_rows, sites_told
+from pipeline.care.evidence import ByCell, sites_told
 from pipeline.care.panels import year_panel
 from pipeline.care.season_cells import Seasons, as_degrees, season_cells, seasons_of, span_in_words
 from pipeline.settings import DEFAULTS
@@ -48,7 +48,7 @@ def card_page(
     mine = _own(targets, taxon)
     cells = _cells(mine, population)
     several = mine.loc[mine["status"] != Status.REFUSED, "population"].nunique() > 1
-    rows, seasons = card_rows(taxon, population, targets, readings, taxa, facts)
+    rows, seasons = card_table(taxon, population, targets, readings, taxa, facts)
     return str(
         environment("care")
         .get_template("card.html")
@@ -71,16 +71,26 @@ def card_page(
     )
 
 
+def card_table(
+    taxon: str, population: str | None, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.DataFrame, facts: Mapping[str, Any]
+) -> tuple[list[Row], list[tuple[str, str]]]:
+    """As :func:`card_rows`; taken from ``card_tables`` of the facts (taxon and population to a table) where it is made already."""
+    made: Mapping[Any, tuple[list[Row], list[tuple[str, str]]]] = facts.get("card_tables", {})
+    return made[taxon, population] if (taxon, population) in made else card_rows(taxon, population, targets, readings, taxa, facts)
+
+
 def card_rows(
     taxon: str, population: str | None, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.DataFrame, facts: Mapping[str, Any]
 ) -> tuple[list[Row], list[tuple[str, str]]]:
     """Rows of a card's table, and its seasons with their months in words; arguments as :func:`card_page`."""
-    mine, read = _own(targets, taxon), _own(readings, taxon)
+    mine = _own(targets, taxon)
+    tabled, given = ByCell(mine), ByCell(readings[readings["taxon"] == taxon])
     seasons = seasons_of(facts.get("warm_months", DEFAULTS["warm_months"]), facts.get("cold_months", DEFAULTS["cold_months"]))
     both_ways = taxa.set_index("code").loc[taxon, "group"] in CONSTANT
     several = mine.loc[mine["status"] != Status.REFUSED, "population"].nunique() > 1
+    unknown = population is None and several
     rows = [
-        _row(key, mine, read, seasons, both_ways, population is None and several, number, sites_told(key, own_rows(read, key), facts))
+        _row(key, tabled.rows(key), given.rows(key), tabled.records(key), seasons, both_ways, unknown, number, facts)
         for number, key in enumerate(_cells(mine, population), start=1)
     ]
     return rows, [(season, span_in_words(seasons[season])) for season in SEASON_ORDER if seasons[season]]
@@ -125,18 +135,18 @@ def _cells(targets: pd.DataFrame, population: str | None) -> list[Cell]:
 
 def _row(
     key: Cell,
-    targets: pd.DataFrame,
-    readings: pd.DataFrame,
+    rows: pd.DataFrame,
+    read: pd.DataFrame,
+    records: list[Row],
     seasons: Seasons,
     both_ways: bool,
     origin_unknown: bool,
     number: int,
-    n_sites: int,
+    facts: Mapping[str, Any],
 ) -> Row:
     """Everything that the card says of one stage in one place."""
     _, population, stage, medium = key
-    rows, read = own_rows(targets, key), own_rows(readings, key)
-    months = months_of(rows)
+    months = months_of(records)
     first = rows.iloc[0]
     ceiling, floor = figure(first["ceiling"]), figure(first["floor"])
     borrows = has_trait("life_stage", stage, "lends") and not both_ways
@@ -153,7 +163,7 @@ def _row(
         "floor": floor,
         "floor_words": as_degrees(floor, up=True) if floor is not None else "",
         "cells": season_cells(months, seasons, borrows, both_ways),
-        "evidence": _evidence(rows, read, n_sites),
+        "evidence": _evidence(rows, read, sites_told(key, read, facts)),
         "silent": "; ".join(part for part in told if part),
         "bound_by": str(first["ceiling_bound_by"]),
         "cut": month_runs(month for month, row in months.items() if row["cut_by_ceiling"] and row["status"] != Status.REFUSED),
@@ -161,10 +171,10 @@ def _row(
     }
 
 
-def months_of(rows: pd.DataFrame) -> dict[int, Row]:
+def months_of(rows: Iterable[Row]) -> dict[int, Row]:
     """Months 1 to 12 to their rows of the targets; a month without a row has no readings and no target."""
     nothing = {"status": Status.REFUSED, "n_readings": 0, "cut_by_ceiling": False}
-    given = {int(row["month"]): row for row in rows.to_dict("records") if str(row["month"]).isdigit()}
+    given = {int(row["month"]): row for row in rows if str(row["month"]).isdigit()}
     return {month: given.get(month, nothing) for month in range(1, 13)}
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from pipeline.settings import DEFAULTS
@@ -140,23 +141,53 @@ def _chosen(row: Row) -> str:
     )
 
 
-def own_rows(frame: pd.DataFrame | None, key: tuple[str, ...]) -> pd.DataFrame:
+@dataclass(frozen=True)
+class ByCell:
+    """A frame whose rows are asked for cell by cell: to look through it for each takes longer than all that a page does with them.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        Columns taxon, population, life_stage and, for keys of four, medium.
+    parts : int
+        How many of these columns a key has.
+    """
+
+    frame: pd.DataFrame
+    parts: int = len(CELL)
+
+    @cached_property
+    def _places(self) -> Mapping[Any, Any]:
+        names = list(CELL[: self.parts])
+        keys = self.frame[names].astype("object").where(self.frame[names].notna(), "")
+        return keys.groupby(names, sort=False).indices
+
+    def rows(self, key: tuple[str, ...]) -> pd.DataFrame:
+        """Rows of a cell, in their order; where a part of the key is empty it is missing, or empty."""
+        return self.frame if self.frame.empty else self.frame.iloc[self._places.get(key, [])]
+
+    @cached_property
+    def _records(self) -> list[Row]:
+        return self.frame.to_dict("records")
+
+    def records(self, key: tuple[str, ...]) -> list[Row]:
+        """The same rows, each as a dict."""
+        return [] if self.frame.empty else [self._records[place] for place in self._places.get(key, [])]
+
+
+def own_rows(frame: pd.DataFrame | ByCell | None, key: tuple[str, ...]) -> pd.DataFrame:
     """Rows of a frame that belong to a cell.
 
     Parameters
     ----------
-    frame : DataFrame or None
+    frame : DataFrame, ByCell or None
         Columns taxon, population, life_stage and, for a key of four, medium.
     key : tuple of str
         Taxon, population, stage, and medium or not.
     """
-    if frame is None or frame.empty:
-        return pd.DataFrame() if frame is None else frame
-    mine = np.ones(len(frame), dtype=bool)
-    for name, wanted in zip(CELL, key, strict=False):
-        column = frame[name]
-        mine &= ((column == wanted) | (column.isna() if wanted == "" else False)).to_numpy(dtype=bool)
-    return frame[mine]
+    if frame is None:
+        return pd.DataFrame()
+    return (frame if isinstance(frame, ByCell) else ByCell(frame, len(key))).rows(key)
 
 
 def fates_of_months(months: list[Row]) -> list[tuple[str, str]]:
@@ -166,7 +197,9 @@ def fates_of_months(months: list[Row]) -> list[tuple[str, str]]:
     return [("Borrowed months", "; ".join(borrowed) or "none"), ("Refused months", "; ".join(refused) or "none with readings")]
 
 
-def answers(key: Cell, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[str, Any], loggers: str) -> list[tuple[str, str]]:
+def answers(
+    key: Cell, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[str, Any], record: list[tuple[str, str]], loggers: str
+) -> list[tuple[str, str]]:
     """The twelve questions of a sceptical veterinarian, answered from the data, "not known" where they do not tell.
 
     Parameters
@@ -179,6 +212,8 @@ def answers(key: Cell, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[st
         Its readings; at least one.
     facts : mapping
         As for `pipeline.care.sheet.page`.
+    record : list of tuple of str
+        Its :func:`evidence`.
     loggers : str
         What loggers tell of it, in words.
 
@@ -187,13 +222,12 @@ def answers(key: Cell, rows: pd.DataFrame, read: pd.DataFrame, facts: Mapping[st
     list of tuple of str
         Question and answer.
     """
-    record = evidence(key, rows, read, facts)
     told = dict(record)
     ceiling = [f"{label.lower()}: {text}" for label, text in record if label.startswith(("Lower bound", "Allowances", "Ceiling"))]
     return [
         ("How many?", f"{told['Readings']}; {told['From']}. {_by_season(read, facts)}. {_by_hour(read)}."),
         ("Which instrument?", f"{told['Thermometers']}. {_depths(read)} Dates of calibration: not known."),
-        ("What was there to choose from?", f"{_capital(_basis(key, facts))}."),
+        ("What was there to choose from?", f"{_capital(told['Observed or selected'])}."),
         ("What does a logger at the site say?", loggers),
         ("In what condition were they, and what became of them?", _condition(key, facts)),
         ("How do they fare in captivity at these values?", f"{NOT_KNOWN}: the book holds finds in the field only."),

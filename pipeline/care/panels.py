@@ -51,7 +51,7 @@ def year_panel(
 
     parts = [*_grid(low, high, y)]
     for month in range(1, 13):
-        parts += _month(month, months[month], sorted(values.get(month, ())), y)
+        parts += _month(month, months[month], values.get(month, ()), y)
     if ceiling is not None:
         parts.append(f'<path class="ceiling" d="M{LEFT} {y(ceiling)}H{WIDTH - RIGHT}"/>')
         parts.append(f'<text x="{WIDTH - RIGHT - 2}" y="{y(ceiling) - 3}" class="end">never above {number(ceiling)} °C</text>')
@@ -103,7 +103,7 @@ def _month(month: int, row: Mapping[str, Any], values: Sequence[float], y: Any) 
         kind = "band" if row["status"] == Status.TARGET else "band borrowed"
         high, low = y(float(row["band_high"])), y(float(row["band_low"]))
         parts.append(f'<rect class="{kind}" x="{left}" y="{high}" width="{right - left:.1f}" height="{max(low - high, 1):.1f}"/>')
-    distinct = sorted({round(value, 1) for value in values})
+    distinct = sorted({round(value, 1) for value in set(values)})
     if len(distinct) > MOST_DOTS:
         every = len(distinct) / MOST_DOTS
         distinct = sorted({distinct[0], distinct[-1], *(distinct[int(place * every)] for place in range(MOST_DOTS))})

@@ -8,8 +8,8 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.care.card import card_rows, months_of
-from pipeline.care.evidence import answers, evidence, fates_of_months, found, silent
+from pipeline.care.card import card_table, months_of
+from pipeline.care.evidence import ByCell, answers, evidence, fates_of_months, found, silent
 from pipeline.care.guidance import guidance_lines
 from pipeline.care.months import ceiling_words, floor_words, least_of, month_row, refused_months
 from pipeline.care.panels import year_panel
@@ -73,7 +73,8 @@ def page(taxon: str, targets: pd.DataFrame, readings: pd.DataFrame, taxa: pd.Dat
     mine, read = _only(targets, taxon), _only(readings, taxon)
     mine = mine[mine["quantity"] == "temperature"]
     name, group = str(known["scientific_name"].iloc[0]), str(known["group"].iloc[0])
-    cells = [_cell(key, index, group, mine, read, facts) for index, key in enumerate(_cells(mine, read), start=1)]
+    parts = ByCell(mine), ByCell(read)
+    cells = [_cell(key, index, group, *parts, facts) for index, key in enumerate(_cells(mine, read), start=1)]
     apart = _with_statements(taxon, cells, facts.get("statements", {}))
     pages = environment("care")
     pages.filters["capital"] = _capital
@@ -110,7 +111,7 @@ def _card_tables(
     """The table of each population's card: population, rows, seasons."""
     mine = _only(targets, taxon)
     populations = sorted(mine.loc[mine["status"] != Status.REFUSED, "population"].unique())
-    return [(population, *card_rows(taxon, population, targets, readings, taxa, facts)) for population in populations]
+    return [(population, *card_table(taxon, population, targets, readings, taxa, facts)) for population in populations]
 
 
 def _questions(cells: list[Row]) -> list[tuple[str, list[tuple[str, str]]]]:
@@ -126,9 +127,8 @@ def _questions(cells: list[Row]) -> list[tuple[str, list[tuple[str, str]]]]:
 
 
 def _only(frame: pd.DataFrame, taxon: str) -> pd.DataFrame:
-    mine = frame[frame["taxon"] == taxon].copy()
-    mine["population"] = mine["population"].fillna("").astype(str)
-    return mine
+    mine = frame[frame["taxon"] == taxon]
+    return mine.assign(population=mine["population"].fillna("").astype(str))
 
 
 def _cells(targets: pd.DataFrame, readings: pd.DataFrame) -> list[Cell]:
@@ -140,16 +140,11 @@ def _cells(targets: pd.DataFrame, readings: pd.DataFrame) -> list[Cell]:
     return sorted(keys, key=lambda key: (key[1], order.get(key[2], ("9", 99)), key[2], place.get(key[3], 99), key[3]))
 
 
-def _of_cell(frame: pd.DataFrame, key: Cell) -> pd.DataFrame:
-    _, population, stage, medium = key
-    return frame[(frame["population"] == population) & (frame["life_stage"] == stage) & (frame["medium"] == medium)]
-
-
-def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd.DataFrame, facts: Mapping[str, Any]) -> Row:
+def _cell(key: Cell, index: int, group: str, targets: ByCell, readings: ByCell, facts: Mapping[str, Any]) -> Row:
     """Everything that the page says of one population, stage and medium."""
     _, population, stage, medium = key
-    rows, read = _of_cell(targets, key), _of_cell(readings, key)
-    records = {month_key(row["month"]): row for row in rows.to_dict("records")}
+    rows, read = targets.rows(key), readings.rows(key)
+    records = {month_key(row["month"]): row for row in targets.records(key)}
     ceiling, floor = figure(rows["ceiling"].min()), figure(rows["floor"].max())
     values = {month: tuple(sorted(part)) for month, part in read.groupby("month")["value"]}
     months = [month_row(month, records.get(str(month)), values.get(month, ()), ceiling, floor) for month in range(1, 13)]
@@ -160,6 +155,7 @@ def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd
     least = least_of(months, floor)
     has_target = any(row["low"] is not None for row in months)
     plotted = has_target or len(read) >= PLOTTED_FROM
+    record = evidence(key, rows, read, facts)
     lines = [found(name, records.get(name), values.get(int(name) if name.isdigit() else 0, ())) for name in SPANS]
     return {
         "id": f"cell-{index}",
@@ -174,13 +170,15 @@ def _cell(key: Cell, index: int, group: str, targets: pd.DataFrame, readings: pd
         "floor_c": floor,
         "least_c": least[0] if least else None,
         "floor": floor_words(floor, months, facts),
-        "plot": year_panel(full, months_of(rows), values, ceiling if has_target else None, f"plot-{index}") if plotted else "",
+        "plot": year_panel(full, months_of(targets.records(key)), values, ceiling if has_target else None, f"plot-{index}")
+        if plotted
+        else "",
         "year": schedule_part(key, group, facts, least),
         "spots": mosaic_part(key, group, rows, read, facts, least),
         "night": night_part(key, read, facts),
         "refused": refused_months(months),
-        "evidence": [*evidence(key, rows, read, facts), *(fates_of_months(months) if has_target else [])],
-        "answers": answers(key, rows, read, facts, logger_words(key, read, facts)) if has_target else [],
+        "evidence": [*record, *(fates_of_months(months) if has_target else [])],
+        "answers": answers(key, rows, read, facts, record, logger_words(key, read, facts)) if has_target else [],
         "has_readings": not read.empty,
         "found": [row for row in lines if row],
         "silent": silent(read, facts),

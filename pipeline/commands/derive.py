@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.book.connection import is_empty, open_book
-from pipeline.book.current import known_rows, without_sites
+from pipeline.book.current import known_rows
 from pipeline.book.ledger import accept_warmer, add_to_ledger, read_ledger
 from pipeline.commands.field_loggers import FieldLoggers, field_loggers
 from pipeline.commands.target_files import STAGE, write_targets
@@ -78,7 +78,7 @@ def derive_targets(
         The reduced tables cannot be used, the book is empty, or a warmer value is accepted without name and reason.
     """
     from pipeline.settings.limits import judgement
-    from pipeline.targets import derive, evidence, humidity, ledger, season, selection, site_spans
+    from pipeline.targets import derive, evidence, humidity, ledger, season, selection, site_spans, usable_finds
 
     settings = settled(folder)
     if accept and accept not in set(settings.taxa["code"]):
@@ -88,16 +88,16 @@ def derive_targets(
     with open_book(folder) as connection:
         refuse_empty(connection, folder)
         progress("reading the evidence")
-        readings, exclusions = evidence.readings(connection, settings)
+        usable_finds.join(connection, settings)
+        found, left_out = evidence.judged(connection, settings)
+        readings, exclusions = evidence.once_each(found, left_out)
         before, accepted = read_ledger(connection)
         hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
         known = known_rows(connection)
         hidden, latitudes = withheld_sites(folder, settings, known)
         spans = site_spans.site_spans(connection, hidden, latitudes)
-        whole, damp = _described(connection, settings, readings)
-        with without_sites(connection, hidden):
-            open_readings = evidence.readings(connection, settings)[0] if hidden else readings
-            told, open_damp = _described(connection, settings, open_readings) if hidden else (whole, damp)
+        open_readings = evidence.once_each(_open(found, hidden), left_out)[0] if hidden else readings
+        (whole, damp), (told, open_damp) = _described(connection, settings, readings, open_readings, hidden)
         field = field_loggers(connection, settings, known, reduced)
         cycle, half_ranges = _daily_cycle(field, settings, readings, known)
     progress("deriving")
@@ -169,20 +169,35 @@ def _held(targets: pd.DataFrame, visits: Any, open_part: pd.DataFrame, air: Any,
     return kept_targets, kept_air, pd.concat(both, ignore_index=True) if both else kept
 
 
-def _described(connection: Any, settings: Settings, readings: pd.DataFrame) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
-    """What was found of humidity, water and choice (method §7 and §8), by the name of its file, and the readings of the air."""
+def _described(
+    connection: Any, settings: Settings, readings: pd.DataFrame, open_readings: pd.DataFrame, hidden: frozenset[str]
+) -> tuple[tuple[dict[str, pd.DataFrame], pd.DataFrame], ...]:
+    """What was found of humidity, water and choice (method §7 and §8), by the name of its file, and the readings of the air.
+
+    First of all sites, then without those that are withheld.
+    """
     from pipeline.targets import evidence, humidity, humidity_evidence, selection, water_evidence
     from pipeline.targets import water as water_targets
 
-    damp, _ = humidity_evidence.humidity_readings(connection, settings)
-    wet, left_out = water_evidence.water_readings(connection, settings)
-    frames = {
-        "humidity_found": humidity.humidity_figures(damp),
-        "wetness": humidity_evidence.wetness_noted(connection, settings),
-        "water": water_targets.water_targets(wet, left_out, settings.taxa, settings),
-        "selection": selection.selection(readings, evidence.availability(connection), settings),
-    }
-    return frames, damp
+    air, dry = humidity_evidence.judged(connection, settings)
+    in_water, beside = water_evidence.found_in_water(connection), evidence.availability(connection)
+    parts = []
+    for read, left_out in [(readings, frozenset[str]())] + [(open_readings, hidden)] * bool(hidden):
+        damp, _ = humidity_evidence.once_each(_open(air, left_out), dry)
+        wet, unused = water_evidence.by_day(_open(in_water, left_out))
+        frames = {
+            "humidity_found": humidity.humidity_figures(damp),
+            "wetness": humidity_evidence.wetness_told(connection, left_out),
+            "water": water_targets.water_targets(wet, unused, settings.taxa, settings),
+            "selection": selection.selection(read, _open(beside, left_out), settings),
+        }
+        parts.append((frames, damp))
+    return parts[0], parts[-1]
+
+
+def _open(frame: pd.DataFrame, hidden: frozenset[str]) -> pd.DataFrame:
+    """Rows that are not of a withheld site; finds of a visit that is not in the book are of none."""
+    return frame[~frame["site_id"].isin(hidden)] if hidden else frame
 
 
 def _open_rows(known: dict[str, pd.DataFrame], hidden: frozenset[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -268,4 +283,10 @@ def _facts_of(taxon: str, derived: Derived) -> dict[str, Any]:
     facts = derived.facts
     own = [note for note in facts["notes"] if note.split(" ", 1)[0] == taxon]
     span = facts["site_spans"].get(taxon)
-    return {**facts, "statements": derived.statements, "notes": [*([span] if span else []), *own]}
+    return {
+        **facts,
+        **derived.by_cell,
+        "statements": derived.statements,
+        "card_tables": derived.card_tables,
+        "notes": [*([span] if span else []), *own],
+    }

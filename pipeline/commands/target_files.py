@@ -12,11 +12,12 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.care.evidence import own_rows
+from pipeline.care.evidence import ByCell
 from pipeline.checking import held_list
 from pipeline.settings import Settings
 from pipeline.statistics.grades import least_allowed
 from pipeline.writing.files import PRIVATE, write_files
+from schemas.enums import Status
 from schemas.vocabulary import EGGS
 
 STAGE = ["taxon", "population", "life_stage"]
@@ -46,6 +47,23 @@ class Derived:
     def statements(self) -> dict[tuple[str, str, str], dict[str, list[dict[str, str]]]]:
         """What pages say of humidity and water, for each taxon, population and stage."""
         return dict(_statements(self))
+
+    @cached_property
+    def card_tables(self) -> dict[tuple[str, str], Any]:
+        """The table of each taxon and population with a target, which a card and a care sheet both print."""
+        from pipeline.care.card import card_rows
+
+        made = self.told[self.told["status"] != Status.REFUSED][["taxon", "population"]].drop_duplicates()
+        return {
+            (taxon, population): card_rows(taxon, population, self.told, self.readings, self.settings.taxa, self.facts)
+            for taxon, population in made.itertuples(index=False, name=None)
+        }
+
+    @cached_property
+    def by_cell(self) -> dict[str, ByCell]:
+        """Those of the facts that pages ask for cell by cell."""
+        names = ("schedule", "schedule_weeks", "selection", "corrected")
+        return {name: ByCell(self.facts[name]) for name in names if self.facts.get(name) is not None}
 
 
 def write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame], pages: Mapping[Path, str]) -> None:
@@ -82,12 +100,10 @@ def _statements(derived: Derived) -> Iterator[tuple[tuple[str, str, str], dict[s
     more = derived.facts["further"]
     names = derived.settings.taxa.set_index("code")["scientific_name"]
     frames = [derived.targets, more["humidity"], more["humidity_found"], more["water"]]
+    parts = [ByCell(frame, len(STAGE)) for frame in (*frames[:3], more["wetness"], more["water"])]
     keys = pd.concat([frame[STAGE].fillna("").astype("str") for frame in frames]).drop_duplicates()
     for taxon, population, stage in sorted(keys.itertuples(index=False, name=None)):
-        limits, open_part, figures, wetness, water = (
-            own_rows(frame, (taxon, population, stage))
-            for frame in (derived.targets, more["humidity"], more["humidity_found"], more["wetness"], more["water"])
-        )
+        limits, open_part, figures, wetness, water = (part.rows((taxon, population, stage)) for part in parts)
         target = open_part.to_dict("records")[0] if len(open_part) else None
         ceiling, floor = float(limits["ceiling"].min()), _least(limits)
         damp = [] if stage in EGGS else humidity_words.humidity_rows(target, figures, wetness=wetness, ceiling=ceiling, floor=floor)

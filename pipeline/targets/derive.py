@@ -230,6 +230,9 @@ def _cells(
     spans = {"warm": settings.warm_months, "cold": settings.cold_months, **{month: (int(month),) for month in MONTHS}}
     shared = {"years": group["year"].nunique(), "night_share": float(values["night"].mean())}
     counted, distinct, cells = columns_of(group[[name for name in COUNTED if name in group]]), columns_of(values), {}
+    # numbers in the order of the codes: they sort as these do, in a fraction of the time
+    counted["site"], codes = pd.factorize(group["site"], sort=True)
+    distinct["site"] = pd.Index(codes).get_indexer(pd.Index(values["site"]))
     months = group["month"].to_numpy()
     for month, span in spans.items():
         cell: Cell = (*key, month)

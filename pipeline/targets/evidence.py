@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+from itertools import pairwise
 from typing import Any
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pipeline.settings import Settings
 from pipeline.targets import usable_finds as finds
@@ -16,8 +19,8 @@ WITH_ANIMAL = finds.sql_list(codes_with("reading_place", "with_animal"))
 APART = finds.sql_list(codes_without("reading_place", "with_animal"))
 
 # A visit's water reading stands in only for animals in the channel; its air stands in for nothing (method §1).
-EVIDENCE = f"""{finds.FOUND},
-valued AS (
+JUDGED = f"""
+WITH valued AS (
   SELECT *,
          CASE WHEN reading_place IN {finds.REACH} THEN NULL
               WHEN medium = 'water' THEN water_temp_c
@@ -28,24 +31,25 @@ valued AS (
               coalesce(CASE WHEN reading_place IN {finds.REACH} THEN water_temp_c END, visit_water_temp_c) END AS visit_value,
          own_value IS NULL AS from_visit
   FROM found
-)
-SELECT find_id, visit_id, taxon, population, life_stage, medium, site, visit_date, n_animals, animal_id, accuracy_c, medium_assumed,
-       CASE WHEN medium = 'land' THEN depth_cm END AS depth_cm, latitude, longitude, coalesce(own_value, visit_value) AS value, from_visit,
-       life_stage IN {finds.EGGS} AS at_nest, {finds.CLOCKS},
+),
+judged AS (
+SELECT find_id, visit_id, taxon, population, life_stage, medium, site, site_id, visit_date, n_animals, animal_id, accuracy_c,
+       medium_assumed, CASE WHEN medium = 'land' THEN depth_cm END AS depth_cm, latitude, longitude,
+       coalesce(own_value, visit_value) AS value, from_visit, life_stage IN {finds.EGGS} AS at_nest, {finds.CLOCKS},
        coalesce(name_fault, stage_fault, state_fault,
          CASE WHEN life_stage IN {finds.EGGS} AND reading_place NOT IN {WITH_ANIMAL} THEN 'eggs not read at the nest'
               WHEN from_visit AND visit_value IS NOT NULL AND visit_flagged THEN '{finds.VISIT_FLAGGED}'
               WHEN from_visit AND visit_value IS NULL THEN 'no reading that counts for this medium'
               WHEN {finds.TOO_COARSE} END) AS reason
-FROM valued {finds.IN_ORDER}
+  FROM valued)
 """
 
 AVAILABILITY = f"""
 WITH places AS (SELECT unnest($micro::VARCHAR[]) AS code, unnest($medium::VARCHAR[]) AS medium),
 {finds.UNSETTLED},
 joined AS (
-  SELECT coalesce(s.population, '') AS population, p.medium, coalesce(nullif(s.waterbody, ''), v.site_id) AS site, a.point_id, a.visit_id,
-         v.visit_date AS date, month(v.visit_date) AS month,
+  SELECT coalesce(s.population, '') AS population, p.medium, coalesce(nullif(s.waterbody, ''), v.site_id) AS site, v.site_id,
+         a.point_id, a.visit_id, v.visit_date AS date, month(v.visit_date) AS month,
          CASE p.medium WHEN 'water' THEN a.water_temp_c WHEN 'land' THEN a.substrate_temp_c WHEN 'surface' THEN a.air_temp_c
                        WHEN 'edge' THEN coalesce(a.substrate_temp_c, a.water_temp_c) END AS value
   FROM availability a JOIN visits v ON v.visit_id = a.visit_id JOIN sites s ON s.site_id = v.site_id
@@ -90,16 +94,46 @@ def readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.Data
     day: night and day are told by that date, the cluster stays the visit's date. A find without ``found_at`` has the visit's start as its
     clock time; a long search may have reached it hours later.
     """
-    frame = connection.execute(EVIDENCE, {**finds.parameters(settings), **finds.thermometer()}).df()
+    finds.join(connection, settings)
+    return once_each(*judged(connection, settings))
+
+
+def judged(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Choose the reading of each find, and say which finds give none, before equal readings are made one.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book with the table of :func:`pipeline.targets.usable_finds.join`.
+    settings : Settings
+        Time zone of the book.
+
+    Returns
+    -------
+    frame : DataFrame
+        A row a find that has a reading, with its ``site_id``, ``night``, ``hour``, and a ``reason`` where it does not count for its hour.
+    left_out : DataFrame
+        Finds that have no reading that could count, as the exclusions of :func:`readings`.
+    """
+    frame = connection.execute(f"{JUDGED} SELECT * FROM judged WHERE reason IS NULL {finds.IN_ORDER}", finds.thermometer()).df()
+    left_out = connection.execute(f"{JUDGED} {finds.LEFT_OUT}", finds.thermometer()).df()
     frame["night"] = finds.night(frame, settings.time_zone)
     frame["hour"] = finds.hour(frame)
-    surface = frame["reason"].isna() & (frame["medium"] == "surface")
-    frame["reason"] = frame["reason"].where(~surface, finds.not_by_night(frame, settings.time_zone))
-    frame.loc[finds.repeated(frame, frame["reason"].isna()), "reason"] = finds.REPEATED
-    kept = frame[frame["reason"].isna()]
-    excluded = frame[frame["reason"].notna()].groupby(["taxon", "life_stage", "reason"]).size().rename("n_finds").reset_index()
-    merged = _merge(kept)
-    assert int(merged["n_finds"].sum()) + int(excluded["n_finds"].sum()) == len(frame), "finds read and finds left out do not add up"
+    surface, reason = frame["medium"] == "surface", pd.Series(None, index=frame.index, dtype=object)
+    reason[surface] = finds.not_by_night(frame[surface], settings.time_zone)
+    return frame.assign(reason=reason), left_out
+
+
+def once_each(frame: pd.DataFrame, left_out: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Let each reading count once, and each marked animal once a day: arguments as :func:`judged` gives them, returns as :func:`readings`.
+
+    `frame` may lack the rows of some sites; `left_out` then counts those of all.
+    """
+    frame = frame.reset_index(drop=True)
+    reason = frame["reason"].mask(finds.repeated(frame, frame["reason"].isna()), finds.REPEATED)
+    merged, excluded = _merge(frame[reason.isna()]), finds.with_left_out(frame, reason, left_out)
+    counted = int(merged["n_finds"].sum()) + int(excluded["n_finds"].sum())
+    assert counted == len(frame) + int(left_out["n_finds"].sum()), "finds read and finds left out do not add up"
     return Readings.validate(merged.drop(columns="n_finds")), excluded
 
 
@@ -109,7 +143,7 @@ def availability(connection: Any) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns ``population``, ``medium``, ``site``, ``point_id``, ``visit_id``, ``date``, ``month``, ``value`` (°C).
+        Columns ``population``, ``medium``, ``site``, ``site_id``, ``point_id``, ``visit_id``, ``date``, ``month``, ``value`` (°C).
     """
     return connection.execute(AVAILABILITY, {name: value for name, value in finds.places().items() if name != "channel"}).df()
 
@@ -127,8 +161,13 @@ def input_hash(readings: pd.DataFrame) -> str:
     return hashlib.sha256("\n".join([",".join(columns), *sorted(text.splitlines())]).encode()).hexdigest()
 
 
-def _one_a_line(visits: pd.Series) -> str:
-    return "\n".join(sorted(set(visits)))
+def _visits_of(groups: NDArray[np.int64], visits: pd.Series[Any]) -> list[str]:
+    """The visits of each group, 0, 1 …, in order, one a line."""
+    which, names = pd.factorize(visits, sort=True)
+    pairs = np.unique(groups * max(len(names), 1) + which)
+    group, texts = pairs // max(len(names), 1), np.asarray(names, dtype=object)[pairs % max(len(names), 1)]
+    ends = np.flatnonzero(np.diff(group, append=-1)) + 1
+    return ["\n".join(texts[start:end]) for start, end in pairwise([0, *ends.tolist()])]
 
 
 def _merge(kept: pd.DataFrame) -> pd.DataFrame:
@@ -145,8 +184,9 @@ def _merge(kept: pd.DataFrame) -> pd.DataFrame:
         "visit_id": "first", "night": "min", "accuracy_c": "max", "from_visit": "min", "medium_assumed": "max", "at_nest": "min",
         "depth_cm": "min", "n_animals": "sum", "n_finds": "sum",
     }  # fmt: skip
-    merged = rows.groupby(ONE_READING, dropna=False, sort=True).agg(how).reset_index()
-    merged["visit_ids"] = rows.groupby(ONE_READING, dropna=False, sort=True)["visit_id"].agg(_one_a_line).to_numpy()
+    grouped = rows.groupby(ONE_READING, dropna=False, sort=True)
+    merged = grouped.agg(how).reset_index()
+    merged["visit_ids"] = _visits_of(grouped.ngroup().to_numpy(dtype=np.int64), rows["visit_id"])
     merged["year"] = merged["date"].dt.year
     merged["night"] = merged["night"].where(merged["night"] >= 0).astype("boolean")
     merged[["accuracy_c", "depth_cm"]] = merged[["accuracy_c", "depth_cm"]].replace([float("inf"), float("-inf")], float("nan"))

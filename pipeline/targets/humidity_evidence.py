@@ -6,6 +6,7 @@ as the wettest humidity that the pair can mean, and a pair that some instrument 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import numpy as np
@@ -27,8 +28,8 @@ IMPOSSIBLE = "wet bulb gives no humidity"
 THE_VISITS = "the visit's humidity, not read at the animal"
 
 # What was read for the reach is the visit's, as for temperature.
-EVIDENCE = f"""{finds.FOUND},
-valued AS (
+JUDGED = f"""
+WITH valued AS (
   SELECT *,
          reading_place NOT IN {finds.REACH} AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS own,
          reading_place IN {finds.REACH} AND air_temp_c IS NOT NULL AND coalesce(rh_pct, wet_bulb_c) IS NOT NULL AS reach,
@@ -37,8 +38,9 @@ valued AS (
          CASE WHEN own OR reach THEN rh_pct ELSE visit_rh_pct END AS rh,
          CASE WHEN own OR reach THEN wet_bulb_c ELSE visit_wet_bulb_c END AS wet
   FROM found
-)
-SELECT find_id, visit_id, taxon, population, life_stage, medium, site, visit_date, n_animals, animal_id, medium_assumed, latitude,
+),
+judged AS (
+SELECT find_id, visit_id, taxon, population, life_stage, medium, site, site_id, visit_date, n_animals, animal_id, medium_assumed, latitude,
        longitude, elevation_m, psychrometer, from_visit, air AS air_temp_c, rh AS rh_read, CASE WHEN rh IS NULL THEN wet END AS wet_bulb_c,
        {finds.CLOCKS},
        stage_fault,
@@ -46,14 +48,15 @@ SELECT find_id, visit_id, taxon, population, life_stage, medium, site, visit_dat
          CASE WHEN medium <> '{IN_THE_OPEN}' THEN '{COVERED}'
               WHEN air IS NULL OR coalesce(rh, wet) IS NULL THEN '{NONE_READ}'
               WHEN from_visit AND visit_flagged THEN '{finds.VISIT_FLAGGED}'
-              WHEN {finds.TOO_COARSE} END) AS fault
-FROM valued {finds.IN_ORDER}
+              WHEN {finds.TOO_COARSE} END) AS reason
+  FROM valued)
 """
 
-WETNESS = f"""{finds.FOUND}
+WETNESS = """
 SELECT taxon, population, life_stage, substrate_wetness AS wetness, count(*) AS n_finds
 FROM found
 WHERE medium IN ('land', 'edge') AND substrate_wetness IS NOT NULL AND coalesce(name_fault, state_fault) IS NULL
+  AND NOT coalesce(list_contains($hidden::VARCHAR[], site_id), FALSE)
 GROUP BY ALL ORDER BY ALL
 """
 
@@ -94,17 +97,50 @@ def humidity_readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame
     `moist_air.csv`, above which no site is taken to lie: each gives the highest humidity that the pair can mean. What is missing so never
     makes a reading drier, nor adds or drops one. A missing clock time does drop a find, as it does for temperature.
     """
-    frame = connection.execute(EVIDENCE, {**finds.parameters(settings), **finds.thermometer()}).df()
+    finds.join(connection, settings)
+    return once_each(*judged(connection, settings))
+
+
+def judged(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Choose the humidity of each find, and say which finds give none, before equal readings are made one.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book with the table of :func:`pipeline.targets.usable_finds.join`.
+    settings : Settings
+        Time zone of the book.
+
+    Returns
+    -------
+    frame : DataFrame
+        A row a find that may have a humidity, with its ``site_id``; ``rh_pct`` is missing where its pair of readings gives none, and
+        ``reason`` is not empty where it feeds no target.
+    left_out : DataFrame
+        Finds that have no humidity, as the exclusions of :func:`humidity_readings`.
+    """
+    query = f"{JUDGED} SELECT * EXCLUDE (reason) FROM judged WHERE reason IS NULL {finds.IN_ORDER}"
+    frame = connection.execute(query, finds.thermometer()).df()
+    left_out = connection.execute(f"{JUDGED} {finds.LEFT_OUT}", finds.thermometer()).df()
     frame["rh_pct"], frame["wettest_assumed"] = _humidity(frame)
-    frame.loc[frame["fault"].isna() & frame["rh_pct"].isna(), "fault"] = IMPOSSIBLE
-    frame.loc[finds.repeated(frame, frame["fault"].isna()), "fault"] = finds.REPEATED
     frame["night"] = finds.night(frame, settings.time_zone)
     visits = pd.Series(THE_VISITS, index=frame.index).where(frame["from_visit"].astype(bool))
     frame["reason"] = frame["stage_fault"].fillna(visits).fillna(finds.not_by_night(frame, settings.time_zone)).fillna("")
-    merged = _merge(frame[frame["fault"].isna()])
-    excluded = frame.rename(columns={"reason": "_", "fault": "reason"}).dropna(subset=["reason"])
-    exclusions = excluded.groupby(["taxon", "life_stage", "reason"]).size().rename("n_finds").reset_index()
-    assert int(merged["n_finds"].sum()) + int(exclusions["n_finds"].sum()) == len(frame), "finds read and finds left out do not add up"
+    return frame, left_out
+
+
+def once_each(frame: pd.DataFrame, left_out: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Let each humidity count once, and each marked animal once a day.
+
+    Arguments as :func:`judged` gives them, returns as :func:`humidity_readings`. `frame` may lack the rows of some sites; `left_out` then
+    counts those of all.
+    """
+    frame = frame.reset_index(drop=True)
+    fault = pd.Series(None, index=frame.index, dtype=object).mask(frame["rh_pct"].isna(), IMPOSSIBLE)
+    fault = fault.mask(finds.repeated(frame, fault.isna()), finds.REPEATED)
+    merged, exclusions = _merge(frame[fault.isna()]), finds.with_left_out(frame, fault, left_out)
+    counted = int(merged["n_finds"].sum()) + int(exclusions["n_finds"].sum())
+    assert counted == len(frame) + int(left_out["n_finds"].sum()), "finds read and finds left out do not add up"
     return framed(HumidityReadings, merged), exclusions
 
 
@@ -123,8 +159,13 @@ def wetness_noted(connection: Any, settings: Settings) -> pd.DataFrame:
     DataFrame
         As :class:`schemas.frames.air_and_water.Wetness`. Names, health and flags count as for temperature; a stage not told is listed.
     """
-    frame = connection.execute(WETNESS, finds.parameters(settings)).df()
-    return framed(Wetness, frame)
+    finds.join(connection, settings)
+    return wetness_told(connection)
+
+
+def wetness_told(connection: Any, hidden: Collection[str] = ()) -> pd.DataFrame:
+    """As :func:`wetness_noted`, from the table of :func:`pipeline.targets.usable_finds.join`, without some sites."""
+    return framed(Wetness, connection.execute(WETNESS, {"hidden": sorted(hidden)}).df())
 
 
 def _humidity(frame: pd.DataFrame) -> tuple[pd.Series[Any], pd.Series[Any]]:

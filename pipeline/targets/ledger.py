@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from pipeline.settings import Settings
@@ -53,7 +54,7 @@ def visits_of_cells(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Settin
         reading under the first one's code, so taking that visit away would look like new evidence.
     """
     kind = taxa.set_index("code")["group"]
-    days = readings.assign(day=readings["site"] + " " + readings["date"].dt.strftime("%Y-%m-%d"))
+    days = readings.assign(day=_site_days(readings))
     every = tuple(range(1, 13))
     result: dict[Cell, frozenset[str]] = {}
     for key, group in days.groupby(CELL[:4], sort=True):
@@ -61,9 +62,17 @@ def visits_of_cells(readings: pd.DataFrame, taxa: pd.DataFrame, settings: Settin
         spans = {str(month): (month,) for month in every} | {"warm": settings.warm_months, "cold": settings.cold_months}
         spans["ceiling"] = every if constant else settings.warm_months
         spans["floor"] = every if constant else settings.cold_months
+        day, month = group["day"].to_numpy(dtype=object), group["month"].to_numpy(dtype="int64")
         for name, months in spans.items():
-            result[(*key, name)] = frozenset(group["day"][group["month"].isin(months)])
+            result[(*key, name)] = frozenset(day[np.isin(month, months)])
     return result
+
+
+def _site_days(readings: pd.DataFrame) -> pd.Series[Any]:
+    """Site and date of each reading in one text."""
+    # each date is written once
+    which, dates = pd.factorize(readings["date"])
+    return readings["site"] + " " + pd.Series(dates.strftime("%Y-%m-%d").to_numpy()[which], index=readings.index, dtype="str")
 
 
 def to_publish(targets: pd.DataFrame, visits: Mapping[Cell, frozenset[str]]) -> pd.DataFrame:
@@ -135,7 +144,7 @@ def air_visits(damp: pd.DataFrame) -> dict[Cell, frozenset[str]]:
         Columns of ``schemas.frames.targets.HUMIDITY_READING_COLUMNS``; rows with a ``reason`` feed no target.
     """
     used = damp[damp["reason"].fillna("") == ""]
-    days = used.assign(day=used["site"] + " " + used["date"].dt.strftime("%Y-%m-%d"))
+    days = used.assign(day=_site_days(used))
     return {_air_cell(dict(zip(CELL[:3], key, strict=True))): frozenset(rows["day"]) for key, rows in days.groupby(CELL[:3], sort=True)}
 
 
@@ -208,11 +217,14 @@ def _bounds(visits: Mapping[Cell, frozenset[str]], published: pd.DataFrame, acce
 def _floors(targets: pd.DataFrame, bounds: Mapping[tuple[Any, ...], float]) -> dict[tuple[Any, ...], float]:
     """Floor of each taxon, population, stage and medium: never below a published one, and under every set point that is held."""
     floors: dict[tuple[Any, ...], float] = {}
-    for key, rows in targets.groupby(CELL[:4]):
-        floor = float(rows["floor"].max())
+    groups: dict[tuple[Any, ...], list[dict[Any, Any]]] = {}
+    for row in targets.to_dict("records"):
+        groups.setdefault(tuple(row[name] for name in CELL[:4]), []).append(row)
+    for key, rows in groups.items():
+        floor = max((row["floor"] for row in rows if not math.isnan(row["floor"])), default=math.nan)
         bound = bounds.get((*key, "floor", "floor"), math.nan)
         floor = bound if floor < bound else floor
-        for row in rows[rows["status"] != Status.REFUSED].to_dict("records"):
+        for row in (row for row in rows if row["status"] != Status.REFUSED):
             held = min((bounds.get((*key, row["month"], name), math.inf) for name in OF_ROW[:3]), default=math.inf)
             if held < least_set_point(floor):
                 floor = math.floor(held - judgement("thermostat_margin"))

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -192,11 +193,16 @@ def cooler_of(own: Lines, other: Lines) -> Lines:
     return Lines(min(other.bottom, top), min(own.middle, other.middle), top, min(own.act, other.act))
 
 
+@cache
+def _heat_limit(name: str) -> float:
+    return float(ctmax_limit(name)["value"])
+
+
 def outer_limits(life_stage: str, name: str, kind: str) -> list[tuple[float, str]]:
     """Limits that no record of the book moves, °C, with their words: the species' heat limit and the cap of its group; none for eggs."""
     if life_stage in EGGS:
         return []
-    limits = [(float(ctmax_limit(name)["value"]), f"heat limit of adults (CTmax) less {number('ctmax_margin'):g} °C")]
+    limits = [(_heat_limit(name), f"heat limit of adults (CTmax) less {number('ctmax_margin'):g} °C")]
     cap = group_cap(kind)
     if kind not in CONSTANT and cap is not None:
         limits.append((float(cap["value"]), "cap of the group"))

@@ -135,7 +135,8 @@ def by_month(days: pd.DataFrame) -> pd.DataFrame:
 
 def _group_schedule(key: Group, group: pd.DataFrame, rows: dict[str, Any], warm_months: tuple[int, ...]) -> pd.DataFrame:
     # The clock time is left out on purpose: blanking it must change nothing but the day shift.
-    values = group[["site", "date", "month", "value"]].drop_duplicates().reset_index(drop=True)
+    numbered = group[["site", "date", "month", "value"]].assign(site=pd.factorize(group["site"], sort=True)[0])
+    values = numbered.drop_duplicates().reset_index(drop=True)
     values["day"] = day_of_year(values["date"])
     months = {int(month): row for month, row in rows.items() if month.isdigit()}
     fitted, limited = limited_course(values, months, warm_months)

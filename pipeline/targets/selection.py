@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pipeline.settings import Settings
 from pipeline.settings.limits import judgement
 from pipeline.statistics.bootstrap import crossed_bootstrap, interval
 from pipeline.statistics.quantiles import weighted_quantile
 from pipeline.statistics.weights import named_seed, site_day_weights
+from pipeline.targets.figures import columns_of, rows_of
 from schemas.frames.field import Detection, Selection
 from schemas.frames.frame import framed
 
@@ -58,12 +61,15 @@ def selection(readings: pd.DataFrame, availability: pd.DataFrame, settings: Sett
     own = own.assign(season=own["month"].map(season).fillna(OTHER).astype("str"))
     points = availability.groupby(VISIT)["value"].agg(["mean", "size"]).rename(columns={"mean": "beside", "size": "n_points"})
     draws = int(replicates or judgement("replicates"))
-    rows = []
-    for key, group in own.groupby([*GROUP, "season"], sort=True):
-        visits = _visits(group).join(points, on=VISIT)
-        paired = visits.dropna(subset=["beside"])
-        rows.append({**dict(zip([*GROUP, "season"], key, strict=True)), **_counts(visits, paired), **_figure(key, paired, settings, draws)})
-    return framed(Selection, rows)
+    visits = _visits(own).join(points, on=VISIT)
+    # numbers in the order of the codes: they sort as these do, in a fraction of the time
+    columns = columns_of(visits.assign(site=pd.factorize(visits["site"], sort=True)[0]))
+    has_both, rows = ~np.isnan(columns["beside"].astype("float64")), []
+    for key, inside in visits.groupby([*GROUP, "season"], sort=True).indices.items():
+        paired = rows_of(columns, inside[has_both[inside]])
+        figure = {**_counts(len(inside), paired), **_figure(key, paired, settings, draws)}
+        rows.append({**dict(zip([*GROUP, "season"], key, strict=True)), **figure})
+    return framed(Selection, sorted(rows, key=lambda row: [row[name] for name in (*GROUP, "season")]))
 
 
 def detection_by_temperature(visits: pd.DataFrame, finds: pd.DataFrame, temperature: str = "water_temp_c") -> pd.DataFrame:
@@ -102,9 +108,10 @@ def detection_by_temperature(visits: pd.DataFrame, finds: pd.DataFrame, temperat
     return framed(Detection, rows)
 
 
-def _visits(group: pd.DataFrame) -> pd.DataFrame:
-    """One row a visit: the mean of its distinct readings at animals."""
-    distinct = group.drop_duplicates(["visit_id", "value"])
+def _visits(own: pd.DataFrame) -> pd.DataFrame:
+    """One row a cell, season and visit: the mean of its distinct readings at animals."""
+    cell = [*GROUP, "season", "visit_id"]
+    distinct = own.assign(month=own["month"].astype("int64")).drop_duplicates([*cell, "value"])
     how = {
         "site": ("site", "first"),
         "date": ("date", "first"),
@@ -112,29 +119,30 @@ def _visits(group: pd.DataFrame) -> pd.DataFrame:
         "at": ("value", "mean"),
         "n": ("value", "size"),
     }
-    return distinct.groupby(VISIT, sort=True).agg(**how).reset_index()
+    return distinct.groupby(cell, sort=True).agg(**how).reset_index()
 
 
-def _counts(visits: pd.DataFrame, paired: pd.DataFrame) -> dict[str, int]:
+def _counts(n_visits: int, paired: Mapping[str, NDArray[Any]]) -> dict[str, int]:
+    n_paired = len(paired["at"])
     return {
-        "n_visits": len(paired),
-        "n_dates": paired["date"].nunique(),
-        "n_sites": paired["site"].nunique(),
-        "n_years": paired["date"].dt.year.nunique(),
+        "n_visits": n_paired,
+        "n_dates": len(np.unique(paired["date"])),
+        "n_sites": len(np.unique(paired["site"])),
+        "n_years": len(np.unique(paired["date"].astype("datetime64[Y]"))),
         "n_readings": int(paired["n"].sum()),
         "n_points": int(paired["n_points"].sum()),
-        "n_unpaired": len(visits) - len(paired),
+        "n_unpaired": n_visits - n_paired,
     }
 
 
-def _figure(key: tuple[str, ...], paired: pd.DataFrame, settings: Settings, replicates: int) -> dict[str, Any]:
+def _figure(key: tuple[str, ...], paired: Mapping[str, NDArray[Any]], settings: Settings, replicates: int) -> dict[str, Any]:
     figure: dict[str, Any] = {"word": "observed", "side": "", "reason": "", "difference": math.nan, "low": math.nan, "high": math.nan}
-    if paired.empty:
+    if not len(paired["at"]):
         return {**figure, "reason": "no readings where animals were not"}
-    difference = (paired["at"] - paired["beside"]).to_numpy(dtype=float)
-    weights = site_day_weights(paired["site"], paired["month"].astype("int64"), paired["date"])
+    difference = paired["at"] - paired["beside"]
+    weights = site_day_weights(paired["site"], paired["month"], paired["date"])
     figure["difference"] = float(weighted_quantile(difference, weights, 0.5)[0])
-    sites, dates = paired["site"].nunique(), paired["date"].nunique()
+    sites, dates = len(np.unique(paired["site"])), len(np.unique(paired["date"]))
     least_sites, least_dates = judgement("p50_sites_least"), judgement("p50_dates_least")
     if sites < least_sites or dates < least_dates:
         return {**figure, "reason": f"{sites} of {least_sites:g} sites, {dates} of {least_dates:g} dates needed"}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from pipeline.formulas.sun import is_night
@@ -32,7 +33,7 @@ UNSETTLED = (
     f" WHERE effect = '{Effect.FLAG_EXCLUDE}' AND coalesce(settled_by, '') = '')"
 )
 
-# A step adds its own SELECT from `found`. The faults stand in three parts, since some figures are listed for animals of an unknown stage.
+# The faults stand in three parts, since some figures are listed for animals of an unknown stage.
 FOUND = f"""
 WITH places AS (SELECT unnest($micro::VARCHAR[]) AS code, unnest($medium::VARCHAR[]) AS medium, unnest($channel::BOOLEAN[]) AS in_channel),
 known AS (SELECT unnest($taxon::VARCHAR[]) AS code, unnest($rank::VARCHAR[]) AS rank),
@@ -40,11 +41,11 @@ centres AS (SELECT unnest($area::VARCHAR[]) AS code, unnest($lat::DOUBLE[]) AS l
 {UNSETTLED},
 found AS (
   SELECT f.find_id, f.visit_id, f.taxon, coalesce(s.population, '') AS population, f.life_stage, p.medium, p.in_channel,
-         coalesce(nullif(s.waterbody, ''), v.site_id) AS site, v.visit_date, f.count AS n_animals, nullif(f.animal_id, '') AS animal_id,
-         nullif(f.found_at, '') AS found_at, nullif(v.start_time, '') AS start_time, nullif(v.end_time, '') AS end_time,
-         v.thermometer_accuracy_c AS accuracy_c, coalesce(f.medium_assumed, FALSE) AS medium_assumed, f.depth_cm,
-         coalesce(f.reading_place, '') AS reading_place, f.water_temp_c, f.substrate_temp_c, f.air_temp_c, f.rh_pct, f.wet_bulb_c,
-         v.water_temp_c AS visit_water_temp_c, v.air_temp_c AS visit_air_temp_c, v.rh_pct AS visit_rh_pct,
+         coalesce(nullif(s.waterbody, ''), v.site_id) AS site, v.site_id, v.visit_date, f.count AS n_animals,
+         nullif(f.animal_id, '') AS animal_id, nullif(f.found_at, '') AS found_at, nullif(v.start_time, '') AS start_time,
+         nullif(v.end_time, '') AS end_time, v.thermometer_accuracy_c AS accuracy_c, coalesce(f.medium_assumed, FALSE) AS medium_assumed,
+         f.depth_cm, coalesce(f.reading_place, '') AS reading_place, f.water_temp_c, f.substrate_temp_c, f.air_temp_c, f.rh_pct,
+         f.wet_bulb_c, v.water_temp_c AS visit_water_temp_c, v.air_temp_c AS visit_air_temp_c, v.rh_pct AS visit_rh_pct,
          v.wet_bulb_c AS visit_wet_bulb_c, nullif(v.psychrometer, '') AS psychrometer, s.elevation_m,
          nullif(f.substrate_wetness, '') AS substrate_wetness, v.ph, v.conductivity_us_cm, v.conductivity_at_25c, v.dissolved_oxygen_mg_l,
          CASE WHEN s.latitude IS NULL OR s.longitude IS NULL THEN c.latitude ELSE s.latitude END AS latitude,
@@ -69,7 +70,7 @@ found AS (
   LEFT JOIN unsettled uv ON uv.table_name = 'visits' AND uv.row_key = v.visit_id AND uv.load_id = v.load_id
 )"""
 
-# For a SELECT from `found` with a column from_visit: a visit's reading is of its start, an animal's of when it was met.
+# For a SELECT from the table `found` with a column from_visit: a visit's reading is of its start, an animal's of when it was met.
 CLOCKS = """
   CASE WHEN from_visit THEN start_time ELSE coalesce(found_at, start_time) END AS clock,
   CASE WHEN NOT from_visit AND found_at IS NULL THEN end_time END AS until,
@@ -78,6 +79,9 @@ CLOCKS = """
 
 # In order of visit and find codes and not of clocks: see repeated.
 IN_ORDER = "ORDER BY visit_date, visit_id, find_id"
+
+# For a query with the finds as `judged`.
+LEFT_OUT = "SELECT taxon, life_stage, reason, count(*) AS n_finds FROM judged WHERE reason IS NOT NULL GROUP BY ALL"
 
 
 def places() -> dict[str, list[Any]]:
@@ -88,6 +92,21 @@ def places() -> dict[str, list[Any]]:
         "medium": [row["medium"] for row in rows.values()],
         "channel": [row["in_channel"] == "yes" for row in rows.values()],
     }
+
+
+def join(connection: Any, settings: Settings) -> None:
+    """Join the finds of a book to their visits and sites, as the temporary table ``found`` of this connection.
+
+    The steps that judge finds each select from it: to join the current version of a book costs many times as much as to read it.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        An open book, with the views ``sites``, ``visits``, ``finds`` and the table ``flags``.
+    settings : Settings
+        Taxa and study areas of the book.
+    """
+    connection.execute(f"CREATE OR REPLACE TEMP TABLE found AS {FOUND} SELECT * FROM found", parameters(settings))
 
 
 def parameters(settings: Settings) -> dict[str, Any]:
@@ -197,13 +216,37 @@ def hour(frame: pd.DataFrame) -> pd.Series[Any]:
 
 
 def _decimal(clock: pd.Series) -> pd.Series:
-    parts = clock.astype("str").str.split(":", expand=True).reindex(columns=[0, 1]).astype("float64")
-    return parts[0] + parts[1] / 60
+    which, texts = pd.factorize(clock.astype("str"))
+    parts = pd.Series(texts, dtype="str").str.split(":", expand=True).reindex(columns=[0, 1]).astype("float64")
+    decimal = (parts[0] + parts[1] / 60).to_numpy()
+    return pd.Series(np.append(decimal, np.nan)[which], index=clock.index)
 
 
 def _hours_apart(hour: pd.Series, peak: float) -> pd.Series:
     apart = (hour - peak).abs() % DAY
     return apart.where(apart <= DAY / 2, DAY - apart)
+
+
+def with_left_out(frame: pd.DataFrame, reason: pd.Series[Any], left_out: pd.DataFrame) -> pd.DataFrame:
+    """Count the finds that give nothing, by taxon, stage and reason: those of a frame that have one, and others counted already.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns ``taxon``, ``life_stage``.
+    reason : Series of str
+        Of each row; missing where it counts.
+    left_out : DataFrame
+        As ``LEFT_OUT`` gives it.
+
+    Returns
+    -------
+    DataFrame
+        ``taxon``, ``life_stage``, ``reason``, ``n_finds``, in order.
+    """
+    more = frame[["taxon", "life_stage"]].assign(reason=reason, n_finds=1)[reason.notna()]
+    both = pd.concat([left_out, more]).astype({"taxon": "str", "life_stage": "str", "reason": "str", "n_finds": "int64"})
+    return both.groupby(["taxon", "life_stage", "reason"])["n_finds"].sum().reset_index()
 
 
 def repeated(frame: pd.DataFrame, counted: pd.Series[Any]) -> pd.Series[Any]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
+from numpy.typing import NDArray
 
 from pipeline.formulas.water import water_limit, water_limits
 from pipeline.formulas.year_days import MONTH_NAMES
@@ -14,10 +15,13 @@ from pipeline.settings import Settings
 from pipeline.statistics.grades import grade_of, missing_for_c, provisional
 from pipeline.statistics.quantiles import weighted_quantile
 from pipeline.statistics.weights import site_day_weights
+from pipeline.targets.figures import columns_of, rows_of
 from pipeline.writing.site_counts import in_class
 from schemas.enums import Status
 from schemas.frames.air_and_water import WaterTargets
 from schemas.frames.frame import framed
+
+Columns = Mapping[str, NDArray[Any]]
 
 CELL = ["taxon", "population", "life_stage"]
 SEASONS = ("warm", "cold", "other")
@@ -67,7 +71,7 @@ def water_targets(readings: pd.DataFrame, left_out: pd.DataFrame, taxa: pd.DataF
     groups = groups[groups["taxon"].isin(taxa["code"])]
     readings, left_out = _with_season(readings, settings), _with_season(left_out, settings)
     used, unused = _by_row(readings), _by_row(left_out)
-    none, none_left = readings.iloc[:0], left_out.iloc[:0]
+    none, none_left = columns_of(readings.iloc[:0]), columns_of(left_out.iloc[:0])
     rows = [
         _row(key, season, quantity, used.get((*key, season, quantity), none), unused.get((*key, season, quantity), none_left))
         for key in groups.itertuples(index=False, name=None)
@@ -82,24 +86,27 @@ def _with_season(frame: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     return frame.assign(season=pd.Series(names, index=frame.index, dtype="str"))
 
 
-def _by_row(frame: pd.DataFrame) -> dict[tuple[Any, ...], pd.DataFrame]:
-    return dict(iter(frame.groupby([*CELL, "season", "quantity"])))
+def _by_row(frame: pd.DataFrame) -> dict[Any, Columns]:
+    columns = columns_of(frame)
+    return {key: rows_of(columns, inside) for key, inside in frame.groupby([*CELL, "season", "quantity"]).indices.items()}
 
 
-def _row(key: tuple[Any, ...], season: str, quantity: str, values: pd.DataFrame, unused: pd.DataFrame) -> dict[str, Any]:
+def _row(key: tuple[Any, ...], season: str, quantity: str, values: Columns, unused: Columns) -> dict[str, Any]:
     """Counts, quantiles and band of one quantity in one season, or why there is no band."""
-    counts = {name: values[column].nunique() for name, column in (("sites", "site"), ("dates", "date"), ("years", "year"))}
-    counts["visits"] = len(values)
-    by_reason = unused.groupby("reason")["n_visits"].sum()
-    not_used = "; ".join(f"{n} {reason}" for reason, n in by_reason.items())
+    counts = {name: len(set(values[column].tolist())) for name, column in (("sites", "site"), ("dates", "date"), ("years", "year"))}
+    counts["visits"] = n_values = len(values["value"])
+    by_reason: dict[str, int] = {}
+    for reason, n in zip(unused["reason"], unused["n_visits"], strict=True):
+        by_reason[reason] = by_reason.get(reason, 0) + int(n)
+    not_used = "; ".join(f"{n} {reason}" for reason, n in sorted(by_reason.items()))
     row: dict[str, Any] = {
         **dict(zip(CELL, key, strict=True)), "season": season, "quantity": quantity, "unit": UNITS[quantity], "status": Status.REFUSED,
-        "n_readings": len(values), "n_animals": int(values["n_animals"].sum()), **{f"n_{name}": n for name, n in counts.items()},
-        "months": ", ".join(MONTH_NAMES[int(month) - 1] for month in sorted(values["month"].unique())),
-        "n_not_used": int(by_reason.sum()), "not_used": not_used,
+        "n_readings": n_values, "n_animals": int(values["n_animals"].sum()), **{f"n_{name}": n for name, n in counts.items()},
+        "months": ", ".join(MONTH_NAMES[int(month) - 1] for month in sorted(set(values["month"].tolist()))),
+        "n_not_used": sum(by_reason.values()), "not_used": not_used,
         **dict.fromkeys(("min", "p10", "p50", "p90", "max", "band_low", "band_high"), math.nan), "grade": "D",
     }  # fmt: skip
-    if values.empty:
+    if not n_values:
         return {**row, "reason": NO_FIELD if quantity == "hardness" else f"read and not usable ({not_used})" if not_used else NOT_MEASURED}
     weights = site_day_weights(values["site"], values["month"].astype("int64"), values["date"])
     probabilities = [0.0, water_limit("band_low_percentile") / 100, 0.5, water_limit("band_high_percentile") / 100, 1.0]
@@ -156,12 +163,13 @@ def water_rows(targets: pd.DataFrame, scientific_name: str, life_stage: str) -> 
     list of dict
         ``part`` (found, refused, published, note), ``season`` (empty for published), ``label``, ``text``.
     """
-    rows = [line for quantity in UNITS for line in _lines_of(targets[targets["quantity"] == quantity], quantity)]
-    if targets.empty:
+    told = targets.to_dict("records")
+    rows = [line for quantity in UNITS for line in _lines_of([row for row in told if row["quantity"] == quantity], quantity)]
+    if not told:
         rows.append(_line(Status.REFUSED, "", "water", f"No band: {NOT_MEASURED}."))
-    if (targets["status"] == Status.FOUND).any():
+    known = {row["quantity"] for row in told if row["status"] == Status.FOUND}
+    if known:
         rows.append(_line("note", "", "bands", BANDS))
-    known = set(targets.loc[targets["status"] == Status.FOUND, "quantity"])
     for limit in water_guidance(scientific_name).itertuples():
         if (limit.life_stage and limit.life_stage != life_stage) or (limit.quantity in WITHOUT_A_SITE and "ph" in known):
             continue
@@ -172,12 +180,12 @@ def water_rows(targets: pd.DataFrame, scientific_name: str, life_stage: str) -> 
     return rows
 
 
-def _lines_of(targets: pd.DataFrame, quantity: str) -> Iterator[dict[str, str]]:
+def _lines_of(targets: Sequence[Mapping[Any, Any]], quantity: str) -> Iterator[dict[str, str]]:
     """A line a season with a band, then one for each reason why the others have none."""
     label, unit = LABELS[quantity], f" {UNITS[quantity]}".rstrip()
-    if targets.empty:
-        return
-    for row in targets[targets["status"] == Status.FOUND].to_dict("records"):
+    for row in targets:
+        if row["status"] != Status.FOUND:
+            continue
         low, middle, high = (_printed(row[name], quantity) for name in ("band_low", "p50", "band_high"))
         years = "1 year" if row["n_years"] == 1 else f"{row['n_years']} years"
         words = [
@@ -188,9 +196,13 @@ def _lines_of(targets: pd.DataFrame, quantity: str) -> Iterator[dict[str, str]]:
             *([f"not used: {row['not_used']}"] if row["not_used"] else []),
         ]
         yield _line("found", row["season"], label, f"{'; '.join(words)}.")
-    for reason, rows in targets[targets["status"] == Status.REFUSED].groupby("reason", sort=False):
-        seasons = "" if len(rows) == len(SEASONS) else f" ({' and '.join(rows['season'])} months)"
-        yield _line(Status.REFUSED, ", ".join(rows["season"]), label, f"No band{f' in{unit}' if unit else ''}{seasons}: {reason}.")
+    refused: dict[str, list[str]] = {}
+    for row in targets:
+        if row["status"] == Status.REFUSED:
+            refused.setdefault(row["reason"], []).append(row["season"])
+    for reason, names in refused.items():
+        seasons = "" if len(names) == len(SEASONS) else f" ({' and '.join(names)} months)"
+        yield _line(Status.REFUSED, ", ".join(names), label, f"No band{f' in{unit}' if unit else ''}{seasons}: {reason}.")
 
 
 def _printed(value: float, quantity: str) -> str:

@@ -16,9 +16,9 @@ from schemas.frames.air_and_water import WaterLeftOut, WaterReadings
 from schemas.frames.frame import framed
 
 # A nest is not the channel, and what eggs bear is not read from a meter in the flow.
-EVIDENCE = f"""{finds.FOUND}
-SELECT find_id, visit_id, taxon, population, life_stage, medium, site, visit_date, n_animals, animal_id, medium_assumed, elevation_m,
-       visit_water_temp_c AS temp_c, ph, conductivity_us_cm, conductivity_at_25c, dissolved_oxygen_mg_l
+EVIDENCE = f"""
+SELECT find_id, visit_id, taxon, population, life_stage, medium, site, site_id, visit_date, n_animals, animal_id,
+       medium_assumed, elevation_m, visit_water_temp_c AS temp_c, ph, conductivity_us_cm, conductivity_at_25c, dissolved_oxygen_mg_l
 FROM found
 WHERE in_channel AND life_stage NOT IN {finds.EGGS} AND NOT visit_flagged AND coalesce(name_fault, stage_fault, state_fault) IS NULL
 {finds.IN_ORDER}
@@ -56,7 +56,21 @@ def water_readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, p
     Names, health and flags count as for temperature; nothing is assumed where a temperature, an elevation or the meter's correction is
     missing. References: ISO 7888:1985 and Benson & Krause, as in :mod:`pipeline.formulas.water`.
     """
-    frame = connection.execute(EVIDENCE, finds.parameters(settings)).df()
+    finds.join(connection, settings)
+    return by_day(found_in_water(connection))
+
+
+def found_in_water(connection: Any) -> pd.DataFrame:
+    """Finds in the channel with what meters showed on their visits, from the table of :func:`pipeline.targets.usable_finds.join`."""
+    return connection.execute(EVIDENCE).df()
+
+
+def by_day(frame: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Make of finds in the channel one value a waterbody and day.
+
+    Argument as :func:`found_in_water` gives it, or a part of it; returns as :func:`water_readings`.
+    """
+    frame = frame.reset_index(drop=True)
     frame["n_animals"] = frame["n_animals"].mask(finds.repeated(frame, pd.Series(True, index=frame.index)), 0)
     values: dict[str, Callable[[pd.DataFrame], Values]] = {
         "ph": _as_read("ph"), "conductivity": _conductivity, "oxygen": _as_read("dissolved_oxygen_mg_l"), "saturation": _saturation,

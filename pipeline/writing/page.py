@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 KNOWS_SITES = "Private: for those who record. It knows the sites of the book, and filled in it tells exact places. Do not share it."
 """Banner of what one records on."""
 
 
+@cache
 def environment(room: str) -> Any:
     """Templates of a room, and those that all rooms share.
 
