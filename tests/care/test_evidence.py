@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import pandas as pd
+import pytest
+
+from pipeline.care.evidence import ByCell, own_rows
+
 
 def test_evidence(text: str) -> None:
     assert "291 readings at 436 animals" in text
@@ -26,3 +31,14 @@ def test_refusals_and_guidance_stand_apart(text: str) -> None:
     guidance = after[after.index("Guidance for the group, not from this study") : after.index("When it gets too warm")]
     assert "the ceiling, the floor and the bands above win" in guidance
     assert "judgement; no source" in guidance
+
+
+@pytest.mark.parametrize("parts", [3, 4])
+def test_the_rows_of_a_cell_are_found_and_a_population_that_is_missing_is_none(parts: int) -> None:
+    keys = [("A", "north", "adult", "land"), ("A", None, "adult", "land"), ("B", "north", "adult", "land"), ("A", "", "adult", "land")]
+    frame = pd.DataFrame(keys, columns=["taxon", "population", "life_stage", "medium"]).assign(n=[1, 2, 3, 4])
+    for key, found in ((keys[0], [1]), (keys[2], [3]), (keys[3], [2, 4]), (("C", "", "adult", "land"), [])):
+        cells = ByCell(frame, parts)
+        assert cells.rows(key[:parts])["n"].tolist() == [row["n"] for row in cells.records(key[:parts])] == found
+        assert own_rows(frame, key[:parts]).equals(cells.rows(key[:parts]))
+    assert own_rows(None, keys[0]).empty and own_rows(frame.iloc[:0], keys[0]).empty

@@ -12,7 +12,10 @@ import pytest
 from small_book import FIND, SITE, TOML, VISIT, book
 
 from pipeline.settings import parse_settings
+from pipeline.targets import evidence
+from pipeline.targets import humidity_evidence as air
 from pipeline.targets import usable_finds as own
+from pipeline.targets import water_evidence as water
 
 SETTINGS = parse_settings(TOML, "test")
 EASTERN = "America/New_York"
@@ -122,3 +125,40 @@ def test_an_area_without_a_site_is_seen_from_its_middle() -> None:
     assert (given["area"], given["lat"], given["lon"]) == (["north", "south"], [40.0, 35.0], [-75.0, -83.0])
     assert "genus" in given["no_species"] and "species" not in given["no_species"]
     assert len(given["micro"]) == len(given["medium"]) == len(given["channel"]) and not given["channel"][given["micro"].index("under_log")]
+
+
+def test_what_is_told_without_a_site_is_what_a_book_without_it_tells() -> None:
+    """Both sites lie on one stream, and each marked animal was met at both: whichever comes first counts, of the sites that are told of."""
+    sites = [{**SITE, "waterbody": "brook", "elevation_m": 500.0}, {**SITE, "site_id": "S2", "waterbody": "brook", "elevation_m": 500.0}]
+    visits = [{**VISIT, "visit_id": f"V{n}", "site_id": f"S{n % 2 + 1}", "start_time": "23:00", "ph": 6.5 + n / 10} for n in range(6)]
+    met = {"water": {"water_temp_c": 12.0}, "air": {"air_temp_c": 15.0, "rh_pct": 90.0, "microhabitat": "on_surface"}}
+    cover = {"microhabitat": "under_log", "substrate_temp_c": 13.0, "substrate_wetness": "moist"}
+    rows = [
+        {
+            **FIND,
+            "find_id": f"{kind}{n}",
+            "visit_id": f"V{n}",
+            "animal_id": f"A{n // 2}",
+            "reading_place": "at_animal",
+            **values,
+            "count": n + 1,
+        }
+        for n in range(6)
+        for kind, values in {**met, "cover": cover}.items()
+    ]
+    shown = {"V1", "V3", "V5"}
+    smaller = book(
+        sites=sites[1:],
+        visits=[row for row in visits if row["visit_id"] in shown],
+        finds=[row for row in rows if row["visit_id"] in shown],
+    )
+    whole = book(sites=sites, visits=visits, finds=rows)
+    own.join(whole, SETTINGS)
+    (read, left_out), (damp, dry), wet = evidence.judged(whole, SETTINGS), air.judged(whole, SETTINGS), water.found_in_water(whole)
+    read, damp, wet = (frame[frame["site_id"] != "S1"] for frame in (read, damp, wet))
+    assert len(read) and len(damp) and len(wet)
+    assert evidence.once_each(read, left_out)[0].equals(evidence.readings(smaller, SETTINGS)[0])
+    assert air.once_each(damp, dry)[0].equals(air.humidity_readings(smaller, SETTINGS)[0])
+    assert water.by_day(wet)[0].equals(water.water_readings(smaller, SETTINGS)[0])
+    assert air.wetness_told(whole, {"S1"}).equals(air.wetness_noted(smaller, SETTINGS)) and len(air.wetness_told(whole, {"S1"}))
+    assert not evidence.once_each(read, left_out)[0].equals(evidence.readings(whole, SETTINGS)[0])
