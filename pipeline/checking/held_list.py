@@ -11,13 +11,15 @@ from pipeline.checking.outcome import ROW_TOO_LONG
 from pipeline.errors import RillbookError
 from pipeline.reading.rows import SourceTable
 from pipeline.reading.values import NO, YES, number_of
+from pipeline.writing.spreadsheet import csv_text as csv_text
+from pipeline.writing.spreadsheet import for_spreadsheet as for_spreadsheet
+from pipeline.writing.spreadsheet import from_spreadsheet
 
 ANSWERS = ("corrected", "dismiss_reason", "by")
 FOR_ALL = "for_all"
 ALIKE = ["table", "field", "rule", "text"]
 """Items that agree in these are mended by one answer: the same word in the same column, wrong for the same reason."""
 TAKE_AS_IT_IS = "accept"
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True)
@@ -42,52 +44,6 @@ class Repairs:
 def is_repair_list(source: SourceTable) -> bool:
     """Whether a sheet is a list of held items that came back."""
     return {"item", *ANSWERS} <= set(source.cells.columns)
-
-
-def for_spreadsheet(frame: pd.DataFrame) -> pd.DataFrame:
-    """Put an apostrophe before texts that a spreadsheet would run as a formula; numbers such as -0.8 stay as they are.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        Any columns; only text is touched.
-
-    Returns
-    -------
-    DataFrame
-    """
-    return frame.assign(**{name: safe for name in frame.columns if (safe := _without_formulas(frame[name])) is not None})
-
-
-def _without_formulas(column: pd.Series) -> pd.Series | None:
-    """A column of text with its formulas made harmless; None where it has none."""
-    if pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column):
-        return None
-    cells = column.to_numpy(dtype=object, copy=True)
-    run = [place for place, cell in enumerate(cells) if isinstance(cell, str) and cell.startswith(FORMULA) and not _is_number(cell)]
-    if not run:
-        return None
-    cells[run] = [f"'{cells[place]}" for place in run]
-    kept = "object" if isinstance(column.dtype, pd.CategoricalDtype) else column.dtype
-    return pd.Series(cells, index=column.index, dtype=kept)
-
-
-def csv_text(frame: pd.DataFrame) -> str:
-    """A frame as CSV in which no spreadsheet finds a formula."""
-    return str(for_spreadsheet(frame).to_csv(index=False, lineterminator="\n"))
-
-
-def from_spreadsheet(text: str) -> str:
-    """Take the apostrophe of :func:`for_spreadsheet` away again."""
-    return text[1:] if text.startswith("'") and text[1:].startswith(FORMULA) else text
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
 
 
 def read_repairs(source: SourceTable, open_items: pd.DataFrame, answered: pd.DataFrame) -> Repairs:

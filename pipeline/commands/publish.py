@@ -8,7 +8,7 @@ import re
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -16,7 +16,6 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.checking.held_list import csv_text
 from pipeline.errors import RillbookError
 from pipeline.intake.settings_changed import settled
 from pipeline.publishing import darwin_core, data_package, eml, geo_files
@@ -28,6 +27,7 @@ from pipeline.publishing.publication import Statement, standard_words
 from pipeline.publishing.squares import squares
 from pipeline.settings import Settings
 from pipeline.writing.files import write_files
+from pipeline.writing.spreadsheet import csv_parts, csv_text
 
 ARCHIVE = "darwin_core_archive.zip"
 
@@ -149,8 +149,8 @@ def _write_all(folder: Path, tables: Mapping[str, pd.DataFrame], said: Statement
 
 def _write_into(work: Path, tables: Mapping[str, pd.DataFrame], said: Statement) -> list[str]:
     frames = darwin_core.archive_frames(tables, said)
-    contents = {darwin_core.FILES[name][0]: csv_text(frame) for name, frame in frames.items()}
-    contents |= {"meta.xml": darwin_core.meta_xml(frames), "eml.xml": eml.eml_xml(tables, said)}
+    contents: dict[str, Iterable[str]] = {darwin_core.FILES[name][0]: csv_parts(frame) for name, frame in frames.items()}
+    contents |= {"meta.xml": [darwin_core.meta_xml(frames)], "eml.xml": [eml.eml_xml(tables, said)]}
     _zip(work / ARCHIVE, contents)
     (work / "data_package").mkdir()
     texts: dict[str, str] = {f"{table}.csv": csv_text(frame) for table, frame in data_package.package_frames(tables).items()}
@@ -163,11 +163,17 @@ def _write_into(work: Path, tables: Mapping[str, pd.DataFrame], said: Statement)
     return [ARCHIVE, *(f"data_package/{name}" for name in texts), "squares.gpkg", "squares.geojson"]
 
 
-def _zip(path: Path, contents: Mapping[str, str]) -> None:
+def _zip(path: Path, contents: Mapping[str, Iterable[str]]) -> None:
+    """Write an archive of texts, each given in parts."""
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name, text in contents.items():
+        for name, texts in contents.items():
+            parts = [text.encode("utf-8") for text in texts]
             # a fixed time: the same rows give the same bytes
-            archive.writestr(zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0)), text.encode("utf-8"), zipfile.ZIP_DEFLATED)
+            entry = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
+            entry.compress_type, entry.file_size = zipfile.ZIP_DEFLATED, sum(map(len, parts))
+            with archive.open(entry, "w") as file:
+                for part in parts:
+                    file.write(part)
 
 
 def _json(document: Any) -> str:

@@ -6,11 +6,11 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.checking.held_list import csv_text
 from pipeline.formulas.year_days import MONTH_NAMES
 from pipeline.maps.frames import AVAILABLE, EFFORT, NOTHING, many, map_figures
 from pipeline.maps.layers import FEW_WORDS, LAYER_WORDS, MEDIA, safe
 from pipeline.maps.public import SEVERAL
+from pipeline.writing.spreadsheet import csv_text
 from schemas.frames.maps import SITE, SQUARE
 from schemas.vocabulary import vocabulary
 

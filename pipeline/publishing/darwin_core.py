@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 
 import numpy as np
 import pandas as pd
 
-from pipeline.publishing.publication import Statement, as_written, generalised, standard_words, word
+from pipeline.publishing.publication import Statement, generalised, standard_words, texts, texts_of, word
 from schemas.fields import Field
 from schemas.public import NEW, public_fields
 
@@ -55,25 +56,20 @@ def archive_frames(tables: Mapping[str, pd.DataFrame], said: Statement) -> dict[
     Darwin Core, issue of 2026-05-26; Humboldt Extension, issue of 2025-07-10: scope and completeness are stated only where they were
     recorded during the visit.
     """
-    visits, taxa = tables["visits"], tables["taxa"].set_index("code")
+    taxa = tables["taxa"].set_index("code")
+    text = {table: texts(table, tables[table]) for table in ("visits", "finds", "absences", "availability")}
+    order = {event: number for number, event in enumerate(tables["visits"]["event_id"])}
     return {
-        "event": _events(visits, said),
-        "occurrence": _occurrences(tables, taxa),
-        "measurement": _measurements(tables),
-        "humboldt": _humboldt(visits, tables, taxa["scientific_name"].to_dict()),
+        "event": _events(text["visits"], said),
+        "occurrence": _occurrences(text, taxa, order),
+        "measurement": _measurements(text, order),
+        "humboldt": _humboldt(text["visits"], tables, taxa["scientific_name"].to_dict()),
     }
 
 
-def _texts(table: str, frame: pd.DataFrame) -> pd.DataFrame:
-    declared = public_fields(table)
-    columns = {name: [as_written(value, declared[name].kind) for value in frame[name]] for name in declared}
-    return pd.DataFrame(columns, index=frame.index, dtype="str")
-
-
-def _events(visits: pd.DataFrame, said: Statement) -> pd.DataFrame:
-    text = _texts("visits", visits)
+def _events(text: pd.DataFrame, said: Statement) -> pd.DataFrame:
     declared = [field for field in public_fields("visits").values() if field.darwin_core]
-    frame = pd.DataFrame({field.darwin_core: text[field.name] for field in declared}, index=visits.index)
+    frame = pd.DataFrame({field.darwin_core: text[field.name] for field in declared}, index=text.index)
     minutes = text["search_minutes"]
     return frame.assign(
         year=text["month"].str[:4],
@@ -84,7 +80,7 @@ def _events(visits: pd.DataFrame, said: Statement) -> pd.DataFrame:
         georeferenceProtocol=PROTOCOL,
         sampleSizeValue=minutes,
         sampleSizeUnit=pd.Series("minute", index=minutes.index, dtype="str").where(minutes != "", ""),
-        dataGeneralizations=[generalised(step) for step in visits["grid_step_deg"]],
+        dataGeneralizations=_each(generalised, text["grid_step_deg"]),
         informationWithheld=said.withheld,
         datasetID=said.dataset,
         datasetName=said.title,
@@ -95,18 +91,22 @@ def _events(visits: pd.DataFrame, said: Statement) -> pd.DataFrame:
     )
 
 
-def _occurrences(tables: Mapping[str, pd.DataFrame], taxa: pd.DataFrame) -> pd.DataFrame:
-    finds, absences = _texts("finds", tables["finds"]), _texts("absences", tables["absences"])
+def _each(said: Callable[[str], str], column: pd.Series) -> pd.Series:
+    """What is said of each value of a column of text, asked once for each distinct one."""
+    return column.map({one: said(one) for one in column.unique()}).astype("str")
+
+
+def _occurrences(text: Mapping[str, pd.DataFrame], taxa: pd.DataFrame, order: Mapping[str, int]) -> pd.DataFrame:
+    finds, absences = text["finds"], text["absences"]
     declared = {field.darwin_core: field.name for field in public_fields("finds").values() if field.darwin_core}
     found = pd.DataFrame({term: finds[name] for term, name in declared.items()}, index=finds.index)
     found = found.assign(taxon=finds["taxon"], occurrenceStatus=word("occurrenceStatus", "yes"))
-    found["lifeStage"] = [word("lifeStage", one) for one in finds["life_stage"]]
-    found["sex"] = [word("sex", one) for one in finds["sex"]]
-    found["vitality"] = [word("vitality", one) for one in finds["condition"]]
+    found["lifeStage"] = _each(partial(word, "lifeStage"), finds["life_stage"])
+    found["sex"] = _each(partial(word, "sex"), finds["sex"])
+    found["vitality"] = _each(partial(word, "vitality"), finds["condition"])
     missed = pd.DataFrame({"eventID": absences["event_id"], "occurrenceID": absences["occurrence_id"], "taxon": absences["taxon"]})
     missed = missed.assign(individualCount="0", occurrenceStatus=word("occurrenceStatus", "no"))
     both = pd.concat([found, missed], ignore_index=True).astype("str").fillna("")
-    order = {event: number for number, event in enumerate(tables["visits"]["event_id"])}
     both["place"] = both["eventID"].map(order)
     both = both.sort_values(["place", "occurrenceID"], ignore_index=True).drop(columns="place")
     both = both.assign(
@@ -126,42 +126,66 @@ def _measured(table: str) -> list[Field]:
     return [field for field in listed if not field.darwin_core or field.name in IN_OUR_WORDS]
 
 
-def _measurements(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
-    accuracy = dict(zip(tables["visits"]["event_id"], _texts("visits", tables["visits"])["thermometer_accuracy_c"], strict=True))
-    parts = list(_long(tables, accuracy))
-    order = {event: number for number, event in enumerate(tables["visits"]["event_id"])}
-    whole = pd.concat(parts, ignore_index=True)
-    return whole.sort_values("eventID", key=lambda column: column.map(order), kind="stable", ignore_index=True)
+def _measurements(text: Mapping[str, pd.DataFrame], order: Mapping[str, int]) -> pd.DataFrame:
+    """All measurements in the order of their events; each column as the numbers of its distinct texts, for there are millions of cells."""
+    parts = list(_long(text))
+    numbers = {name: _numbered([part[name] for part in parts], [len(part["eventID"]) for part in parts]) for name in parts[0]}
+    of_event, events = numbers["eventID"]
+    sorted_by = np.argsort(np.array([order[event] for event in events], dtype="int64")[of_event], kind="stable")
+    return pd.DataFrame({name: pd.Categorical.from_codes(codes[sorted_by], distinct) for name, (codes, distinct) in numbers.items()})
 
 
-def _long(tables: Mapping[str, pd.DataFrame], accuracy: Mapping[str, str]) -> Iterator[pd.DataFrame]:
+def _numbered(pieces: Sequence[np.ndarray | str], lengths: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:
+    """The numbers of the texts of some pieces, end to end, and the distinct texts; a text alone stands for a piece of nothing else."""
+    if all(isinstance(piece, str) for piece in pieces):
+        numbers, distinct = pd.factorize(np.array(pieces, dtype=object))
+        return np.repeat(numbers, lengths), distinct
+    whole = [np.full(n, one, dtype=object) if isinstance(one, str) else one for one, n in zip(pieces, lengths, strict=True)]
+    return pd.factorize(np.concatenate(whole))
+
+
+def _long(text: Mapping[str, pd.DataFrame]) -> Iterator[dict[str, np.ndarray | str]]:
+    """The measurements of each field, column by column; a text alone where all rows have the same."""
+    accuracy = dict(zip(text["visits"]["event_id"], text["visits"]["thermometer_accuracy_c"], strict=True))
     for table, of_occurrence in (("visits", ""), ("finds", "occurrence_id"), ("availability", "")):
-        text = _texts(table, tables[table])
-        places = ("Where no animal was: " + text["microhabitat"]) if table == "availability" else pd.Series("", index=text.index)
+        rows = text[table]
+        cells: dict[str, pd.Series | str] = {
+            "eventID": rows["event_id"],
+            "occurrenceID": rows[of_occurrence] if of_occurrence else "",
+            "accuracy": rows["event_id"].map(accuracy),
+            "remarks": "Where no animal was: " + rows["microhabitat"] if table == "availability" else "",
+        }
+        arrays = {name: one if isinstance(one, str) else one.to_numpy(dtype=object) for name, one in cells.items()}
         for field in _measured(table):
-            kept = text[text[field.name] != ""]
-            warm = field.unit == "°C" and field.name.endswith("_temp_c")
-            name, iri = standard_words().get(("measurementType", field.name), (field.name.replace("_", " "), ""))
-            yield pd.DataFrame(
-                {
-                    "eventID": kept["event_id"],
-                    "occurrenceID": kept[of_occurrence] if of_occurrence else "",
-                    "measurementType": name,
-                    "verbatimMeasurementType": field.name,
-                    "measurementTypeID": iri,
-                    "measurementValue": kept[field.name],
-                    "measurementAccuracy": kept["event_id"].map(accuracy) if warm else "",
-                    "measurementUnit": field.unit,
-                    "measurementUnitID": standard_words().get(("measurementUnit", field.unit), ("", ""))[1],
-                    "measurementMethod": field.meaning,
-                    "measurementRemarks": places[kept.index],
-                }
-            )
+            yield _of_field(field, rows[field.name].to_numpy(dtype=object), arrays)
 
 
-def _humboldt(visits: pd.DataFrame, tables: Mapping[str, pd.DataFrame], names: Mapping[str, str]) -> pd.DataFrame:
-    text = _texts("visits", visits)
-    absent = tables["absences"].groupby("event_id")["taxon"].agg(list).to_dict()
+def _of_field(field: Field, values: np.ndarray, cells: Mapping[str, np.ndarray | str]) -> dict[str, np.ndarray | str]:
+    """The measurements of a field, one a value."""
+    warm = field.unit == "°C" and field.name.endswith("_temp_c")
+    name, iri = standard_words().get(("measurementType", field.name), (field.name.replace("_", " "), ""))
+    whole = {
+        "eventID": cells["eventID"],
+        "occurrenceID": cells["occurrenceID"],
+        "measurementType": name,
+        "verbatimMeasurementType": field.name,
+        "measurementTypeID": iri,
+        "measurementValue": values,
+        "measurementAccuracy": cells["accuracy"] if warm else "",
+        "measurementUnit": field.unit,
+        "measurementUnitID": standard_words().get(("measurementUnit", field.unit), ("", ""))[1],
+        "measurementMethod": field.meaning,
+        "measurementRemarks": cells["remarks"],
+    }
+    kept = np.flatnonzero(values != "")
+    return {term: one if isinstance(one, str) else one[kept] for term, one in whole.items()}
+
+
+def _humboldt(text: pd.DataFrame, tables: Mapping[str, pd.DataFrame], names: Mapping[str, str]) -> pd.DataFrame:
+    visits = tables["visits"]
+    absent: dict[str, list[str]] = {}
+    for event, taxon in zip(tables["absences"]["event_id"], tables["absences"]["taxon"], strict=True):
+        absent.setdefault(event, []).append(taxon)
     effort = visits["search_minutes"].astype(float) * visits["observer_count"].astype(float) / 60
     scope, counted = text["target_taxa"], text["all_counted"]
     complete = np.select([(scope != "") & (counted == "true"), (scope != "") & (counted == "false")],
@@ -169,7 +193,7 @@ def _humboldt(visits: pd.DataFrame, tables: Mapping[str, pd.DataFrame], names: M
     frame = pd.DataFrame({"eventID": text["event_id"]})
     frame["isSamplingEffortReported"] = np.where(effort.notna(), "true", "false")
     frame["samplingEffortProtocol"] = np.where(effort.notna(), "net search time multiplied by the number of observers", "")
-    frame["samplingEffortValue"] = [as_written(value, "real") for value in effort.round(4)]
+    frame["samplingEffortValue"] = texts_of(effort.round(4), "real")
     frame["samplingEffortUnit"] = np.where(effort.notna(), word("unit", "effort"), "")
     for value, unit, field in (
         ("eventDurationValue", "eventDurationUnit", "search_minutes"),
@@ -178,7 +202,7 @@ def _humboldt(visits: pd.DataFrame, tables: Mapping[str, pd.DataFrame], names: M
         frame[value] = text[field]
         frame[unit] = np.where(text[field] != "", word("unit", field), "")
     frame["protocolNames"] = text["protocol"]
-    frame["targetTaxonomicScope"] = [_names(targets.split("|") if targets else [], names) for targets in scope]
+    frame["targetTaxonomicScope"] = _each(lambda targets: _names(targets.split("|") if targets else [], names), scope)
     frame["taxonCompletenessReported"] = complete
     full = np.where(complete == "reportedComplete", "true", "false")
     frame["isTaxonomicScopeFullyReported"] = np.where(complete == "notReported", "", full)

@@ -7,19 +7,14 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.publishing.publication import INVENTED, Statement, as_written, generalised
+from pipeline.publishing.publication import INVENTED, Statement, generalised, texts
 from schemas.descriptor import describe
 from schemas.public import PUBLIC_TABLES, public_fields, purpose_of, withheld_titles
 
 
 def package_frames(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
     """Every public table as text, in the order of the package."""
-    frames = {}
-    for table in PUBLIC_TABLES:
-        declared = public_fields(table)
-        columns = {name: [as_written(value, field.kind) for value in tables[table][name]] for name, field in declared.items()}
-        frames[table] = pd.DataFrame(columns, columns=list(declared), dtype="str")
-    return frames
+    return {table: texts(table, tables[table]) for table in PUBLIC_TABLES}
 
 
 def descriptor(said: Statement) -> dict[str, Any]:

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import hashlib
 import hmac
-import uuid
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import repeat
 
 import numpy as np
 import pandas as pd
@@ -73,7 +73,8 @@ def opaque(key: bytes, kind: str, code: str, step: str) -> str:
     """
     digest = hmac.new(key, "\0".join((kind, code, step)).encode(), hashlib.sha256).digest()[:16]
     number = int.from_bytes(digest) & ~(0xF << 76) & ~(0x3 << 62) | 0x8 << 76 | 0x2 << 62
-    return uuid.UUID(int=number).urn
+    digits = f"{number:032x}"
+    return f"urn:uuid:{digits[:8]}-{digits[8:12]}-{digits[12:16]}-{digits[16:20]}-{digits[20:]}"
 
 
 def public_rows(
@@ -111,12 +112,13 @@ def public_rows(
     shown = visits[visits["left_out"] == ""].copy()
     shown["event_id"] = [opaque(key, "visit", code, salt) for code, salt in zip(shown["visit_id"], shown["salt"], strict=True)]
     finds = _with_reasons(rows.finds.merge(shown[["visit_id", "event_id", "step", "salt"]], on="visit_id"), classes)
+    finds = finds.assign(occurrence_id=_opaque_finds(finds, key))
     out_of_sight = _visits_with_more_than_shown(rows, finds, settings.taxa)
     shown = shown[~((shown["protocol"] == CHANCE) & ~shown["event_id"].isin(finds.loc[finds["why"] == "", "event_id"]))]
     public_visits = _visits(shown, classes, out_of_sight)
     tables = {
         "visits": public_visits,
-        "finds": _finds(finds, public_visits, key),
+        "finds": _in_order(finds[finds["why"] == ""], public_visits, "occurrence_id", "finds"),
         "absences": _absences(shown, public_visits, finds, key),
         "availability": _points(rows.availability, shown, public_visits, key),
     }
@@ -129,7 +131,7 @@ def public_rows(
     now |= {site: one for site, one in zip(places["site_id"], places["shown"], strict=True) if site in published}
     coarser = sorted(site for site, one in published.items() if site in now and is_finer(one.step, now[site].step))
     moved = sorted(site for site, one in published.items() if now[site].codes > one.codes)
-    return tables, Withheld(counts, now, coarser, moved, _codes(shown, finds, key))
+    return tables, Withheld(counts, now, coarser, moved, _codes(shown, finds))
 
 
 def _without_silent(visits: pd.DataFrame) -> pd.DataFrame:
@@ -139,20 +141,33 @@ def _without_silent(visits: pd.DataFrame) -> pd.DataFrame:
     return visits.assign(left_out=visits["left_out"].mask(silent & (visits["left_out"] == ""), MOVED))
 
 
-def _codes(shown: pd.DataFrame, finds: pd.DataFrame, key: bytes) -> pd.DataFrame:
+def _opaque_finds(finds: pd.DataFrame, key: bytes) -> pd.Series:
+    """Public codes of the finds that are not left out; the others have none."""
+    kept = finds[finds["why"] == ""]
+    named = [opaque(key, "find", code, salt) for code, salt in zip(kept["find_id"], kept["salt"], strict=True)]
+    return pd.Series(named, index=kept.index, dtype="str").reindex(finds.index)
+
+
+def _codes(shown: pd.DataFrame, finds: pd.DataFrame) -> pd.DataFrame:
     kept = finds[(finds["why"] == "") & finds["event_id"].isin(shown["event_id"])]
-    pairs = [("visit", code, public) for code, public in zip(shown["visit_id"], shown["event_id"], strict=True)]
-    pairs += [("find", code, opaque(key, "find", code, salt)) for code, salt in zip(kept["find_id"], kept["salt"], strict=True)]
-    return pd.DataFrame(pairs, columns=["kind", "code", "public_code"], dtype="str")
+    columns = {"visit": shown[["visit_id", "event_id"]], "find": kept[["find_id", "occurrence_id"]]}
+    parts = [rows.set_axis(["code", "public_code"], axis=1).assign(kind=kind) for kind, rows in columns.items()]
+    return pd.concat(parts, ignore_index=True)[["kind", "code", "public_code"]].astype("str")
 
 
 def _with_reasons(finds: pd.DataFrame, classes: Mapping[str, str]) -> pd.DataFrame:
     """Why a find is left out, as `why`: ``egg`` (eggs and nests), ``taxon`` (its class is coarser than the square), ``seep``, or empty."""
     egg = finds["life_stage"].isin(EGGS) | finds["microhabitat"].isin(NEST_MICROHABITATS)
-    pairs = list(zip(finds["step"], [classes.get(taxon, WITHHELD) for taxon in finds["taxon"]], strict=True))
-    silent = np.array([is_finer(step, wanted) for step, wanted in pairs], dtype=bool)
-    seep = finds["microhabitat"].isin(SECRET_MICROHABITATS) & np.array([is_finer(step, SECRET_STEP) for step, _ in pairs], dtype=bool)
+    silent = _finer(finds["step"], [classes.get(taxon, WITHHELD) for taxon in finds["taxon"]])
+    seep = finds["microhabitat"].isin(SECRET_MICROHABITATS) & _finer(finds["step"], repeat(SECRET_STEP))
     return finds.assign(why=np.select([silent, egg, seep], ["taxon", "egg", "seep"], ""))
+
+
+def _finer(steps: Iterable[str], wanted: Iterable[str]) -> np.ndarray:
+    """Whether each step shows more than a class allows; each distinct pair is asked once."""
+    pairs = list(zip(steps, wanted, strict=False))
+    told = {pair: is_finer(*pair) for pair in set(pairs)}
+    return np.array([told[pair] for pair in pairs], dtype=bool)
 
 
 def _visits_with_more_than_shown(rows: BookRows, finds: pd.DataFrame, taxa: pd.DataFrame) -> set[str]:
@@ -168,18 +183,21 @@ def _visits_with_more_than_shown(rows: BookRows, finds: pd.DataFrame, taxa: pd.D
 
 
 def _visits(shown: pd.DataFrame, classes: Mapping[str, str], out_of_sight: set[str]) -> pd.DataFrame:
-    centres = {sides: square_centre(sides) for sides in set(shown[SIDES].itertuples(index=False, name=None))}
     squares = list(shown[SIDES].itertuples(index=False, name=None))
-    radius = [public_uncertainty_m(one, own) for one, own in zip(squares, shown["uncertainty_m"], strict=True)]
+    centres, drawn = ({sides: made(sides) for sides in set(squares)} for made in (square_centre, wkt))
+    own = list(zip(squares, shown["uncertainty_m"], strict=True))
+    radius = {both: public_uncertainty_m(*both) for both in set(own)}
+    asked = list(zip(shown["target_taxa"], shown["step"], strict=True))
+    named = {both: _named_targets(*both, classes) for both in set(asked)}
     complete = shown["all_counted"].mask(shown["visit_id"].isin(out_of_sight))
     table = shown.assign(
         month=pd.to_datetime(shown["visit_date"]).dt.strftime("%Y-%m"),
         grid_step_deg=shown["step"],
         latitude=[centres[one][0] for one in squares],
         longitude=[centres[one][1] for one in squares],
-        coordinate_uncertainty_m=pd.array(radius, dtype="Int64"),
-        footprint_wkt=[wkt(one) for one in squares],
-        target_taxa=[_named_targets(text, step, classes) for text, step in zip(shown["target_taxa"], shown["step"], strict=True)],
+        coordinate_uncertainty_m=pd.array([radius[both] for both in own], dtype="Int64"),
+        footprint_wkt=[drawn[one] for one in squares],
+        target_taxa=[named[both] for both in asked],
         all_counted=complete.astype("boolean"),
     )
     ordered = table.sort_values(["south", "west", "step", "month", "event_id"], ignore_index=True)
@@ -206,12 +224,6 @@ def _in_order(frame: pd.DataFrame, public_visits: pd.DataFrame, key: str, table:
     return ordered[list(public_fields(table))]
 
 
-def _finds(finds: pd.DataFrame, public_visits: pd.DataFrame, key: bytes) -> pd.DataFrame:
-    kept = finds[finds["why"] == ""]
-    named = [opaque(key, "find", code, salt) for code, salt in zip(kept["find_id"], kept["salt"], strict=True)]
-    return _in_order(kept.assign(occurrence_id=pd.Series(named, index=kept.index, dtype="str")), public_visits, "occurrence_id", "finds")
-
-
 def _absences(shown: pd.DataFrame, public_visits: pd.DataFrame, finds: pd.DataFrame, key: bytes) -> pd.DataFrame:
     """Taxa that were looked for, where scope and completeness were recorded beforehand, and not found."""
     private = {event: (visit, salt) for event, visit, salt in shown[["event_id", "visit_id", "salt"]].itertuples(index=False)}
@@ -228,7 +240,7 @@ def _absences(shown: pd.DataFrame, public_visits: pd.DataFrame, finds: pd.DataFr
 
 def _points(points: pd.DataFrame, shown: pd.DataFrame, public_visits: pd.DataFrame, key: bytes) -> pd.DataFrame:
     joined = points.merge(shown[["visit_id", "event_id", "step", "salt"]], on="visit_id")
-    finer = np.array([is_finer(step, SECRET_STEP) for step in joined["step"]], dtype=bool)
+    finer = _finer(joined["step"], repeat(SECRET_STEP))
     secret = joined["microhabitat"].isin(NEST_MICROHABITATS) | (joined["microhabitat"].isin(SECRET_MICROHABITATS) & finer)
     kept = joined[~secret].drop(columns="point_id")
     codes_of = joined.loc[~secret, "point_id"]

@@ -150,7 +150,11 @@ def open_to_all(folder: Path, settings: Settings, shown: PublicBook, anyway: tup
 def _refuse_names(settings: Settings, rows: BookRows) -> None:
     """The only free texts that are shown are those of rillbook.toml: they must not say what the tables withhold."""
     said = [("title", settings.title), *(("scientific_name", name) for name in settings.taxa["scientific_name"])]
-    for name, where in _names({table: getattr(rows, table) for table in NAMES}):
+    names = list(_names({table: getattr(rows, table) for table in NAMES}))
+    # all names at once first, for a large book has thousands, and as a rule no text says any
+    if not any(_says(text, *(name for name, _ in names)) for _, text in said):
+        return
+    for name, where in names:
         for word, text in said:
             if _says(text, name):
                 what = f"{word} in rillbook.toml says {name!r}, which is {where} and is never published."
@@ -166,8 +170,10 @@ def _names(frames: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, str]]:
                     yield name, f"{column} in {table}"
 
 
-def _says(text: str, name: str) -> bool:
-    return re.search(rf"(?<!\w){re.escape(name)}(?!\w)", text, flags=re.IGNORECASE) is not None
+def _says(text: str, *names: str) -> bool:
+    """Whether a text says any of some names, as words of their own, in letters of any size."""
+    any_of = "|".join(map(re.escape, names))
+    return bool(names) and re.search(rf"(?<!\w)(?:{any_of})(?!\w)", text, flags=re.IGNORECASE) is not None
 
 
 def public_title(settings: Settings, frames: Mapping[str, pd.DataFrame]) -> str:
@@ -184,4 +190,4 @@ def public_title(settings: Settings, frames: Mapping[str, pd.DataFrame]) -> str:
     str
         Empty where the title says what is never published.
     """
-    return "" if any(_says(settings.title, name) for name, _ in _names(frames)) else settings.title
+    return "" if _says(settings.title, *(name for name, _ in _names(frames))) else settings.title

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from pipeline.settings import data_file
+from schemas.public import public_fields
 
 INVENTED = "Invented study. No animal, place or person in it is real."
 
@@ -82,3 +84,35 @@ def as_written(value: Any, kind: str) -> str:
     if kind in ("real", "whole"):
         return str(int(value)) if float(value).is_integer() else repr(float(value))
     return str(value)
+
+
+def texts(table: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """A public table as text of an archive, its declared fields in order; each distinct value is written once.
+
+    Parameters
+    ----------
+    table : str
+        One of `schemas.public.PUBLIC_TABLES`.
+    frame : DataFrame
+        Its rows.
+
+    Returns
+    -------
+    DataFrame
+        Each value as :func:`as_written` gives it; the index of `frame`.
+    """
+    declared = public_fields(table)
+    columns = {name: texts_of(frame[name], field.kind) for name, field in declared.items()}
+    return pd.DataFrame(columns, index=frame.index, columns=list(declared), dtype="str")
+
+
+def texts_of(column: pd.Series, kind: str) -> pd.Series:
+    """A column as :func:`as_written` writes each of its values."""
+    if isinstance(column.dtype, pd.StringDtype) and kind not in ("real", "whole", "yes_no"):
+        return column.fillna("")
+    if column.dtype == object:
+        # values that are equal and not alike, such as 1 and True, would be taken for one
+        return pd.Series([as_written(value, kind) for value in column], index=column.index, dtype="str")
+    numbers, distinct = pd.factorize(column, use_na_sentinel=False)
+    written = np.array([as_written(value, kind) for value in distinct], dtype=object)
+    return pd.Series(written[numbers], index=column.index, dtype="str")

@@ -177,13 +177,14 @@ def wgs84_sites(sites: pd.DataFrame) -> pd.DataFrame:
 def _coarsest_found(rows: BookRows, classes: Mapping[str, str]) -> dict[str, str]:
     """Coarsest class by site of what was met and read there; taxa that are never shown do not count, for they say nothing anywhere."""
     site_of = dict(zip(rows.visits["visit_id"], rows.visits["site_id"], strict=True))
-    found = [rows.finds[["visit_id", "microhabitat", "taxon"]], rows.availability[["visit_id", "microhabitat"]]]
+    parts = [rows.finds[["visit_id", "microhabitat", "taxon"]], rows.availability[["visit_id", "microhabitat"]]]
+    found = pd.concat(parts, ignore_index=True)
+    found = found.assign(site_id=found.pop("visit_id").map(site_of))
     coarsest: dict[str, str] = {}
-    for visit, microhabitat, taxon in pd.concat(found, ignore_index=True).drop_duplicates().itertuples(index=False):
+    for microhabitat, taxon, site in found.drop_duplicates().itertuples(index=False):
         of_taxon = classes.get(taxon, WITHHELD) if isinstance(taxon, str) else None
         if of_taxon != WITHHELD:
             secret = SECRET_STEP if microhabitat in SECRET_MICROHABITATS else None
-            site = site_of[visit]
             coarsest[site] = grid_step(codes("public_precision")[-1], coarsest.get(site), of_taxon, secret)
     return coarsest
 

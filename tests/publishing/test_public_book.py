@@ -12,6 +12,7 @@ from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.errors import RillbookError
 from pipeline.publishing.memory import MEMORY, read_memory
+from pipeline.publishing.public_book import _says as says
 from pipeline.publishing.public_book import open_to_all, public_book, withheld_sites
 from pipeline.settings import read_settings
 
@@ -53,3 +54,15 @@ def test_withheld_sites_are_those_that_nobody_may_see(tmp_path: Path) -> None:
     assert withheld_sites(folder, settings, known)[0] == frozenset()
     hidden = {**known, "sites": known["sites"].assign(public_precision_deg=["withheld", None])}
     assert withheld_sites(folder, settings, hidden)[0] == {"A"}
+
+
+NAMES = ("Fork (upper)", "x|y", "Ann", "Mill Creek", "ß-Bach")
+
+
+@pytest.mark.parametrize("text", ["At mill CREEK", "Anne", "Hanna, Ann.", "fork (UPPER)", "x", "x|y.", "Mill", "", "SS-Bach", "ß-bach"])
+def test_all_names_asked_at_once_are_found_as_each_by_itself(text: str) -> None:
+    """Else a name could stand in a title that everybody reads."""
+    said = [name for name in NAMES if says(text, name)]
+    assert says(text, *NAMES) == bool(said)
+    assert bool(said) == (text not in ("Anne", "x", "Mill", "", "SS-Bach"))
+    assert not says(text)

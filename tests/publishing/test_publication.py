@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from pipeline.publishing.publication import as_written, generalised, standard_words, word
+from pipeline.publishing.publication import as_written, generalised, standard_words, texts_of, word
 
 
 @pytest.mark.parametrize(
@@ -31,3 +31,16 @@ def test_words_of_the_standard_are_empty_where_it_has_none() -> None:
 
 def test_what_was_done_to_a_place_names_the_step() -> None:
     assert "grid of 0.1 degree" in generalised("0.1") and "Nothing was shifted at random" in generalised("1")
+
+
+@pytest.mark.parametrize("dtype", ["object", "float64", "Float64"])
+def test_a_column_is_written_as_its_values_one_by_one(dtype: str) -> None:
+    column = pd.Series([12.0, 0.1 + 0.2, math.nan, -0.0, 12.0, -3.5], dtype=dtype, index=[5, 3, 1, 0, 2, 4])
+    written = texts_of(column, "real")
+    assert written.tolist() == [as_written(value, "real") for value in column] and written.index.equals(column.index)
+
+
+def test_texts_and_yes_no_are_written_as_their_values_one_by_one() -> None:
+    assert texts_of(pd.Series(["a", None, "1.0", "a"], dtype="str"), "text").tolist() == ["a", "", "1.0", "a"]
+    assert texts_of(pd.Series([True, None, False, True], dtype="boolean"), "yes_no").tolist() == ["true", "", "false", "true"]
+    assert texts_of(pd.Series([1, True, "1"], dtype="object"), "text").tolist() == ["1", "True", "1"]

@@ -1,0 +1,134 @@
+"""Tables as CSV in which no spreadsheet finds a formula; each distinct text is looked at once."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+ROWS = 20_000
+QUOTED = re.compile('[,"\r\n]').search
+"""Signs for which a cell may stand in quote marks."""
+
+
+def for_spreadsheet(frame: pd.DataFrame) -> pd.DataFrame:
+    """Put an apostrophe before texts that a spreadsheet would run as a formula; numbers such as -0.8 stay as they are.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Any columns; only text is touched.
+
+    Returns
+    -------
+    DataFrame
+    """
+    return frame.assign(**{name: safe for name in frame.columns if (safe := _without_formulas(frame[name])) is not None})
+
+
+def _without_formulas(column: pd.Series) -> pd.Series | None:
+    """A column of text with its formulas made harmless; None where it has none."""
+    if pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column):
+        return None
+    cells = column.to_numpy(dtype=object, copy=True)
+    run = [place for place, cell in enumerate(cells) if isinstance(cell, str) and _is_formula(cell)]
+    if not run:
+        return None
+    cells[run] = [f"'{cells[place]}" for place in run]
+    kept = "object" if isinstance(column.dtype, pd.CategoricalDtype) else column.dtype
+    return pd.Series(cells, index=column.index, dtype=kept)
+
+
+def from_spreadsheet(text: str) -> str:
+    """Take the apostrophe of :func:`for_spreadsheet` away again."""
+    return text[1:] if text.startswith("'") and text[1:].startswith(FORMULA) else text
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """A frame as CSV in which no spreadsheet finds a formula: to the byte what pandas writes of :func:`for_spreadsheet`.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Any columns; its index is left out.
+
+    Returns
+    -------
+    str
+        With a heading; lines end in a line feed.
+    """
+    return "".join(csv_parts(frame))
+
+
+def csv_parts(frame: pd.DataFrame) -> Iterator[str]:
+    """The text of :func:`csv_text` in parts of some thousand rows: of a long table the whole would fill the memory."""
+    cells = _Cells()
+    columns = [_written(frame.iloc[:, place], cells) for place in range(frame.shape[1])]
+    written = [column for column in columns if column is not None]
+    if len(columns) < 2 or frame.empty or len(written) < len(columns):
+        # the writer marks a row that is nothing but one empty cell; and what is neither text nor number it words itself
+        yield _by_pandas(for_spreadsheet(frame))
+        return
+    yield _by_pandas(frame.iloc[:0])
+    for start in range(0, len(frame), ROWS):
+        part = [column[start : start + ROWS].tolist() for column in written]
+        yield "\n".join(map(",".join, zip(*part, strict=True))) + "\n"
+
+
+def _by_pandas(frame: pd.DataFrame) -> str:
+    return str(frame.to_csv(index=False, lineterminator="\n"))
+
+
+class _Cells(dict[Any, str]):
+    """Each text as a cell of a file, made when it is first asked for; what is no text is missing and gives an empty cell."""
+
+    def __missing__(self, text: Any) -> str:
+        cell = "" if not isinstance(text, str) else f"'{text}" if _is_formula(text) else text
+        if QUOTED(cell):
+            line = io.StringIO()
+            csv.writer(line, lineterminator="\n").writerow(["", cell])
+            cell = line.getvalue()[1:-1]
+        self[text] = cell
+        return cell
+
+
+def _written(column: pd.Series, cells: _Cells) -> np.ndarray | None:
+    """The cells of a column; None where its values are neither text nor numbers, or of several kinds."""
+    if column.dtype in ("float64", "Int64", "int64", "bool", "boolean"):
+        return _numbers(column)
+    grouped = isinstance(column.dtype, pd.CategoricalDtype)
+    said = column.cat.categories.to_series() if grouped else column
+    if pd.api.types.infer_dtype(said, skipna=True) not in ("string", "empty"):
+        return None
+    # an array of pandas gives its values one by one, and slowly
+    written = np.array([*map(cells.__getitem__, said.to_numpy(dtype=object).tolist()), ""], dtype=object)
+    return written[column.cat.codes.to_numpy()] if grouped else written[:-1]
+
+
+def _numbers(column: pd.Series) -> np.ndarray:
+    """The cells of a column of numbers, each distinct one written by pandas once."""
+    # by their bits: 0.0 and -0.0 are equal and not written alike
+    values = pd.Series(column.to_numpy().view("int64")) if column.dtype == "float64" else column
+    numbers, _ = pd.factorize(values, use_na_sentinel=False)
+    first = np.unique(numbers, return_index=True)[1]
+    # a column before them: a row that is nothing but one empty cell would be marked
+    rows = pd.DataFrame({"": "", "number": column.iloc[first]}).to_csv(index=False, header=False, lineterminator="\n")
+    return np.array([line[1:] for line in rows.splitlines()], dtype=object)[numbers]
+
+
+def _is_formula(text: str) -> bool:
+    return text.startswith(FORMULA) and not _is_number(text)
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
