@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.book.connection import open_book
-from pipeline.book.current import known_rows
 from pipeline.commands.derive import refuse_empty
 from pipeline.intake.report import Progress, silent
 from pipeline.intake.settings_changed import settled
@@ -35,17 +34,19 @@ def write_maps(folder: Path, lines: Path | None = None, tiles: str | None = None
     address = map_parts.tiles_address(tiles) if tiles else ""
     with open_book(folder) as connection:
         refuse_empty(connection, folder)
-        known, doubts = known_rows(connection), _in_doubt(connection)
+        doubts = _in_doubt(connection)
     wanted = lines if lines is not None else settings.landscape.lines
     shapes = map_lines.read_lines(wanted) if wanted is not None else None
     progress("drawing the maps")
     shown = public_book(folder, settings)
     open_to_all(folder, settings, shown)
     doubted = map_parts.public_doubts(doubts, shown.withheld.codes)
+    known = shown.rows
     marked = {
-        **known,
-        "visits": known["visits"].assign(in_doubt=known["visits"]["visit_id"].isin(doubts["visits"])),
-        "finds": known["finds"].assign(in_doubt=known["finds"]["find_id"].isin(doubts["finds"])),
+        "sites": known.sites,
+        "visits": known.visits.assign(in_doubt=known.visits["visit_id"].isin(doubts["visits"])),
+        "finds": known.finds.assign(in_doubt=known.finds["find_id"].isin(doubts["finds"])),
+        "availability": known.availability,
     }
     public = map_parts.public_parts(shown.tables, doubted, settings, shapes, address)
     exact = map_parts.exact_parts(marked, settings, shapes, address)

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from pipeline.maps.frames import EFFORT, STAGES, map_figures
 from pipeline.statistics.quantiles import weighted_quantile
@@ -75,7 +76,7 @@ def in_view(cells: pd.DataFrame, private: bool) -> pd.Series:
     fine = places["side"] == places["side"].min()
     shown = fine if 2 * places.loc[fine, "finds"].sum() >= places["finds"].sum() else fine | True
     mine = places[shown]
-    middle = [_middle(list(mine[[name, "finds"]].itertuples(index=False, name=None))) for name in ("south", "west")]
+    middle = [_middle(mine[[name, "finds"]]) for name in ("south", "west")]
     # a degree east is shorter than one north
     east = np.cos(np.radians(middle[0]))
     apart = np.hypot(places["south"] - middle[0], (places["west"] - middle[1]) * east)
@@ -109,16 +110,19 @@ def part_of(cells: pd.DataFrame, private: bool) -> pd.Series:
         (size for size in FACTORS if size >= max(least, 0.001) and _in_a_row(shown, size) <= ACROSS_MOST),
         FACTORS[-1] if span else FACTORS[0],
     )
-    parts: list[Part | None] = []
-    for south, west, side, close in places.assign(near=near).itertuples(index=False, name=None):
-        if side <= step and not close:
-            parts.append(None)
-        elif side > step:
-            parts.append(Part(south, west, side, True))
-        else:
-            low, left = (round(float(np.floor(round(value / step, 6)) * step), 6) for value in (south, west))
-            parts.append(Part(low, left, step, False))
-    return pd.Series(parts, index=cells.index, dtype=object)
+    rows = list(places.assign(near=near).itertuples(index=False, name=None))
+    part = {one: _part(one, step) for one in set(rows)}
+    return pd.Series([part[one] for one in rows], index=cells.index, dtype=object)
+
+
+def _part(place: tuple[Any, ...], step: float) -> Part | None:
+    south, west, side, close = place
+    if side > step:
+        return Part(south, west, side, True)
+    if not close:
+        return None
+    low, left = (round(float(np.floor(round(value / step, 6)) * step), 6) for value in (south, west))
+    return Part(low, left, step, False)
 
 
 def _in_a_row(places: pd.DataFrame, step: float) -> int:
@@ -140,7 +144,7 @@ def calendars(cells: pd.DataFrame, parts: pd.Series) -> Iterator[Calendar]:
     keyed = cells[staged].assign(part=parts[staged])
     for (part, layer), mine in keyed.groupby(["part", "layer"], sort=True):
         by_month: dict[int, list[tuple[float, float]]] = {}
-        for months, celsius, readings in mine[["months", "temp_median_c", "n_readings"]].itertuples(index=False, name=None):
+        for months, celsius, readings in mine[["months", "temp_median_c", "n_readings"]].to_numpy(dtype=object).tolist():
             for month in _months(months):
                 by_month.setdefault(month, []).append((celsius, readings))
         found = {month: _middle(values) for month, values in sorted(by_month.items())}
@@ -152,7 +156,7 @@ def visited(cells: pd.DataFrame, parts: pd.Series) -> dict[Part, tuple[set[int],
     efforts = cells["layer"] == EFFORT
     found = {}
     for part, mine in cells[efforts].assign(part=parts[efforts]).groupby("part", sort=True):
-        months = {month for text in mine["months"] for month in _months(text)}
+        months = {month for text in mine["months"].unique() for month in _months(text)}
         found[Part(*part)] = (months, int(mine["n_visits"].sum()), int(mine["n_without"].sum()))
     return found
 
@@ -161,12 +165,11 @@ def _months(text: object) -> list[int]:
     return [int(month) for month in text.split("|")] if isinstance(text, str) else []
 
 
-def _middle(values: list[tuple[float, float]]) -> float:
+def _middle(values: ArrayLike) -> float:
     """Middle of medians, each weighing as its readings, as on the page; missing where nothing was read."""
-    read = [(celsius, readings) for celsius, readings in values if readings > 0 and not np.isnan(celsius)]
-    if not read:
-        return float("nan")
-    return float(weighted_quantile([celsius for celsius, _ in read], [readings for _, readings in read], [0.5])[0])
+    celsius, readings = np.asarray(values, dtype=float).reshape(-1, 2).T
+    read = (readings > 0) & ~np.isnan(celsius)
+    return float(weighted_quantile(celsius[read], readings[read], [0.5])[0]) if read.any() else float("nan")
 
 
 def dotted(cells: pd.DataFrame, private: bool) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -154,8 +155,10 @@ def search_rows(visits: pd.DataFrame, finds: pd.DataFrame, taxa: pd.DataFrame) -
     lists = [text.split("|") if isinstance(text, str) else [] for text in whole["target_taxa"]]
     searched = whole.reindex(columns=[*EFFORT_NOTED, "all_counted"]).notna().any(axis=1)
     targets = [sorted({code.strip() for code in several} - {""}) or [""] * said for several, said in zip(lists, searched, strict=True)]
-    found = finds.groupby("visit_id")["taxon"].agg(set)
-    seen = [found.get(visit, set()) for visit in whole["visit_id"]]
+    found: dict[str, set[str]] = {}
+    for visit, taxon in finds[["visit_id", "taxon"]].drop_duplicates().to_numpy(dtype=object).tolist():
+        found.setdefault(visit, set()).add(taxon)
+    seen = [found.get(visit, set()) for visit in whole["visit_id"].to_numpy(dtype=object)]
     day = pd.to_datetime(whole["visit_date"])
     base = whole[["site_id", "visit_id", "visit_date", "search_minutes"]].assign(
         month=day.dt.month, year=day.dt.year, medium="", microhabitat=None, n_finds=0, n_animals=0, temp_c=np.nan,
@@ -164,7 +167,7 @@ def search_rows(visits: pd.DataFrame, finds: pd.DataFrame, taxa: pd.DataFrame) -
     effort = base.assign(layer=EFFORT, taxon="", n_without=[int(not met) for met in seen])
     names = dict(zip(taxa["code"], taxa["scientific_name"], strict=True))
     asked = base.assign(layer=NOTHING, code=targets, search_minutes=np.nan).explode("code").dropna(subset=["code"])
-    absent = [not met if code == "" else code not in met for code, met in zip(asked["code"], asked["seen"], strict=True)]
+    absent = [not met if code == "" else code not in met for code, met in asked[["code", "seen"]].to_numpy(dtype=object)]
     asked = asked.assign(taxon=asked["code"].map(names).fillna(asked["code"]), n_without=np.array(absent, dtype="int64"))
     return pd.concat([effort, asked], ignore_index=True)[ROWS]
 
@@ -212,7 +215,11 @@ def summary(rows: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
 def _joined(numbered: pd.DataFrame, name: str) -> pd.Series:
     """Distinct values of a column in each cell, in order, separated by a bar."""
     distinct = numbered[["cell", name]].dropna().drop_duplicates().sort_values(["cell", name])
-    return distinct[name].astype("str").groupby(distinct["cell"]).agg("|".join)
+    texts, numbers = distinct[name].astype("str").to_numpy(dtype=object).tolist(), distinct["cell"].to_numpy()
+    starts = np.flatnonzero(np.diff(numbers, prepend=-1))
+    # a call of Python's for each cell is all that this may take: pandas would make a frame of each
+    joined = ["|".join(texts[start:end]) for start, end in pairwise([*starts, len(texts)])]
+    return pd.Series(joined, index=pd.Index(numbers[starts], name="cell"), dtype="str")
 
 
 def in_order(cells: pd.DataFrame, place: list[str]) -> pd.DataFrame:
@@ -272,7 +279,7 @@ def single_finds(known: Mapping[str, pd.DataFrame], taxa: pd.DataFrame) -> pd.Da
 
 def doubt_notes(cells: pd.DataFrame) -> list[str]:
     """Say that some finds are in doubt, where the map shows any, and what it does with them."""
-    if IN_DOUBT not in set(cells["layer"]):
+    if IN_DOUBT not in set(cells["layer"].unique()):
         return []
     return ["Finds with a flag that nobody has settled (a stage or a reading in doubt) stand in a layer of their own, without temperature."]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -174,9 +174,9 @@ def document(cells: pd.DataFrame, finds: pd.DataFrame | None, lines: Sequence[An
     keys = SITE if private else SQUARE
     places = cells[keys].drop_duplicates(keys[0] if private else keys[:3], ignore_index=True)
     by = {key: number for number, key in enumerate(_place_keys(places, private))}
-    taxa = sorted(set(cells["taxon"]))
-    microhabitats = sorted({code for text in set(cells["microhabitats"]) for code in text.split("|")} - {""})
-    present = set(cells["layer"])
+    taxa = sorted(set(cells["taxon"].unique()))
+    microhabitats = sorted({code for text in set(cells["microhabitats"].unique()) for code in text.split("|")} - {""})
+    present = set(cells["layer"].unique())
     layers = [layer for layer in LAYERS if layer in present]
     first_year = int(cells["year_from"].min()) if cells["year_from"].notna().any() else 0
     index = {
@@ -206,7 +206,8 @@ def document(cells: pd.DataFrame, finds: pd.DataFrame | None, lines: Sequence[An
 
 
 def _place_keys(frame: pd.DataFrame, private: bool) -> list[Any]:
-    return list(frame["site_id"]) if private else list(zip(frame["step"], frame["south"], frame["west"], strict=True))
+    keys = frame["site_id" if private else "step"].to_numpy(dtype=object).tolist()
+    return keys if private else list(zip(keys, frame["south"].tolist(), frame["west"].tolist(), strict=True))
 
 
 def _place(row: Any, private: bool) -> list[Any]:
@@ -219,17 +220,34 @@ def _place(row: Any, private: bool) -> list[Any]:
 def _runs(cells: pd.DataFrame, by: dict[Any, int], index: dict[str, dict[Any, int]], private: bool, first_year: int) -> list[int]:
     """Cells as whole numbers, those of one place, layer, taxon and medium behind one head of five numbers: browsers read that fast."""
     numbers: list[int] = []
-    head: list[int] = []
+    head: tuple[int, ...] = ()
     length = 0
-    for row, key in zip(cells.itertuples(index=False), _place_keys(cells, private), strict=True):
-        own = [by[key], index["layer"][row.layer], index["taxon"][row.taxon], index["medium"][row.medium]]
+    heads = [[by[key] for key in _place_keys(cells, private)]]
+    heads += [[index[name][one] for one in cells[name].to_numpy(dtype=object)] for name in ("layer", "taxon", "medium")]
+    for own, few, cell in zip(zip(*heads, strict=True), cells["few"].tolist(), _cells(cells, index, first_year), strict=True):
         if own != head:
             head = own
             length = len(numbers) + len(own)
             numbers += [*own, 0]
         numbers[length] += 1
-        numbers += [0] if row.few else _cell(row, index, first_year)
+        numbers += [0] if few else _cell(*cell)
     return numbers
+
+
+def _cells(cells: pd.DataFrame, index: dict[str, dict[Any, int]], first_year: int) -> Iterator[tuple[Any, ...]]:
+    """What :func:`_cell` is made of; each distinct text is read once."""
+    when = {text: _when(text) for text in cells["months"].unique() if isinstance(text, str)}
+    bits = {text: sum(1 << index["microhabitat"][code] for code in text.split("|") if code) for text in cells["microhabitats"].unique()}
+    names = ["n_visits", "n_without", "search_minutes", "n_finds", "n_animals", "n_readings", "temp_median_c", "temp_min_c", "temp_max_c"]
+    years = cells["year_from"] - first_year, cells["year_to"] - cells["year_from"]
+    searched = cells["layer"].isin([NOTHING, EFFORT])
+    columns = [searched, cells["months"].map(when), *years, cells["microhabitats"].map(bits), *(cells[name] for name in names)]
+    return zip(*(column.tolist() for column in columns), strict=True)
+
+
+def _when(text: str) -> int:
+    months = [int(month) for month in text.split("|")]
+    return months[0] if len(months) == 1 else 12 + sum(1 << (month - 1) for month in months)
 
 
 def _sums(cells: pd.DataFrame, by: dict[Any, int], layers: dict[str, int], private: bool) -> list[list[int]]:
@@ -238,27 +256,28 @@ def _sums(cells: pd.DataFrame, by: dict[Any, int], layers: dict[str, int], priva
     for layer, (name, _) in COUNTED.items():
         number = number.mask(cells["layer"] == layer, cells[name])
     found: dict[tuple[int, int], list[int]] = {}
-    rows = zip(_place_keys(cells, private), cells["layer"], number.fillna(0), cells["months"], cells["few"], strict=True)
-    for key, layer, n, months, few in rows:
+    year = {text: sum(1 << (int(month) - 1) for month in text.split("|")) for text in cells["months"].unique() if isinstance(text, str)}
+    told = cells["layer"].to_numpy(dtype=object), number.fillna(0), cells["months"].map(year), cells["few"]
+    for key, layer, n, months, few in zip(_place_keys(cells, private), *told, strict=True):
         mine = found.setdefault((by[key], layers[layer]), [0, 0])
         if not few:
             mine[0] += int(n)
-            mine[1] |= sum(1 << (int(month) - 1) for month in months.split("|"))
+            mine[1] |= int(months)
     return [[place, layer, *sums] for (place, layer), sums in found.items()]
 
 
-def _cell(row: Any, index: dict[str, dict[Any, int]], first_year: int) -> list[int]:
-    months = [int(month) for month in row.months.split("|")]
-    when = months[0] if len(months) == 1 else 12 + sum(1 << (month - 1) for month in months)
-    start = [when, int(row.year_from) - first_year, int(row.year_to - row.year_from)]
-    if row.layer in (NOTHING, EFFORT):
-        return [*start, int(row.n_visits), int(row.n_without), round(row.search_minutes)]
-    found = sum(1 << index["microhabitat"][code] for code in row.microhabitats.split("|") if code)
-    start += [int(row.n_finds), int(row.n_animals), int(row.n_visits), found, int(row.n_readings)]
-    if not row.n_readings:
+def _cell(
+    searched: bool, when: float, year: float, years: float, found: int, visits: float, without: float, minutes: float, finds: float,
+    animals: float, readings: float, median: float, lowest: float, highest: float,
+) -> list[int]:  # fmt: skip
+    start = [int(when), int(year), int(years)]
+    if searched:
+        return [*start, int(visits), int(without), round(minutes)]
+    start += [int(finds), int(animals), int(visits), found, int(readings)]
+    if not readings:
         return start
-    middle, low, high = (round(value * 10) for value in (row.temp_median_c, row.temp_min_c, row.temp_max_c))
-    return [*start, middle] if row.n_readings == 1 else [*start, middle, middle - low, high - middle]
+    middle, low, high = (round(value * 10) for value in (median, lowest, highest))
+    return [*start, middle] if readings == 1 else [*start, middle, middle - low, high - middle]
 
 
 def _finds(finds: pd.DataFrame, by: dict[Any, int], index: dict[str, dict[Any, int]]) -> list[list[Any]]:

@@ -39,9 +39,10 @@ def legend(parts: MapParts) -> str:
     """The legend of a map with its choices, as HTML; empty parts have none."""
     cells, private = parts.cells, parts.private
     years = range(int(cells["year_from"].min()), int(cells["year_to"].max()) + 1) if cells["year_from"].notna().any() else range(0)
-    taxa = [(number, name) for number, name in enumerate(sorted(set(cells["taxon"]))) if name]
-    present = set(cells["layer"])
-    media = [(number, words) for number, (medium, words) in enumerate(MEDIA.items()) if medium in set(cells.loc[~cells["few"], "medium"])]
+    taxa = [(number, name) for number, name in enumerate(sorted(set(cells["taxon"].unique()))) if name]
+    present = set(cells["layer"].unique())
+    told = set(cells.loc[~cells["few"], "medium"])
+    media = [(number, words) for number, (medium, words) in enumerate(MEDIA.items()) if medium in told]
     asked = [
         _choice("month", "Month", list(enumerate(MONTH_NAMES, 1)), (0, "all months")),
         _choice("year", "Year", [(year, str(year)) for year in years], (0, "all years")),
@@ -84,7 +85,7 @@ def _more(parts: MapParts) -> str:
 
 
 def _legend_words(cells: pd.DataFrame, private: bool) -> str:
-    steps = [] if private else sorted({str(step) for step in cells["step"]}, key=float)
+    steps = [] if private else sorted({str(step) for step in cells["step"].unique()}, key=float)
     edges = map_figures()["count_breaks"].split("|")
     said = [
         f"{symbol('adult', [6, 7])} The twelve cells beside a symbol are the months, a row a quarter: January to March on top. Dark cells: "

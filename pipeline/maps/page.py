@@ -70,7 +70,7 @@ def _template(name: str) -> str:
 
 
 def _document(parts: MapParts) -> dict[str, Any]:
-    steps = [] if parts.private else sorted({float(step) for step in parts.cells["step"]})
+    steps = [] if parts.private else sorted({float(step) for step in parts.cells["step"].unique()})
     return {
         **document(parts.cells, parts.finds, parts.lines.drawn, parts.private),
         "view": _view(parts.cells, parts.private),
@@ -127,7 +127,7 @@ def _folium_map(cells: pd.DataFrame, private: bool) -> str:
     import folium
     from branca.element import Element
 
-    steps = [] if private else sorted({str(step) for step in cells["step"]}, key=float)
+    steps = [] if private else sorted({str(step) for step in cells["step"].unique()}, key=float)
     view = _view(cells, private)
     drawn = folium.Map(location=view[0], tiles=None, control_scale=True, zoom_control="bottomright", attribution_control=False,
                        min_zoom=3, max_zoom=18, zoom_snap=0.25, prefer_canvas=_places(cells, private) > DRAWN_MOST)  # fmt: skip

@@ -108,8 +108,9 @@ def public_doubts(in_doubt: Mapping[str, Collection[str]], public_codes: pd.Data
     public_codes : DataFrame
         ``kind``, ``code`` and ``public_code``, from `protect.Withheld`.
     """
-    named = zip(public_codes["kind"], public_codes["code"], public_codes["public_code"], strict=True)
-    return {public for kind, code, public in named if code in in_doubt[f"{kind}s"]}
+    in_any = {kind: public_codes["code"].isin(in_doubt[f"{kind}s"]) for kind in public_codes["kind"].unique()}
+    doubted = [public_codes.loc[(public_codes["kind"] == kind) & found, "public_code"] for kind, found in in_any.items()]
+    return {code for codes in doubted for code in codes}
 
 
 def tiles_address(text: str) -> str:

@@ -90,7 +90,7 @@ def pattern_plot(table: pd.DataFrame, ident: str) -> str:
     """
     if table.empty:
         return ""
-    layers = [layer for layer in STAGES if layer in set(table["layer"])]
+    layers = [layer for layer in STAGES if layer in set(table["layer"].unique())]
     rows = list(dict.fromkeys(table.sort_values("microhabitat", key=lambda names: names.map(_row_order()))["microhabitat"]))
     names = [name.split(";")[0] for name in rows]
     columns = min(COLUMNS, len(layers))

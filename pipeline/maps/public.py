@@ -72,10 +72,10 @@ def public_rows(tables: Mapping[str, pd.DataFrame], in_doubt: Collection[str]) -
 
 
 def _squares(visits: pd.DataFrame) -> pd.DataFrame:
-    places = list(zip(visits["latitude"], visits["longitude"], visits["grid_step_deg"], strict=True))
+    places = list(zip(visits["latitude"], visits["longitude"], visits["grid_step_deg"].to_numpy(dtype=object), strict=True))
     found = {place: grid_square(*place) for place in set(places)}
     sides = pd.DataFrame([found[place] for place in places], columns=SQUARE[1:], index=visits.index, dtype=float)
-    named = [f"{step} {south} {west}" for step, south, west in zip(visits["grid_step_deg"], sides["south"], sides["west"], strict=True)]
+    named = [f"{place[2]} {found[place][0]} {found[place][1]}" for place in places]
     return sides.assign(step=visits["grid_step_deg"], site_id=pd.Series(named, index=visits.index, dtype="str"))
 
 
@@ -85,7 +85,8 @@ def _searches(visits: pd.DataFrame, finds: pd.DataFrame, tables: Mapping[str, pd
     searches = searches[(searches["layer"] == EFFORT) | (searches["taxon"] != "")]
     code_of = dict(zip(tables["taxa"]["scientific_name"], tables["taxa"]["code"], strict=True))
     absent = set(zip(tables["absences"]["event_id"], tables["absences"]["taxon"], strict=True))
-    stated = [(visit, code_of.get(name, name)) in absent for visit, name in zip(searches["visit_id"], searches["taxon"], strict=True)]
+    pairs = searches[["visit_id", "taxon"]].to_numpy(dtype=object).tolist()
+    stated = [(visit, code_of.get(name, name)) in absent for visit, name in pairs]
     return searches.assign(n_without=np.array(stated, dtype="int64"))
 
 
@@ -154,6 +155,6 @@ def public_notes(cells: pd.DataFrame) -> list[str]:
         "square is shown.",
         "Not found is stated only where what was looked for, and that all was counted, had been noted.",
     ]
-    if AVAILABLE in set(cells["layer"]):
+    if AVAILABLE in set(cells["layer"].unique()):
         notes.append("Readings where no animal was were taken on the same visits, for comparison.")
     return notes

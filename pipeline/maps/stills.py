@@ -129,6 +129,6 @@ def _still_words(facts: Mapping[str, Any], cells: pd.DataFrame, private: bool) -
     said.append(
         "EXACT PLACES. DO NOT SHARE." if private else "Places are grid squares; where in its square an animal was found is not shown."
     )
-    taxa = ", ".join(sorted(set(cells["taxon"]) - {""}))
+    taxa = ", ".join(sorted(set(cells["taxon"].unique()) - {""}))
     credit = ". ".join(text for text in (taxa, facts["author"], facts["licence"]) if text)
     return [part for text in (*said, credit) for part in wrap(text, 105)]

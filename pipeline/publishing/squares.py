@@ -31,7 +31,7 @@ def squares(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     """
     least = int(place_figures()["few_finds"])
     joined = tables["finds"].merge(tables["visits"][["event_id", "month", "grid_step_deg", "latitude", "longitude"]], on="event_id")
-    places = list(zip(joined["latitude"], joined["longitude"], joined["grid_step_deg"], strict=True))
+    places = list(zip(joined["latitude"], joined["longitude"], joined["grid_step_deg"].to_numpy(dtype=object), strict=True))
     found = {place: grid_square(*place) for place in set(places)}
     sides = pd.DataFrame([found[place] for place in places], columns=GROUP[1:5], index=joined.index, dtype=float)
     whole = pd.concat([joined, sides], axis=1).assign(month_of_year=joined["month"].str[-2:].astype("Int64"))

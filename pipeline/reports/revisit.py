@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from calendar import monthrange
 from collections.abc import Iterator, Mapping
 from datetime import date, timedelta
@@ -44,18 +43,14 @@ def history(looked: pd.DataFrame, absence: pd.DataFrame, site_ids: list[str]) ->
         As :class:`schemas.frames.reports.RevisitHistory`.
     """
     known = absence.set_index("taxon")
-    rows = []
-    for (site_id, taxon), visits in looked.groupby(["site_id", "taxon"], sort=True):
-        if site_id not in site_ids or taxon not in known.index:
-            continue
-        found = visits[visits["found"]]
-        left = math.nan if len(found) else known.loc[taxon, "visits_to_absence"] - len(visits)
-        rows.append({
-            "site_id": site_id, "taxon": taxon, "n_looked": len(visits), "n_found": len(found), "last_found": found["visit_date"].max(),
-            "detection": known.loc[taxon, "detection"],
-            "visits_to_absence": 0.0 if left < 0 else left,
-        })  # fmt: skip
-    return framed(RevisitHistory, rows)
+    kept = looked[looked["site_id"].isin(site_ids) & looked["taxon"].isin(known.index)]
+    pair = ["site_id", "taxon"]
+    counts = kept.groupby(pair, sort=True).agg(n_looked=("visit_id", "size"), n_found=("found", "sum"))
+    last = kept[kept["found"].astype("bool")].groupby(pair)["visit_date"].max().rename("last_found")
+    table = counts.join(last).reset_index()
+    left = (table["taxon"].map(known["visits_to_absence"]) - table["n_looked"]).mask(table["n_found"] > 0)
+    detection = table["taxon"].map(known["detection"])
+    return framed(RevisitHistory, table.assign(detection=detection, visits_to_absence=left.mask(left < 0, 0.0)))
 
 
 def plan(

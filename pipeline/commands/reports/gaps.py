@@ -90,9 +90,10 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = sil
                 open_readings = evidence.readings(connection, settings)[0]
     progress("grading")
     targets = derived.targets if derived else derive.targets(readings, settings.taxa, settings)
-    whole = _listed(targets, readings, known, settings, today)
-    told = _told(targets, open_readings, known, settings, today, hidden)
-    past = revisit.history(searches(known["visits"], known["finds"]), whole.absence, known["sites"]["site_id"].tolist())
+    looked = searches(known["visits"], known["finds"])
+    whole = _listed(targets, readings, known, looked, settings, today)
+    told = _told(targets, open_readings, known, looked, settings, today, hidden)
+    past = revisit.history(looked, whole.absence, known["sites"]["site_id"].tolist())
     plan = revisit.plan(whole.gaps, readings, known["sites"], known["visits"], past, today, settings.reach)
     shown = replace(settings, title=public_title(settings, known))
     out, private = folder / "out", folder / "out" / PRIVATE
@@ -108,11 +109,18 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = sil
     return Written(write_reports(pages, tables), own)
 
 
-def _listed(targets: pd.DataFrame, readings: pd.DataFrame, known: Mapping[str, pd.DataFrame], settings: Settings, today: date) -> _Listed:
+def _listed(
+    targets: pd.DataFrame,
+    readings: pd.DataFrame,
+    known: Mapping[str, pd.DataFrame],
+    looked: pd.DataFrame,
+    settings: Settings,
+    today: date,
+) -> _Listed:
     from pipeline.reports import gaps
     from pipeline.targets.figures import distinct_values
 
-    shared, looked, taxa = _shared(readings, distinct_values), searches(known["visits"], known["finds"]), settings.taxa["code"].tolist()
+    shared, taxa = _shared(readings, distinct_values), settings.taxa["code"].tolist()
     absence = detections(looked, taxa, settings.detection)
     listed = gaps.gap_list(targets, shared, gaps.searched(readings, looked, known["sites"], settings))
     months = gaps.best_months(listed, shared, today, settings.warm_months)
@@ -124,6 +132,7 @@ def _told(
     targets: pd.DataFrame,
     open_readings: pd.DataFrame,
     known: Mapping[str, pd.DataFrame],
+    looked: pd.DataFrame,
     settings: Settings,
     today: date,
     hidden: frozenset[str],
@@ -135,12 +144,15 @@ def _told(
     sites = known["sites"][~known["sites"]["site_id"].isin(hidden)]
     visits = known["visits"][known["visits"]["site_id"].isin(sites["site_id"])]
     finds = known["finds"][known["finds"]["visit_id"].isin(visits["visit_id"]) & known["finds"]["taxon"].isin(taxa["code"])]
+    # a search tells of its taxon only where the finds may
+    open_looked = looked[looked["visit_id"].isin(visits["visit_id"])].reset_index(drop=True)
+    open_looked = open_looked.assign(found=open_looked["found"].astype("bool") & open_looked["taxon"].isin(taxa["code"]))
     told = open_readings[open_readings["taxon"].isin(taxa["code"])]
     groups = pd.MultiIndex.from_frame(told[GROUP].drop_duplicates())
     # a stage or population that was read at withheld sites alone has no line
     rows = targets[pd.MultiIndex.from_frame(targets[GROUP]).isin(groups)]
     public = without_hidden(rows, told, seasons)
-    return _listed(public, told, {"sites": sites, "visits": visits, "finds": finds}, replace(settings, taxa=taxa), today)
+    return _listed(public, told, {"sites": sites, "visits": visits, "finds": finds}, open_looked, replace(settings, taxa=taxa), today)
 
 
 def _shared(readings: pd.DataFrame, distinct: Callable[[pd.DataFrame], pd.DataFrame]) -> dict[tuple[str, ...], Mapping[str, Any]]:
