@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 
 import numpy as np
@@ -128,57 +128,61 @@ def _measured(table: str) -> list[Field]:
 
 def _measurements(text: Mapping[str, pd.DataFrame], order: Mapping[str, int]) -> pd.DataFrame:
     """All measurements in the order of their events; each column as the numbers of its distinct texts, for there are millions of cells."""
-    parts = list(_long(text))
-    numbers = {name: _numbered([part[name] for part in parts], [len(part["eventID"]) for part in parts]) for name in parts[0]}
-    of_event, events = numbers["eventID"]
-    sorted_by = np.argsort(np.array([order[event] for event in events], dtype="int64")[of_event], kind="stable")
-    return pd.DataFrame({name: pd.Categorical.from_codes(codes[sorted_by], distinct) for name, (codes, distinct) in numbers.items()})
+    # numbers of events are their places
+    known: dict[str, dict[str, int]] = {"eventID": dict(order)}
+    parts = list(_long(text, known))
+    whole = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    sorted_by = np.argsort(whole["eventID"], kind="stable")
+    return pd.DataFrame({name: pd.Categorical.from_codes(codes[sorted_by], list(known[name])) for name, codes in whole.items()})
 
 
-def _numbered(pieces: Sequence[np.ndarray | str], lengths: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:
-    """The numbers of the texts of some pieces, end to end, and the distinct texts; a text alone stands for a piece of nothing else."""
-    if all(isinstance(piece, str) for piece in pieces):
-        numbers, distinct = pd.factorize(np.array(pieces, dtype=object))
-        return np.repeat(numbers, lengths), distinct
-    whole = [np.full(n, one, dtype=object) if isinstance(one, str) else one for one, n in zip(pieces, lengths, strict=True)]
-    return pd.factorize(np.concatenate(whole))
+def _numbered(texts: pd.Series, known: dict[str, int]) -> np.ndarray:
+    """The number of each text among those that are known; new ones become known."""
+    numbers, distinct = pd.factorize(texts)
+    return np.array([known.setdefault(one, len(known)) for one in distinct], dtype="int32")[numbers]
 
 
-def _long(text: Mapping[str, pd.DataFrame]) -> Iterator[dict[str, np.ndarray | str]]:
-    """The measurements of each field, column by column; a text alone where all rows have the same."""
+def _long(text: Mapping[str, pd.DataFrame], known: dict[str, dict[str, int]]) -> Iterator[dict[str, np.ndarray]]:
+    """The measurements of each field, column by column, as numbers of texts that are known then."""
     accuracy = dict(zip(text["visits"]["event_id"], text["visits"]["thermometer_accuracy_c"], strict=True))
     for table, of_occurrence in (("visits", ""), ("finds", "occurrence_id"), ("availability", "")):
-        rows = text[table]
-        cells: dict[str, pd.Series | str] = {
+        rows, nothing = text[table], pd.Series("", index=text[table].index)
+        columns = {
             "eventID": rows["event_id"],
-            "occurrenceID": rows[of_occurrence] if of_occurrence else "",
-            "accuracy": rows["event_id"].map(accuracy),
-            "remarks": "Where no animal was: " + rows["microhabitat"] if table == "availability" else "",
+            "occurrenceID": rows[of_occurrence] if of_occurrence else nothing,
+            "measurementAccuracy": rows["event_id"].map(accuracy).fillna(""),
+            "measurementRemarks": "Where no animal was: " + rows["microhabitat"] if table == "availability" else nothing,
         }
-        arrays = {name: one if isinstance(one, str) else one.to_numpy(dtype=object) for name, one in cells.items()}
+        numbers = {name: _numbered(column, known.setdefault(name, {})) for name, column in columns.items()}
         for field in _measured(table):
-            yield _of_field(field, rows[field.name].to_numpy(dtype=object), arrays)
+            yield _of_field(field, rows[field.name], numbers, known)
 
 
-def _of_field(field: Field, values: np.ndarray, cells: Mapping[str, np.ndarray | str]) -> dict[str, np.ndarray | str]:
+def _of_field(
+    field: Field, values: pd.Series, numbers: Mapping[str, np.ndarray], known: dict[str, dict[str, int]]
+) -> dict[str, np.ndarray]:
     """The measurements of a field, one a value."""
     warm = field.unit == "°C" and field.name.endswith("_temp_c")
     name, iri = standard_words().get(("measurementType", field.name), (field.name.replace("_", " "), ""))
-    whole = {
-        "eventID": cells["eventID"],
-        "occurrenceID": cells["occurrenceID"],
+    whole: dict[str, np.ndarray | str] = {
+        "eventID": numbers["eventID"],
+        "occurrenceID": numbers["occurrenceID"],
         "measurementType": name,
         "verbatimMeasurementType": field.name,
         "measurementTypeID": iri,
-        "measurementValue": values,
-        "measurementAccuracy": cells["accuracy"] if warm else "",
+        "measurementValue": _numbered(values, known.setdefault("measurementValue", {})),
+        "measurementAccuracy": numbers["measurementAccuracy"] if warm else "",
         "measurementUnit": field.unit,
         "measurementUnitID": standard_words().get(("measurementUnit", field.unit), ("", ""))[1],
         "measurementMethod": field.meaning,
-        "measurementRemarks": cells["remarks"],
+        "measurementRemarks": numbers["measurementRemarks"],
     }
-    kept = np.flatnonzero(values != "")
-    return {term: one if isinstance(one, str) else one[kept] for term, one in whole.items()}
+    kept = np.flatnonzero((values != "").to_numpy())
+    told = {}
+    for term, one in whole.items():
+        words = known.setdefault(term, {})
+        told[term] = np.full(len(kept), words.setdefault(one, len(words)), "int32") if isinstance(one, str) else one[kept]
+    return told
 
 
 def _humboldt(text: pd.DataFrame, tables: Mapping[str, pd.DataFrame], names: Mapping[str, str]) -> pd.DataFrame:

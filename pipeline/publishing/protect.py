@@ -224,9 +224,9 @@ def _named_targets(text: object, step: str, classes: Mapping[str, str]) -> str |
 def _in_order(frame: pd.DataFrame, public_visits: pd.DataFrame, key: str, table: str) -> pd.DataFrame:
     """Rows of published visits, in the order of the visits and of their opaque codes."""
     place = {event: number for number, event in enumerate(public_visits["event_id"])}
-    kept = frame[frame["event_id"].isin(place)]
-    ordered = kept.assign(place=kept["event_id"].map(place)).sort_values(["place", key], ignore_index=True)
-    return ordered[list(public_fields(table))]
+    told = list(public_fields(table))
+    kept = frame.loc[frame["event_id"].isin(place), told]
+    return kept.assign(place=kept["event_id"].map(place)).sort_values(["place", key], ignore_index=True)[told]
 
 
 def _absences(shown: pd.DataFrame, public_visits: pd.DataFrame, finds: pd.DataFrame, key: bytes) -> pd.DataFrame:
