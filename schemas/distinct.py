@@ -3,9 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+
+
+@dataclass(frozen=True)
+class Coded:
+    """A column as its distinct values, and where each row's value stands: what was told apart once need not be told apart again.
+
+    Attributes
+    ----------
+    place : ndarray of int, shape (n,)
+        For each row the position of its value; -1 leads to the last, which is then the missing value.
+    values : Series
+        The values; two of them may be alike after a change.
+    """
+
+    place: np.ndarray
+    values: pd.Series
+
+    def rows(self, rows: np.ndarray) -> Coded:
+        """Some of the rows, by position."""
+        return Coded(self.place[rows], self.values)
+
+    def change(self, change: Callable[[pd.Series], pd.Series]) -> Coded:
+        """The column with each value changed; no value may depend on another."""
+        return Coded(self.place, change(self.values))
+
+    def spread(self, index: pd.Index, name: str | None = None) -> pd.Series:
+        """The column itself."""
+        return pd.Series(self.values.array.take(self.place), index=index, name=name)
 
 
 def distinct_values(column: pd.Series) -> tuple[np.ndarray, pd.Series]:

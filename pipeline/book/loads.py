@@ -14,6 +14,7 @@ from pipeline.book.changes import row_word
 from pipeline.book.connection import append_rows, has_rows
 from pipeline.checking.outcome import Account, Checked
 from pipeline.errors import RillbookError
+from pipeline.reading.rows import SourceTable
 from schemas.ddl import create_table
 from schemas.tables import LOADED, key_of
 
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from pipeline.book.connection import DuckDBPyConnection
 
 
+# Rows that are written as JSON together
+AT_ONCE = 20_000
 AS_JSON = json.JSONEncoder(ensure_ascii=False).encode
 LINKS = (
     ("visits", "site_id", "sites"), ("finds", "visit_id", "visits"), ("availability", "visit_id", "visits"),
@@ -102,7 +105,7 @@ def store_checked(
             "INSERT INTO source_files VALUES (?, ?, ?, ?, ?, ?)",
             [load_id, number, one.file, one.sheet, one.sha256, json.dumps(list(one.cells.columns), ensure_ascii=False)],
         )
-        texts = [AS_JSON(row) for row in one.cells.to_numpy().tolist()]
+        texts = _rows_as_json(one)
         for place, cells in one.misshapen.items():
             texts[place] = json.dumps(cells, ensure_ascii=False)
         rows = pd.DataFrame(
@@ -128,6 +131,18 @@ def store_checked(
     _check_links(connection)
     summary = {"rows": account.rows, "cells": account.cells, "tables": account.tables}
     connection.execute("UPDATE loads SET account = ? WHERE load_id = ?", [json.dumps(summary), load_id])
+
+
+def _rows_as_json(one: SourceTable) -> list[str]:
+    """Cells of each row as a JSON list; each distinct text is written once."""
+    written = {name: known.change(lambda texts: pd.Series(list(map(AS_JSON, texts)), dtype="object")) for name, known in one.coded.items()}
+    if list(written) != list(one.cells.columns):
+        return [AS_JSON(row) for row in one.cells.to_numpy().tolist()]
+    found: list[str] = []
+    for start in range(0, len(one.cells), AT_ONCE):
+        columns = [known.values.to_numpy()[known.place[start : start + AT_ONCE]].tolist() for known in written.values()]
+        found += [f"[{', '.join(row)}]" for row in zip(*columns, strict=True)]
+    return found
 
 
 def _store_reasons(connection: DuckDBPyConnection, load_id: int, checked: Checked, same: dict[str, set[str]]) -> None:

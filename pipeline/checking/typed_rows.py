@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.reading.rows import Mapped, MappedSource
-from pipeline.reading.values import CANONICAL, as_text, empty_column, read_column
+from pipeline.reading.values import CANONICAL, Typed, as_text, empty_column, read_column, read_texts
+from schemas.distinct import Coded
 from schemas.tables import fields
 
 READINGS = (
@@ -75,11 +76,12 @@ def gather(table: str, sources: list[MappedSource]) -> Candidates:
     typed, text, written, origin, faults, ways, start = [], [], [], [], [], [], 0
     for number, mapped in parts:
         index = pd.RangeIndex(start, start + len(mapped.text))
-        raw, pairs = _without_pairs(mapped.text.set_axis(index).reindex(columns=list(fields(table))).astype("str"))
-        one, one_faults, one_ways = _type(table, raw, mapped, index)
+        raw, pairs = _without_pairs(_every_field(table, mapped, index), mapped)
+        coded = mapped.coded if pairs.empty else {}
+        one, one_text, one_faults, one_ways = _type(table, raw, mapped, coded, index)
         typed.append(one)
         written.append(raw)
-        text.append(pd.DataFrame({name: _as_text(one[name], field.kind, raw[name]) for name, field in fields(table).items()}))
+        text.append(one_text)
         lines = sources[number].source.lines[mapped.rows] if len(mapped.rows) else np.array([], dtype="int64")
         origin.append(pd.DataFrame({"source": number, "row": mapped.rows, "line": lines}, index=index))
         faults += one_faults
@@ -89,7 +91,7 @@ def gather(table: str, sources: list[MappedSource]) -> Candidates:
         none = _nothing(table)
         # each caller may write into its own
         return replace(none, typed=none.typed.copy(), text=none.text.copy(), written=none.written.copy())
-    one = Candidates(table, pd.concat(typed), pd.concat(text), pd.concat(written), pd.concat(origin), _faults(faults), _ways(ways), parts)
+    one = Candidates(table, _one(typed), _one(text), _one(written), _one(origin), _faults(faults), _ways(ways), parts)
     return bring_together(one) if table == "visits" else one
 
 
@@ -99,6 +101,17 @@ def _nothing(table: str) -> Candidates:
     blank = pd.DataFrame({name: pd.Series(dtype="str") for name in fields(table)})
     columns = pd.DataFrame({"source": [], "row": [], "line": []}, dtype="int64")
     return Candidates(table, empty, blank, blank, columns, _faults([]), _ways([]), ())
+
+
+def _one(frames: list[pd.DataFrame]) -> pd.DataFrame:
+    return frames[0] if len(frames) == 1 else pd.concat(frames)
+
+
+def _every_field(table: str, mapped: Mapped, index: pd.Index) -> pd.DataFrame:
+    """Text of every field of the table; those that the sheet does not have share one column with nothing in it."""
+    text, nothing = mapped.text.set_axis(index), pd.Series(np.nan, index=index, dtype="str")
+    columns = {name: text[name].astype("str") if name in text else nothing for name in fields(table)}
+    return pd.DataFrame(columns, index=index, copy=False)
 
 
 def _as_text(typed: pd.Series, kind: str, raw: pd.Series) -> pd.Series:
@@ -165,9 +178,11 @@ def _several(one: Candidates, members: pd.Index, name: str, how: str) -> tuple[f
     return value, f"{how} of {len(readings)} readings, {readings.min():.10g} to {readings.max():.10g}"
 
 
-def _without_pairs(raw: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _without_pairs(raw: pd.DataFrame, mapped: Mapped) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Text with a pair such as ``15.2/13.1`` in the field of the wet bulb parted: dry bulb first, for the air if it has none."""
-    if "wet_bulb_c" not in raw:
+    if "wet_bulb_c" not in mapped.text:
+        return raw, _ways([])
+    if "wet_bulb_c" in mapped.coded and not mapped.coded["wet_bulb_c"].values.str.contains("/", na=False).any():
         return raw, _ways([])
     pairs = raw["wet_bulb_c"].str.extract(r"^\s*([^/]*\d[^/]*?)\s*/\s*([^/]*\d[^/]*?)\s*$")
     is_pair = pairs.notna().all(axis=1) & raw["air_temp_c"].isna()
@@ -182,16 +197,30 @@ def _without_pairs(raw: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     return parted, _ways([_way(name, text, pd.Series(words, index=text.index)) for name, words in how.items()])
 
 
-def _type(table: str, raw: pd.DataFrame, mapped: Mapped, index: pd.Index) -> tuple[pd.DataFrame, list[pd.DataFrame], list[pd.DataFrame]]:
-    columns, faults, ways = {}, [], []
+def _type(
+    table: str, raw: pd.DataFrame, mapped: Mapped, coded: dict[str, Coded], index: pd.Index
+) -> tuple[pd.DataFrame, pd.DataFrame, list[pd.DataFrame], list[pd.DataFrame]]:
+    """Typed rows, their text, and the faults and ways of reading of each cell."""
+    columns, texts, faults, ways = {}, {}, [], []
     nothing = {kind: empty_column(kind, index) for kind in {field.kind for field in fields(table).values()}}
     for name, field in fields(table).items():
-        if name not in mapped.text and raw[name].isna().all():
-            columns[name] = nothing[field.kind]
+        style = mapped.styles.get(name, CANONICAL)
+        if name in coded:
+            place, values = coded[name].place, coded[name].values
+            once = read_texts(values, field, style)
+            columns[name] = Coded(place, once.values).spread(index)
+            texts[name] = Coded(place, _as_text(once.values, field.kind, values)).spread(index)
+            faults += [pd.DataFrame({"row": index[mask[place]], "field": name, "fault": fault}) for fault, mask in _masks(once)]
+            if once.how.notna().any():
+                how, at_least = (Coded(place, part).spread(index) for part in (once.how, once.at_least))
+                ways.append(_way(name, raw[name], how, at_least))
             continue
-        typed = read_column(raw[name], field, mapped.styles.get(name, CANONICAL))
+        if name not in mapped.text and raw[name].isna().all():
+            columns[name], texts[name] = nothing[field.kind], raw[name]
+            continue
+        typed = read_column(raw[name], field, style)
         columns[name] = typed.values
-        faults += [pd.DataFrame({"row": index[mask], "field": name, "fault": fault}) for fault, mask in typed.faults.items()]
+        faults += [pd.DataFrame({"row": index[mask], "field": name, "fault": fault}) for fault, mask in _masks(typed)]
         if typed.how.notna().any():
             ways.append(_way(name, raw[name], typed.how, typed.at_least))
     frame = pd.DataFrame(columns, index=index)
@@ -200,7 +229,13 @@ def _type(table: str, raw: pd.DataFrame, mapped: Mapped, index: pd.Index) -> tup
         frame["visit_date"] = frame["visit_date"].where(~after_midnight, frame["visit_date"] + pd.Timedelta(days=1))
         moved = raw.loc[after_midnight, "visit_date"]
         ways.append(_way("visit_date", moved, pd.Series("the evening's date; it began after midnight", index=moved.index)))
-    return frame, faults, ways
+        texts.pop("visit_date", None)
+    text = {name: texts[name] if name in texts else _as_text(frame[name], field.kind, raw[name]) for name, field in fields(table).items()}
+    return frame, pd.DataFrame(text, index=index, copy=False), faults, ways
+
+
+def _masks(typed: Typed) -> list[tuple[str, np.ndarray]]:
+    return [(fault, mask.to_numpy(dtype=bool)) for fault, mask in typed.faults.items()]
 
 
 def _way(name: str, text: pd.Series, how: pd.Series, at_least: pd.Series | None = None) -> pd.DataFrame:

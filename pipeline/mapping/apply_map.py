@@ -16,7 +16,7 @@ from pipeline.mapping.sums import mean_of, summed, totals_that_differ
 from pipeline.reading.patterns import search
 from pipeline.reading.rows import UNCOUNTED, ZEROS, Cell, ColumnMap, FieldMap, Mapped, MappedSource, SourceMap, SourceTable
 from pipeline.reading.values import Style, as_text, number_of, read_column
-from schemas.distinct import by_distinct, distinct_values, spread
+from schemas.distinct import Coded, by_distinct, distinct_values
 from schemas.tables import fields, key_of
 
 
@@ -77,7 +77,7 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     if source.strict and unlisted:
         message = f"the map says nothing of the column {unlisted[0]!r} of {one.label}."
         raise RillbookError(message, "Map it, or list it under unused.", source.where)
-    stripped, missing = _stripped(one.cells, source.missing)
+    stripped, missing, coded = _stripped(one, source.missing)
     shaped = np.ones(len(stripped), dtype=bool)
     skipped = np.zeros(len(stripped), dtype=bool)
     for column, tokens in source.skip.items():
@@ -100,7 +100,7 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
         columns_of: dict[str, np.ndarray] = {}
         if table == "finds" and counts is not None:
             rows, columns_of = wide.widen(source, counts, rows)
-        mapped[table] = _map_table(table, maps, source, stripped, rows, columns_of, mapped)
+        mapped[table] = _map_table(table, maps, source, stripped, coded, rows, columns_of, mapped)
     find_words = tuple(dict.fromkeys([*source.no_find, *source.wide]))
     uncounted = _uncounted(source, stripped, counts, np.flatnonzero(shaped & ~marked), mapped)
     zeros, not_counted = (*ZEROS, *source.wide_zeros), source.not_counted
@@ -110,15 +110,17 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     )
 
 
-def _stripped(cells: pd.DataFrame, tokens: tuple[str, ...]) -> tuple[pd.DataFrame, np.ndarray]:
-    """Cells without spaces around them, and which of them hold nothing or a word for it."""
-    columns, missing = {}, np.zeros(cells.shape, dtype=bool, order="F")
+def _stripped(one: SourceTable, tokens: tuple[str, ...]) -> tuple[pd.DataFrame, np.ndarray, dict[str, Coded]]:
+    """Cells without spaces around them, which of them hold nothing or a word for it, and the columns told apart."""
+    cells = one.cells
+    columns, coded, missing = {}, {}, np.zeros(cells.shape, dtype=bool, order="F")
     for number, name in enumerate(cells.columns):
-        place, values = distinct_values(cells[name])
-        values = values.str.strip()
-        columns[name] = spread(values, place, cells[name])
-        missing[:, number] = values.isin(["", *tokens]).to_numpy()[place]
-    return pd.DataFrame(columns, index=cells.index), missing
+        known = one.coded.get(name) or Coded(*distinct_values(cells[name]))
+        values = known.values.str.strip()
+        coded[name] = Coded(known.place, values)
+        columns[name] = cells[name] if values.equals(known.values) else coded[name].spread(cells.index)
+        missing[:, number] = values.isin(["", *tokens]).to_numpy()[known.place]
+    return pd.DataFrame(columns, index=cells.index, columns=cells.columns, copy=False), missing, coded
 
 
 def _counts_something(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray) -> np.ndarray:
@@ -153,7 +155,7 @@ def _uncounted(
     at, which = np.nonzero(counts.silent[rows])
     names = np.array(list(source.wide), dtype=object)[which]
     before = {table: one for table, one in mapped.items() if table != "finds"}
-    text = _map_table("finds", source.tables["finds"], source, cells, rows[at], {source.wide_field: names}, before).text
+    text = _map_table("finds", source.tables["finds"], source, cells, {}, rows[at], {source.wide_field: names}, before).text
     written = cells.to_numpy()[rows[at], cells.columns.get_indexer(names)]
     return text.reindex(columns=["visit_id", "taxon", "life_stage"]).assign(text=written, row=rows[at], column=names)
 
@@ -163,12 +165,15 @@ def _map_table(
     maps: tuple[FieldMap, ...],
     source: SourceMap,
     cells: pd.DataFrame,
+    coded: dict[str, Coded],
     rows: np.ndarray,
     columns_of: dict[str, np.ndarray],
     before: dict[str, Mapped],
 ) -> Mapped:
-    taken = cells.iloc[rows].reset_index(drop=True)
+    every = pd.RangeIndex(len(cells))
+    taken = cells if every.equals(cells.index) and np.array_equal(rows, every) else cells.iloc[rows].reset_index(drop=True)
     text: dict[str, pd.Series] = {}
+    alone: dict[str, Coded] = {}
     columns: dict[str, tuple[str, ...]] = {}
     for name, names in columns_of.items():
         values = taken.to_numpy()[np.arange(len(taken)), taken.columns.get_indexer(names)]
@@ -178,21 +183,32 @@ def _map_table(
         text.update({other: sets[other] for other in sets.columns})
     for one in maps:
         columns[one.name] = tuple(cell.column for cell in one.cells)
+        if (cell := _only_cell(one)) is not None and cell.column in coded:
+            alone[one.name] = coded[cell.column].rows(rows).change(partial(_cell_text, cell, source))
+            text[one.name] = alone[one.name].spread(taken.index)
+            continue
         noted = _noted(one, table, source, taken, rows, text, before)
         text[one.name] = _filled(one, noted, text)
         if table == "finds" and one.name == "microhabitat" and (one.constant is not None or one.by_stage):
             assumed = pd.Series("yes", index=taken.index, dtype="str").where(noted.isna() & text[one.name].notna(), np.nan)
             text.setdefault("medium_assumed", assumed)
-    frame = pd.DataFrame(text, index=taken.index).astype("str")
+    frame = pd.DataFrame(text, index=taken.index, copy=False).astype("str")
     key = next((one for one in maps if one.name == key_of(table)), None)
     # two finds of one kind are two animals; two points of one code are one point told twice, unless the map asks for numbers
     if key is not None and (key.number or (table == "finds" and (key.fields or len(key.cells) > 1))):
         frame[key.name] = _numbered(frame[key.name])
+        alone.pop(key.name, None)
     for one in maps:
         if one.sum_over:
             frame[one.name] = summed(frame, one, taken, key_of(table))
+            alone.pop(one.name, None)
     styles, several = {one.name: one.style for one in maps}, {one.name: one.several for one in maps if one.several}
-    return Mapped(table, frame, rows, styles, columns, columns_of, several)
+    return Mapped(table, frame, rows, styles, columns, columns_of, several, alone)
+
+
+def _only_cell(one: FieldMap) -> Cell | None:
+    """The cell of a field that one column alone feeds, with nothing that stands in for what is missing."""
+    return one.cells[0] if len(one.cells) == 1 and not (one.fields or one.mean or one.by_stage) and one.constant is None else None
 
 
 def _noted(

@@ -10,21 +10,20 @@ import re
 import zipfile
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
-from itertools import islice
+from itertools import count, islice
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from pipeline.errors import RillbookError
-from pipeline.reading.odd_files import refuse_huge_workbook, refuse_odd, refuse_wide
+from pipeline.reading.cut_plain import cut_plain
+from pipeline.reading.cut_rows import LONGEST_CELL, CutRows, blocks, blocks_of_text, cut_rows
+from pipeline.reading.odd_files import MOST_COLUMNS, refuse_huge_workbook, refuse_odd
 from pipeline.reading.rows import SourceTable
 from pipeline.reading.survey_document import is_document, read_document
 
 DELIMITERS = (",", ";", "\t", "|")
-# The csv module has the same limit, which other libraries lift for the whole process.
-LONGEST_CELL = 131_072
 SAMPLE = 4_000_000
 ZIPPED, OLD_WORKBOOK = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
 # Windows-1252 leaves five bytes without a sign; they stay the control signs of Latin-1, so that no byte is lost
@@ -71,8 +70,9 @@ def read_file(path: Path) -> list[SourceTable]:
     text = decode(content, str(path))
     if is_document(text, path.name):
         return read_document(text, path.name, sha256, str(path))
-    rows, lines = _parse(text, str(path))
-    return [_held_if_cut(_table(path.name, "", rows, lines, sha256, str(path)), text, rows[-1])]
+    delimiter = find_delimiter(text)
+    cut = cut_plain(text, delimiter, MOST_COLUMNS, LONGEST_CELL) or cut_rows(blocks_of_text(text, delimiter, str(path)))
+    return [_held_if_cut(_table(path.name, "", cut, sha256, str(path)), text, cut.last)]
 
 
 def _held_if_cut(table: SourceTable, text: str, last: list[str]) -> SourceTable:
@@ -146,24 +146,6 @@ def find_delimiter(text: str) -> str:
     return best
 
 
-def _parse(text: str, where: str) -> tuple[list[list[str]], list[int]]:
-    # strict: a quote mark that is never closed would otherwise swallow the rows below it
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=find_delimiter(text), strict=True)
-    rows, lines, start = [], [], 1
-    try:
-        for row in reader:
-            refuse_wide(len(row), f"{where}, line {start}")
-            if max(map(len, row), default=0) > LONGEST_CELL:
-                raise csv.Error(f"a cell is longer than {LONGEST_CELL} characters")
-            rows.append(row)
-            lines.append(start)
-            start = reader.line_num + 1
-    except csv.Error as problem:
-        remedy = "Look for a stray quote mark."
-        raise RillbookError(f"the file cannot be cut into cells: {problem}.", remedy, f"{where}, line {start}") from None
-    return rows, lines
-
-
 def _read_workbook(path: Path, content: bytes, sha256: str) -> list[SourceTable]:
     import python_calamine
 
@@ -184,7 +166,8 @@ def _read_workbook(path: Path, content: bytes, sha256: str) -> list[SourceTable]
                 written[row][column] = text
         if any(any(row) for row in written):
             where = f"{path}, sheet {name}"
-            tables.append(_table(path.name, name, written, list(range(1, len(written) + 1)), sha256, where))
+            cut = cut_rows(blocks(iter(written), count(1)))
+            tables.append(_table(path.name, name, cut, sha256, where))
     if not tables:
         raise RillbookError("the workbook is empty.", "Save the sheet again.", str(path))
     return tables
@@ -256,30 +239,27 @@ def _whole_seconds(moment: datetime) -> datetime:
     return (moment + timedelta(milliseconds=500)).replace(microsecond=0)
 
 
-def _table(file: str, sheet: str, rows: list[list[str]], lines: list[int], sha256: str, where: str) -> SourceTable:
-    kept = [(line, row) for line, row in zip(lines, rows, strict=True) if any(cell.strip() for cell in row)]
-    if not kept:
+def _table(file: str, sheet: str, cut: CutRows, sha256: str, where: str) -> SourceTable:
+    if not cut.heading_line:
         raise RillbookError("the file holds no text.", "Save the sheet again.", where)
-    header = [name.strip().lstrip("\ufeff") for name in kept[0][1]]
-    while header and not header[-1]:
-        header.pop()
+    header = [name.strip().lstrip("\ufeff") for name in cut.header[: len(cut.columns)]]
     header = [name or f"column {position}" for position, name in enumerate(header, 1)]
     twice = tuple(dict.fromkeys(name for name in header if header.count(name) > 1))
     # which of them is meant only a map can say; nobody needs to say it of a sheet that is not read
     header = [f"{name} (column {position})" if name in twice else name for position, name in enumerate(header, 1)]
     if len(set(header)) < len(header):
-        raise RillbookError(f"two columns are named {twice[0]!r}.", "Rename one of them.", f"{where}, line {kept[0][0]}")
-    body, width = kept[1:], len(header)
-    misshapen = {place: tuple(row) for place, (_, row) in enumerate(body) if any(cell.strip() for cell in row[width:])}
-    padded = [row if len(row) == width else (row + [""] * width)[:width] for _, row in body]
+        raise RillbookError(f"two columns are named {twice[0]!r}.", "Rename one of them.", f"{where}, line {cut.heading_line}")
+    coded = dict(zip(header, cut.columns, strict=True))
+    index = pd.RangeIndex(len(cut.lines))
     return SourceTable(
         file=file,
         sheet=sheet,
-        cells=pd.DataFrame(padded, columns=header, dtype="str"),
-        lines=np.array([line for line, _ in body], dtype="int64"),
+        cells=pd.DataFrame({name: column.spread(index) for name, column in coded.items()}, index=index, columns=header, copy=False),
+        lines=cut.lines,
         sha256=sha256,
-        misshapen=misshapen,
-        blank_rows=len(rows) - len(kept),
+        misshapen=cut.misshapen,
+        blank_rows=cut.blank_rows,
         repeated=twice,
-        heading_line=kept[0][0],
+        heading_line=cut.heading_line,
+        coded=coded,
     )

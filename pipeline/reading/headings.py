@@ -155,4 +155,4 @@ def records_of(tables: list[SourceTable]) -> tuple[list[SourceTable], list[str]]
 def _without(sheet: SourceTable, rows: np.ndarray) -> SourceTable:
     place = np.cumsum(~rows) - 1
     misshapen = {int(place[at]): cells for at, cells in sheet.misshapen.items() if not rows[at]}
-    return replace(sheet, cells=sheet.cells[~rows].reset_index(drop=True), lines=sheet.lines[~rows], misshapen=misshapen)
+    return replace(sheet, cells=sheet.cells[~rows].reset_index(drop=True), lines=sheet.lines[~rows], misshapen=misshapen, coded={})

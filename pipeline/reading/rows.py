@@ -10,6 +10,7 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.reading.values import CANONICAL, Style
+from schemas.distinct import Coded
 
 ZEROS = ("0", "0.0", "00")
 UNCOUNTED = ("visit_id", "taxon", "life_stage", "text", "row", "column")
@@ -37,6 +38,8 @@ class SourceTable:
         Headings that stand more than once; in `cells` each of these columns has its position behind its name, ``Depth (column 4)``.
     heading_line : int
         Line of the headings.
+    coded : dict of str to Coded
+        The columns of `cells` told apart already, where that was done at reading; empty where `cells` were changed since.
     """
 
     file: str
@@ -48,6 +51,7 @@ class SourceTable:
     blank_rows: int
     repeated: tuple[str, ...] = ()
     heading_line: int = 1
+    coded: dict[str, Coded] = field(default_factory=dict, repr=False)
 
     @property
     def label(self) -> str:
@@ -157,6 +161,8 @@ class Mapped:
         Source columns of each field.
     wide : dict of str to ndarray
         For a field that many columns feed, the column of each row.
+    coded : dict of str to Coded
+        Fields of `text` that are told apart already.
     """
 
     table: str
@@ -166,6 +172,7 @@ class Mapped:
     columns: dict[str, tuple[str, ...]]
     wide: dict[str, np.ndarray]
     several: dict[str, str] = field(default_factory=dict)
+    coded: dict[str, Coded] = field(default_factory=dict, repr=False)
 
 
 @dataclass(frozen=True)

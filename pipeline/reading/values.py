@@ -90,13 +90,14 @@ def read_column(text: pd.Series, field: Field, style: Style = CANONICAL) -> Type
     """
     place, distinct = distinct_values(text)
     if 2 * len(distinct) > len(text):
-        return _read_column(text, field, style)
-    once = _read_column(distinct, field, style)
+        return read_texts(text, field, style)
+    once = read_texts(distinct, field, style)
     faults = {fault: spread(mask, place, text) for fault, mask in once.faults.items()}
     return Typed(spread(once.values, place, text), faults, spread(once.how, place, text), spread(once.at_least, place, text))
 
 
-def _read_column(text: pd.Series, field: Field, style: Style) -> Typed:
+def read_texts(text: pd.Series, field: Field, style: Style = CANONICAL) -> Typed:
+    """Type texts that hardly repeat, as :func:`read_column` does."""
     stripped = text.str.strip()
     stripped = stripped.where(stripped != "", np.nan)
     unique = pd.Series(stripped.dropna().unique(), dtype="str")

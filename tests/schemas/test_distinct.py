@@ -7,7 +7,7 @@ import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 
-from schemas.distinct import by_distinct, distinct_values, spread
+from schemas.distinct import Coded, by_distinct, distinct_values, spread
 
 CELLS = st.lists(st.sampled_from(["a", " b", "", "long text", None]), max_size=30)
 
@@ -35,3 +35,12 @@ def test_a_change_is_asked_once_a_value() -> None:
 
     column = pd.Series(["x", "y", np.nan] * 50, dtype="str")
     assert by_distinct(column, change).tolist()[:2] == ["X", "Y"] and asked == ["x", "y"]
+
+
+@given(CELLS.filter(bool))
+def test_a_coded_column_is_the_column(cells: list[str | None]) -> None:
+    column = pd.Series(cells, dtype="str")
+    coded, some = Coded(*distinct_values(column)), np.arange(len(cells))[::2]
+    pd.testing.assert_series_equal(coded.spread(column.index), column)
+    pd.testing.assert_series_equal(coded.change(lambda one: one.str.upper()).spread(column.index), column.str.upper())
+    pd.testing.assert_series_equal(coded.rows(some).spread(column.index[::2]), column.iloc[::2], check_index_type=False)
