@@ -491,6 +491,8 @@ def test_a_click_and_the_keyboard_open_a_popup(opened):
     text = tab.locator(".leaflet-popup-content").inner_text()
     assert re.match(r"[\d.]+° N to |\d+ squares together", text) and "animal" in text and "Desmognathus alpha" in text
     assert re.search(r"[A-Z][a-z]{2} [\d.]+ °C \(\d+ °F\)", text) or "too few" in text
+    # the map may still be moving to make room for the popup, and on a busy machine a click then falls beside
+    tab.wait_for_function("!(window.rillbookMap._panAnim || {})._inProgress")
     tab.locator(".leaflet-popup-content summary").click()
     tab.locator(".leaflet-popup-content details h3").first.wait_for()
     more = tab.locator(".leaflet-popup-content").inner_text()
