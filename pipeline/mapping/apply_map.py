@@ -183,7 +183,7 @@ def _map_table(
         text.update({other: sets[other] for other in sets.columns})
     for one in maps:
         columns[one.name] = tuple(cell.column for cell in one.cells)
-        if (cell := _only_cell(one)) is not None and cell.column in coded:
+        if (cell := one.only_cell) is not None and cell.column in coded:
             alone[one.name] = coded[cell.column].rows(rows).change(partial(_cell_text, cell, source))
             text[one.name] = alone[one.name].spread(taken.index)
             continue
@@ -204,11 +204,6 @@ def _map_table(
             alone.pop(one.name, None)
     styles, several = {one.name: one.style for one in maps}, {one.name: one.several for one in maps if one.several}
     return Mapped(table, frame, rows, styles, columns, columns_of, several, alone)
-
-
-def _only_cell(one: FieldMap) -> Cell | None:
-    """The cell of a field that one column alone feeds, with nothing that stands in for what is missing."""
-    return one.cells[0] if len(one.cells) == 1 and not (one.fields or one.mean or one.by_stage) and one.constant is None else None
 
 
 def _noted(

@@ -103,6 +103,12 @@ class FieldMap:
     mean: bool = False
     style: Style = CANONICAL
 
+    @property
+    def only_cell(self) -> Cell | None:
+        """The cell of a field that one column alone feeds, with nothing that stands in for what is missing."""
+        alone = len(self.cells) == 1 and not (self.fields or self.mean or self.by_stage) and self.constant is None
+        return self.cells[0] if alone else None
+
 
 @dataclass(frozen=True)
 class SourceMap:
