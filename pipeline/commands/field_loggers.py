@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -92,13 +93,13 @@ def field_loggers(
     places = loggers[["logger_id", "site_id"]].merge(known["sites"][["site_id", "latitude", "longitude"]], on="site_id")
     asked = Asked(settings.time_zone, (line_c,), places[["logger_id", "latitude", "longitude"]], doubtful_stretches(connection))
     # what a reduction makes on its way must not stay beside the tables of whoever goes on with this connection
-    with connection.cursor() as aside, tempfile.TemporaryDirectory(prefix="rillbook_") as scratch:
-        try:
-            about = reduce_readings(InDuckDB(aside, at_sites(aside, taken), "the book"), asked, Path(scratch) / "own", silent, wanted)
+    with connection.cursor() as aside, tempfile.TemporaryDirectory(prefix="rillbook_") as scratch, suppress(NoReadingCounts):
+        own = at_sites(aside, taken)
+        # most books have no logger at a site, and what says the reduction takes long to import
+        if aside.execute(f"SELECT 1 FROM {own} LIMIT 1").fetchall():
+            about = reduce_readings(InDuckDB(aside, own, "the book"), asked, Path(scratch) / "own", silent, wanted)
             parts.append(read_summaries(Path(scratch) / "own", wanted))
             left_out += about["readings"]["in_doubt"] + about["readings"]["not_possible"]
-        except NoReadingCounts:
-            pass
     if not parts:
         return None
     tables = {name: pd.concat([part[name] for part in parts], ignore_index=True) for name in wanted}

@@ -193,7 +193,7 @@ def test_a_stretch_that_a_check_marked_is_no_evidence(study: Callable[..., Path]
     assert "highest 15.5 °C" in page(here, derived).text
 
 
-def test_a_logger_in_a_tank_says_nothing_of_the_field(study: Callable[..., Path]) -> None:
+def test_a_logger_in_a_tank_says_nothing_of_the_field(study: Callable[..., Path], monkeypatch: pytest.MonkeyPatch) -> None:
     here = study("a")
     sheets = [
         write(here, "enclosures.csv", ["enclosure_id,taxon,life_stage,volume_l", "E1,AAA,larva,40"]),
@@ -201,6 +201,8 @@ def test_a_logger_in_a_tank_says_nothing_of_the_field(study: Callable[..., Path]
     ]
     run.load_files(here, sheets, today=TODAY)
     run.load_files(here, [export(here, "logtank", 0)], write(here, "map.toml", MAP), today=TODAY)
+    # nor is anything reduced, or imported for it
+    monkeypatch.setattr("pipeline.summaries.reduce.reduce_readings", lambda *_: pytest.fail("the tank's readings were reduced"))
     derived = run.derive_targets(here)
     assert "night_drop" not in derived.facts and "No logger: the night drop is not known." in page(here, derived).text
 
