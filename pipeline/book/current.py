@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
-from contextlib import contextmanager
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -78,33 +76,6 @@ def _nothing(table: str) -> pd.DataFrame:
 def known_rows(connection: DuckDBPyConnection, as_stored: bool = False) -> dict[str, pd.DataFrame]:
     """Current rows of every table; see :func:`current`."""
     return {table: current_rows(connection, table, as_stored) for table in LOADED}
-
-
-@contextmanager
-def without_sites(connection: DuckDBPyConnection, sites: Collection[str]) -> Iterator[None]:
-    """Let every question to the book be answered as if some sites, their visits and what was met there had never been written down.
-
-    Parameters
-    ----------
-    connection : DuckDBPyConnection
-        An open book.
-    sites : collection of str
-        Codes of the sites.
-    """
-    book = connection.execute("SELECT current_database()").fetchall()[0][0]
-    left_out = ", ".join("'" + code.replace("'", "''") + "'" for code in sorted(sites)) or "NULL"
-    visits = f'SELECT visit_id FROM "{book}".main.visits WHERE site_id IN ({left_out})'
-    of_site, of_visit = f"site_id IN ({left_out})", f"visit_id IN ({visits})"
-    for table in LOADED:
-        its = fields(table)
-        inside = of_site if "site_id" in its else of_visit if "visit_id" in its else "FALSE"
-        # a view of this connection alone; it comes before the book's own of the same name
-        connection.execute(f'CREATE TEMP VIEW {table} AS SELECT * FROM "{book}".main.{table} WHERE ({inside}) IS NOT TRUE')
-    try:
-        yield
-    finally:
-        for table in LOADED:
-            connection.execute(f"DROP VIEW temp.{table}")
 
 
 def brought_by(connection: DuckDBPyConnection, load_id: int) -> dict[str, set[str]]:

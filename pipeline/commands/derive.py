@@ -78,7 +78,7 @@ def derive_targets(
         The reduced tables cannot be used, the book is empty, or a warmer value is accepted without name and reason.
     """
     from pipeline.settings.limits import judgement
-    from pipeline.targets import derive, evidence, humidity, ledger, season, selection, site_spans, usable_finds
+    from pipeline.targets import derive, evidence, humidity, ledger, season, selection, site_spans
 
     settings = settled(folder)
     if accept and accept not in set(settings.taxa["code"]):
@@ -88,15 +88,12 @@ def derive_targets(
     with open_book(folder) as connection:
         refuse_empty(connection, folder)
         progress("reading the evidence")
-        usable_finds.join(connection, settings)
-        found, left_out = evidence.judged(connection, settings)
-        readings, exclusions = evidence.once_each(found, left_out)
         before, accepted = read_ledger(connection)
         hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
         known = known_rows(connection)
         hidden, latitudes = withheld_sites(folder, settings, known)
+        open_readings, readings, exclusions = evidence.readings_told(connection, settings, hidden)
         spans = site_spans.site_spans(connection, hidden, latitudes)
-        open_readings = evidence.once_each(_open(found, hidden), left_out)[0] if hidden else readings
         (whole, damp), (told, open_damp) = _described(connection, settings, readings, open_readings, hidden)
         field = field_loggers(connection, settings, known, reduced)
         cycle, half_ranges = _daily_cycle(field, settings, readings, known)
@@ -178,26 +175,22 @@ def _described(
     """
     from pipeline.targets import evidence, humidity, humidity_evidence, selection, water_evidence
     from pipeline.targets import water as water_targets
+    from pipeline.targets.usable_finds import not_at
 
     air, dry = humidity_evidence.judged(connection, settings)
     in_water, beside = water_evidence.found_in_water(connection), evidence.availability(connection)
     parts = []
     for read, left_out in [(readings, frozenset[str]())] + [(open_readings, hidden)] * bool(hidden):
-        damp, _ = humidity_evidence.once_each(_open(air, left_out), dry)
-        wet, unused = water_evidence.by_day(_open(in_water, left_out))
+        damp, _ = humidity_evidence.once_each(not_at(air, left_out), dry)
+        wet, unused = water_evidence.by_day(not_at(in_water, left_out))
         frames = {
             "humidity_found": humidity.humidity_figures(damp),
             "wetness": humidity_evidence.wetness_told(connection, left_out),
             "water": water_targets.water_targets(wet, unused, settings.taxa, settings),
-            "selection": selection.selection(read, _open(beside, left_out), settings),
+            "selection": selection.selection(read, not_at(beside, left_out), settings),
         }
         parts.append((frames, damp))
     return parts[0], parts[-1]
-
-
-def _open(frame: pd.DataFrame, hidden: frozenset[str]) -> pd.DataFrame:
-    """Rows that are not of a withheld site; finds of a visit that is not in the book are of none."""
-    return frame[~frame["site_id"].isin(hidden)] if hidden else frame
 
 
 def _open_rows(known: dict[str, pd.DataFrame], hidden: frozenset[str]) -> tuple[pd.DataFrame, pd.DataFrame]:

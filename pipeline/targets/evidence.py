@@ -94,8 +94,31 @@ def readings(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.Data
     day: night and day are told by that date, the cluster stays the visit's date. A find without ``found_at`` has the visit's start as its
     clock time; a long search may have reached it hours later.
     """
+    _, whole, excluded = readings_told(connection, settings, frozenset())
+    return whole, excluded
+
+
+def readings_told(connection: Any, settings: Settings, hidden: frozenset[str]) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Choose the readings once, and let them count twice: without some sites, and whole.
+
+    Parameters
+    ----------
+    connection, settings
+        As :func:`readings`. The table of :func:`pipeline.targets.usable_finds.join` is there afterwards.
+    hidden : frozenset of str
+        Codes of the sites that may not be told of.
+
+    Returns
+    -------
+    told : DataFrame
+        The readings of a book that never had these sites.
+    readings, exclusions : DataFrame
+        As :func:`readings`, of all sites.
+    """
     finds.join(connection, settings)
-    return once_each(*judged(connection, settings))
+    frame, left_out = judged(connection, settings)
+    whole, excluded = once_each(frame, left_out)
+    return (once_each(finds.not_at(frame, hidden), left_out)[0] if hidden else whole), whole, excluded
 
 
 def judged(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -227,6 +227,11 @@ def _hours_apart(hour: pd.Series, peak: float) -> pd.Series:
     return apart.where(apart <= DAY / 2, DAY - apart)
 
 
+def not_at(frame: pd.DataFrame, sites: frozenset[str]) -> pd.DataFrame:
+    """Rows of other sites than these, by ``site_id``; finds of a visit that is not in the book are at none."""
+    return frame[~frame["site_id"].isin(sites)] if sites else frame
+
+
 def with_left_out(frame: pd.DataFrame, reason: pd.Series[Any], left_out: pd.DataFrame) -> pd.DataFrame:
     """Count the finds that give nothing, by taxon, stage and reason: those of a frame that have one, and others counted already.
 

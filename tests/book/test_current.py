@@ -6,8 +6,6 @@ from pathlib import Path
 
 from small_sheets import FINDS, SITES, VISITS, answer, load, now, sheets
 
-from pipeline.book.connection import open_book
-from pipeline.book.current import known_rows, without_sites
 from pipeline.commands import run
 
 
@@ -18,20 +16,3 @@ def test_a_visit_whose_finds_are_all_held_is_incomplete(folder: Path) -> None:
     assert run.status(folder)["visits_without_finds"] == 1 and run.status(folder)["visits_incomplete"] == 2
     load(folder, [answer(folder, {"F1": {"corrected": "GPOR"}})])
     assert now(folder, "visits").set_index("visit_id")["incomplete"].to_dict() == {"V1": False, "V2": True, "V3": False}
-
-
-def test_a_book_answers_as_if_a_site_had_never_been_written_down(folder: Path) -> None:
-    visits = VISITS.replace("V2,S1", "V2,O'Hara's spring")
-    load(
-        folder,
-        sheets(folder, sites=SITES + "O'Hara's spring,spring\n", visits=visits, finds=FINDS + "F3,V2,GPOR,adult,1,rock_in_flow,13\n"),
-    )
-    with open_book(folder) as connection:
-        whole = known_rows(connection)
-        with without_sites(connection, ["O'Hara's spring"]):
-            left = known_rows(connection)
-        with without_sites(connection, []):
-            assert all(frame.equals(whole[table]) for table, frame in known_rows(connection).items())
-        assert all(frame.equals(whole[table]) for table, frame in known_rows(connection).items())
-    assert [left[table].iloc[:, 0].tolist() for table in ("sites", "visits", "finds")] == [["S1"], ["V1"], ["F1", "F2"]]
-    assert [len(whole[table]) for table in ("sites", "visits", "finds")] == [2, 2, 3]

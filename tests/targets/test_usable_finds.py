@@ -162,3 +162,6 @@ def test_what_is_told_without_a_site_is_what_a_book_without_it_tells() -> None:
     assert water.by_day(wet)[0].equals(water.water_readings(smaller, SETTINGS)[0])
     assert air.wetness_told(whole, {"S1"}).equals(air.wetness_noted(smaller, SETTINGS)) and len(air.wetness_told(whole, {"S1"}))
     assert not evidence.once_each(read, left_out)[0].equals(evidence.readings(whole, SETTINGS)[0])
+    told, every, excluded = evidence.readings_told(whole, SETTINGS, frozenset({"S1"}))
+    assert told.equals(evidence.readings(smaller, SETTINGS)[0])
+    assert every.equals(evidence.readings(whole, SETTINGS)[0]) and excluded.equals(evidence.readings(whole, SETTINGS)[1])

@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.book.connection import open_book
-from pipeline.book.current import known_rows, without_sites
+from pipeline.book.current import known_rows
 from pipeline.commands.derive import Derived, refuse_empty
 from pipeline.commands.reports.report_files import Written, write_reports
 from pipeline.formulas.grid_squares import WITHHELD
@@ -80,14 +80,12 @@ def write_gaps(folder: Path, today: date | None = None, progress: Progress = sil
     with open_book(folder) as connection:
         refuse_empty(connection, folder)
         progress("reading the evidence")
-        readings = derived.readings if derived else evidence.readings(connection, settings)[0]
         known = known_rows(connection)
         hidden, _ = withheld_sites(folder, settings, known)
         if derived:
-            open_readings = derived.facts["open_readings"]
+            open_readings, readings = derived.facts["open_readings"], derived.readings
         else:
-            with without_sites(connection, hidden):
-                open_readings = evidence.readings(connection, settings)[0]
+            open_readings, readings, _ = evidence.readings_told(connection, settings, hidden)
     progress("grading")
     targets = derived.targets if derived else derive.targets(readings, settings.taxa, settings)
     looked = searches(known["visits"], known["finds"])
