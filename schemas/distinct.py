@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -56,6 +57,17 @@ def distinct_values(column: pd.Series) -> tuple[np.ndarray, pd.Series]:
     place, values = pd.factorize(column)
     once = pd.Series(values, dtype=column.dtype)
     return place, once.reindex(range(len(once) + 1)) if (place < 0).any() else once
+
+
+def numbered(texts: Iterable[str], known: dict[str, int]) -> np.ndarray:
+    """The number of each text among those that are known, int32; a new one is added with the next number."""
+    return np.array([known.setdefault(text, len(known)) for text in texts], dtype="int32")
+
+
+def numbered_rows(column: Any, known: dict[str, int]) -> np.ndarray:
+    """As :func:`numbered`, for a column of texts in which none is missing; each distinct text is asked for once."""
+    place, texts = pd.factorize(column)
+    return numbered(texts, known)[place]
 
 
 def by_distinct(column: pd.Series, change: Callable[[pd.Series], pd.Series]) -> pd.Series:

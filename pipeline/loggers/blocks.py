@@ -17,9 +17,10 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.errors import RillbookError
-from pipeline.loggers.columns import PAD, Column, Spans, Texts, Written
+from pipeline.loggers.columns import Column, Spans, Texts, Written
 from pipeline.loggers.moments import Moments, moments_in, moments_of_two
 from pipeline.loggers.stream import LINE_END, Stream, one_by_one, opened, put_back, take
+from pipeline.reading.byte_cells import PAD
 
 CHUNK = 20_000
 # The reader of the standard library refuses a longer cell

@@ -9,13 +9,10 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
-# Bytes after the last cell, so that every cell can be looked at eight bytes at a time
-PAD = 8
-# A date or a number is shorter; a column with a longer cell goes text by text
-WIDEST = 64
+from pipeline.reading.byte_cells import WIDEST, distinct_cells
+
 # Texts of one column whose reading is kept from block to block
 REMEMBERED = 50_000
-MASKS = np.array([(1 << 8 * n) - 1 for n in range(9)], dtype="<u8")
 
 
 @dataclass(frozen=True)
@@ -112,20 +109,7 @@ class Spans:
 
     def distinct(self) -> Texts:
         """Distinct texts, in the order in which they come: eight bytes are compared as one number."""
-        length = self.end - self.begin
-        widest = int(length.max(initial=1))
-        if widest > WIDEST:
+        if int((self.end - self.begin).max(initial=1)) > WIDEST:
             return Written([self.text(row) for row in range(len(self))]).distinct()
-        eights = np.ndarray(len(self.signs) - PAD + 1, "<u8", self.signs, strides=(1,))
-        parts = []
-        for offset in range(0, max(widest, 1), 8):
-            at = np.minimum(self.begin + offset, len(eights) - 1)
-            parts.append(eights[at] & MASKS[np.clip(length - offset, 0, 8)])
-        code, found = pd.factorize(parts[0])
-        for part in parts[1:]:
-            more, others = pd.factorize(part)
-            code, found = pd.factorize(code * len(others) + more)
-        first = np.empty(len(found), dtype="int64")
-        first[code[::-1]] = np.arange(len(code))[::-1]
-        together = np.ascontiguousarray(np.stack([part[first] for part in parts], axis=1))
-        return Texts(code, [one.decode(errors="surrogateescape") for one in together.view(f"S{8 * len(parts)}").ravel().tolist()])
+        code, texts = distinct_cells(self.signs, self.begin, self.end)
+        return Texts(code, [one.decode(errors="surrogateescape") for one in texts])

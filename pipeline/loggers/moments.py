@@ -10,6 +10,7 @@ import numpy as np
 
 from pipeline.loggers.columns import Column, Texts
 from pipeline.loggers.text import CLOCK, DATE, MOMENT, clock_of, day_of, offset_us
+from schemas.distinct import numbered
 
 ONLY_DATE = re.compile(DATE, re.ASCII)
 HEAD = re.compile(rf"({DATE})(?:T|[ ,]+)", re.ASCII)
@@ -58,7 +59,7 @@ class _Pieces:
 
     def put(self, rows: np.ndarray, some: Texts, taken: np.ndarray, read: list[str]) -> None:
         """Set some rows to what was read from their texts."""
-        self.code[rows] = np.array([self.known.setdefault(text, len(self.known)) for text in read], dtype="int64")[some.code[taken]]
+        self.code[rows] = numbered(read, self.known)[some.code[taken]]
 
     def put_one(self, row: int, text: str) -> None:
         """Set one row."""

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.publishing.publication import Statement, generalised, standard_words, texts, texts_of, word
+from schemas.distinct import numbered_rows
 from schemas.fields import Field
 from schemas.public import NEW, public_fields
 
@@ -136,12 +137,6 @@ def _measurements(text: Mapping[str, pd.DataFrame], order: Mapping[str, int]) ->
     return pd.DataFrame({name: pd.Categorical.from_codes(codes[sorted_by], list(known[name])) for name, codes in whole.items()})
 
 
-def _numbered(texts: pd.Series, known: dict[str, int]) -> np.ndarray:
-    """The number of each text among those that are known; new ones become known."""
-    numbers, distinct = pd.factorize(texts)
-    return np.array([known.setdefault(one, len(known)) for one in distinct], dtype="int32")[numbers]
-
-
 def _long(text: Mapping[str, pd.DataFrame], known: dict[str, dict[str, int]]) -> Iterator[dict[str, np.ndarray]]:
     """The measurements of each field, column by column, as numbers of texts that are known then."""
     accuracy = dict(zip(text["visits"]["event_id"], text["visits"]["thermometer_accuracy_c"], strict=True))
@@ -153,7 +148,7 @@ def _long(text: Mapping[str, pd.DataFrame], known: dict[str, dict[str, int]]) ->
             "measurementAccuracy": rows["event_id"].map(accuracy).fillna(""),
             "measurementRemarks": "Where no animal was: " + rows["microhabitat"] if table == "availability" else nothing,
         }
-        numbers = {name: _numbered(column, known.setdefault(name, {})) for name, column in columns.items()}
+        numbers = {name: numbered_rows(column, known.setdefault(name, {})) for name, column in columns.items()}
         for field in _measured(table):
             yield _of_field(field, rows[field.name], numbers, known)
 
@@ -170,7 +165,7 @@ def _of_field(
         "measurementType": name,
         "verbatimMeasurementType": field.name,
         "measurementTypeID": iri,
-        "measurementValue": _numbered(values, known.setdefault("measurementValue", {})),
+        "measurementValue": numbered_rows(values, known.setdefault("measurementValue", {})),
         "measurementAccuracy": numbers["measurementAccuracy"] if warm else "",
         "measurementUnit": field.unit,
         "measurementUnitID": standard_words().get(("measurementUnit", field.unit), ("", ""))[1],

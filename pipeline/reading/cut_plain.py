@@ -11,16 +11,12 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
+from pipeline.reading.byte_cells import PAD, WIDEST, distinct_cells
 from pipeline.reading.cut_rows import CutRows
-from schemas.distinct import Coded
+from schemas.distinct import Coded, numbered
 
-# Bytes after the last cell, so that every cell can be looked at eight bytes at a time
-PAD = 8
-# A longer text becomes one of Python's without a look at its bytes
-WIDEST = 64
 AT_ONCE = 4_000_000
 LINE_END = ord("\n")
-MASKS = np.array([(1 << 8 * n) - 1 for n in range(9)], dtype="<u8")
 
 
 def cut_plain(text: str, delimiter: str, most_columns: int, longest: int) -> CutRows | None:
@@ -56,11 +52,10 @@ def cut_plain(text: str, delimiter: str, most_columns: int, longest: int) -> Cut
         if ends is None:
             return None
         begins = np.concatenate([[0], ends.ravel()[:-1] + 1]).reshape(ends.shape)
-        eights = np.ndarray(len(part) - PAD + 1, "<u8", part, strides=(1,))
         blank = np.ones(len(ends), dtype=bool)
         for column in range(width):
             begin, end = np.ascontiguousarray(begins[:, column]), np.ascontiguousarray(ends[:, column])
-            place = _codes(part, eights, begin, end, known[column])
+            place = _codes(part, begin, end, known[column])
             places[column].append(place)
             if blank.any():
                 blank &= np.array([not one.strip() for one in known[column]], dtype=bool)[place]
@@ -93,33 +88,14 @@ def _ends(part: bytes, delimiter: int, width: int, longest: int) -> np.ndarray |
     return None if int(np.diff(ends[:, -1], prepend=-1).max()) >= longest else ends
 
 
-def _codes(part: bytes, eights: np.ndarray, begin: np.ndarray, end: np.ndarray, known: dict[str, int]) -> np.ndarray:
+def _codes(part: bytes, begin: np.ndarray, end: np.ndarray, known: dict[str, int]) -> np.ndarray:
     """Position of the text of each cell among those that are known; new ones are added."""
-    length = end - begin
     place = np.empty(len(begin), dtype="int32")
-    is_long = length > WIDEST
+    is_long = end - begin > WIDEST
     if is_long.any():
-        rows = np.flatnonzero(is_long)
-        texts = [part[one:other].decode() for one, other in zip(begin[rows].tolist(), end[rows].tolist(), strict=True)]
-        place[rows] = [known.setdefault(text, len(known)) for text in texts]
-        short = np.flatnonzero(~is_long)
-        if len(short):
-            place[short] = _short_codes(eights, begin[short], length[short], known)
-        return place
-    return _short_codes(eights, begin, length, known)
-
-
-def _short_codes(eights: np.ndarray, begin: np.ndarray, length: np.ndarray, known: dict[str, int]) -> np.ndarray:
-    parts = []
-    for offset in range(0, max(int(length.max()), 1), 8):
-        at = np.minimum(begin + offset, len(eights) - 1)
-        parts.append(eights[at] & MASKS[np.clip(length - offset, 0, 8)])
-    code, found = pd.factorize(parts[0])
-    for part in parts[1:]:
-        more, others = pd.factorize(part)
-        code, found = pd.factorize(code * len(others) + more)
-    first = np.empty(len(found), dtype="int64")
-    first[code[::-1]] = np.arange(len(code))[::-1]
-    together = np.ascontiguousarray(np.stack([part[first] for part in parts], axis=1))
-    texts = [one.decode() for one in together.view(f"S{8 * len(parts)}").ravel().tolist()]
-    return np.array([known.setdefault(text, len(known)) for text in texts], dtype="int32")[code]
+        texts = [part[one:other].decode() for one, other in zip(begin[is_long].tolist(), end[is_long].tolist(), strict=True)]
+        place[is_long] = numbered(texts, known)
+    if not is_long.all():
+        code, signs = distinct_cells(part, begin[~is_long], end[~is_long])
+        place[~is_long] = numbered([one.decode() for one in signs], known)[code]
+    return place

@@ -14,7 +14,7 @@ import pandas as pd
 
 from pipeline.errors import RillbookError
 from pipeline.reading.odd_files import MOST_COLUMNS, refuse_wide
-from schemas.distinct import Coded
+from schemas.distinct import Coded, numbered_rows
 
 # The csv module has the same limit, which other libraries lift for the whole process.
 LONGEST_CELL = 131_072
@@ -157,8 +157,7 @@ def _codes(column: tuple[str, ...], known: dict[str, int]) -> np.ndarray:
     """Position of each text among those that are known; new ones are added."""
     cells: np.ndarray[Any, Any] = np.empty(len(column), dtype=object)
     cells[:] = column
-    place, texts = pd.factorize(cells)
-    return np.array([known.setdefault(text, len(known)) for text in texts], dtype="int32")[place]
+    return numbered_rows(cells, known)
 
 
 def _texts(known: dict[str, int]) -> pd.Series:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.loggers.columns import PAD, Spans, Texts, Written
+from pipeline.loggers.columns import Spans, Texts, Written
+from pipeline.reading.byte_cells import PAD
 
 TEXTS = [
     "12.5",

@@ -7,7 +7,7 @@ import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 
-from schemas.distinct import Coded, by_distinct, distinct_values, spread
+from schemas.distinct import Coded, by_distinct, distinct_values, numbered, numbered_rows, spread
 
 CELLS = st.lists(st.sampled_from(["a", " b", "", "long text", None]), max_size=30)
 
@@ -44,3 +44,10 @@ def test_a_coded_column_is_the_column(cells: list[str | None]) -> None:
     pd.testing.assert_series_equal(coded.spread(column.index), column)
     pd.testing.assert_series_equal(coded.change(lambda one: one.str.upper()).spread(column.index), column.str.upper())
     pd.testing.assert_series_equal(coded.rows(some).spread(column.index[::2]), column.iloc[::2], check_index_type=False)
+
+
+def test_texts_keep_the_number_that_they_were_first_given() -> None:
+    known: dict[str, int] = {}
+    assert numbered_rows(np.array(["b", "a", "b"], dtype=object), known).tolist() == [0, 1, 0]
+    assert numbered_rows(pd.Series(["c", "a", "c"], dtype="str"), known).tolist() == [2, 1, 2]
+    assert numbered(["a", "d", "d"], known).tolist() == [1, 3, 3] and list(known) == ["b", "a", "c", "d"]
