@@ -11,8 +11,6 @@ from pipeline.checking.outcome import ROW_TOO_LONG
 from pipeline.errors import RillbookError
 from pipeline.reading.rows import SourceTable
 from pipeline.reading.values import NO, YES, number_of
-from pipeline.writing.spreadsheet import csv_text as csv_text
-from pipeline.writing.spreadsheet import for_spreadsheet as for_spreadsheet
 from pipeline.writing.spreadsheet import from_spreadsheet
 
 ANSWERS = ("corrected", "dismiss_reason", "by")

@@ -13,10 +13,10 @@ from typing import Any
 import pandas as pd
 
 from pipeline.care.evidence import ByCell
-from pipeline.checking import held_list
 from pipeline.settings import Settings
 from pipeline.statistics.grades import least_allowed
 from pipeline.writing.files import PRIVATE, write_files
+from pipeline.writing.spreadsheet import csv_text
 from schemas.enums import Status
 from schemas.vocabulary import EGGS
 
@@ -81,11 +81,9 @@ def write_targets(out: Path, derived: Derived, more: dict[str, pd.DataFrame], pa
         "notes": [*([facts["method_note"]] if facts["method_note"] else []), *facts["notes"]], "targets": rows,
     }  # fmt: skip
     traced = {name: facts[name] for name in ("method_version", "seed", "input_hash", "inputs")}
-    files: dict[Path, str | bytes | None] = {
-        out / f"{name}.csv": held_list.csv_text(frame) for name, frame in {"targets": targets, **more}.items()
-    }
+    files: dict[Path, str | bytes | None] = {out / f"{name}.csv": csv_text(frame) for name, frame in {"targets": targets, **more}.items()}
     whole = {"targets": derived.targets, **facts["whole"]}
-    files |= {out / PRIVATE / f"{name}.csv": held_list.csv_text(frame) for name, frame in whole.items()}
+    files |= {out / PRIVATE / f"{name}.csv": csv_text(frame) for name, frame in whole.items()}
     files[out / "targets.json"] = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
     # a plain hash of a sheet gives its places away to whoever can guess the rest of it
     files[out / PRIVATE / "targets_inputs.json"] = json.dumps(traced, indent=1) + "\n"

@@ -10,7 +10,7 @@ import pandas as pd
 
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
-from pipeline.checking import check, held_list
+from pipeline.checking import check
 from pipeline.checking.typed_rows import gather
 from pipeline.errors import RillbookError
 from pipeline.intake.settings_changed import settled
@@ -19,6 +19,7 @@ from pipeline.reading.odd_files import refuse_odd
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings
 from pipeline.writing.files import write_files
+from pipeline.writing.spreadsheet import csv_text
 
 
 def split_waypoints(paths: list[Path]) -> tuple[list[Path], list[Path]]:
@@ -109,5 +110,5 @@ def write_photo_offers(folder: Path, pictures: Path) -> tuple[Path, pd.DataFrame
     offers = photos.offer_photos(found, finds)
     path = folder / "out" / "private" / "photos.csv"
     # the mark by which spreadsheet programs know UTF-8
-    write_files({path: "\ufeff" + held_list.csv_text(offers)}, "the list")
+    write_files({path: "\ufeff" + csv_text(offers)}, "the list")
     return path, offers

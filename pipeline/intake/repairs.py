@@ -24,6 +24,7 @@ from pipeline.intake.settings_changed import settled
 from pipeline.reading import files as read
 from pipeline.reading.rows import SourceTable
 from pipeline.settings import Settings
+from pipeline.writing.spreadsheet import for_spreadsheet
 from schemas.frames.checks import HELD_COLUMNS
 from schemas.tables import LOADED
 
@@ -148,7 +149,7 @@ def write_held(folder: Path, path: Path) -> tuple[int, int]:
         kept = int((frame[["corrected", "dismiss_reason"]] != "").any(axis=1).sum())
     new = path.with_name(path.name + ".new")
     try:
-        held_list.for_spreadsheet(frame).to_csv(new, index=False, encoding="utf-8-sig", lineterminator="\n")
+        for_spreadsheet(frame).to_csv(new, index=False, encoding="utf-8-sig", lineterminator="\n")
         os.replace(new, path)
     except OSError as problem:
         raise RillbookError(f"the list cannot be written ({problem.strerror}).", "Choose another folder.", str(path)) from None

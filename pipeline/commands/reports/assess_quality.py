@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.checking import held_list
 from pipeline.commands.publish import statement
 from pipeline.commands.reports.report_files import Written
 from pipeline.errors import RillbookError
@@ -23,6 +22,7 @@ from pipeline.reading import files as read
 from pipeline.reading.rows import refuse_repeats
 from pipeline.settings import Settings
 from pipeline.writing.files import write_files
+from pipeline.writing.spreadsheet import csv_text
 from schemas.fields import Field
 from schemas.tables import fields
 
@@ -61,7 +61,7 @@ def write_quality(folder: Path, paths: Sequence[Path] = ()) -> Written:
     tables = {"summary": found.summary, "responses": found.responses, "records": found.records}
     files = [out / f"{stem}.html", *(out / f"{stem}_{name}.csv" for name in tables)]
     page = quality.page(found, ", ".join(path.name for path in paths) or OWN, settings)
-    write_files(dict(zip(files, [page, *map(held_list.csv_text, tables.values())], strict=True)), "the report")
+    write_files(dict(zip(files, [page, *map(csv_text, tables.values())], strict=True)), "the report")
     return Written(files, tables)
 
 

@@ -10,10 +10,10 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.checking import held_list
 from pipeline.errors import RillbookError
 from pipeline.settings.reports import Parcel
 from pipeline.writing.files import write_files
+from pipeline.writing.spreadsheet import csv_text
 
 
 @dataclass(frozen=True)
@@ -84,4 +84,4 @@ def file_name(code: str, every: list[str]) -> str:
 
 def write_reports(pages: Mapping[Path, str], tables: Mapping[Path, pd.DataFrame]) -> list[Path]:
     """Write pages and tables; their paths."""
-    return write_files({**pages, **{path: held_list.csv_text(frame) for path, frame in tables.items()}}, "the report")
+    return write_files({**pages, **{path: csv_text(frame) for path, frame in tables.items()}}, "the report")

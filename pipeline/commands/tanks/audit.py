@@ -13,7 +13,6 @@ import pandas as pd
 
 from pipeline.book.connection import open_book
 from pipeline.book.current import current_rows
-from pipeline.checking import held_list
 from pipeline.commands.derive import refuse_empty
 from pipeline.commands.field_loggers import field_loggers
 from pipeline.errors import RillbookError
@@ -21,6 +20,7 @@ from pipeline.intake.report import Progress, silent
 from pipeline.intake.settings_changed import settled
 from pipeline.settings import Settings
 from pipeline.writing.files import write_files
+from pipeline.writing.spreadsheet import csv_text
 
 if TYPE_CHECKING:
     from pipeline.tanks.audit import Audit
@@ -252,7 +252,7 @@ def _write(folder: Path, one: Audit, settings: Settings, about: dict[str, Any]) 
     tables |= {"night": pd.concat(nights, ignore_index=True) if nights else pd.DataFrame()}
     more: dict[Path, str | bytes | None] = {
         out / f"due_{code}.ics": due_calendar(str(one.enclosure["enclosure_id"]), due, datetime.now(UTC)),
-        **{out / f"audit_{code}_{what}.csv": held_list.csv_text(frame) for what, frame in tables.items()},
+        **{out / f"audit_{code}_{what}.csv": csv_text(frame) for what, frame in tables.items()},
     }
     return [*files, *write_files(more, "the tables")]
 

@@ -10,13 +10,13 @@ import pandas as pd
 
 from pipeline.book.connection import open_book
 from pipeline.book.current import current_rows
-from pipeline.checking import held_list
 from pipeline.commands.reports.report_files import Written
 from pipeline.commands.tanks.audit import OUT, asked_enclosures, read_targets, slug
 from pipeline.errors import RillbookError
 from pipeline.intake.settings_changed import settled
 from pipeline.settings import Settings
 from pipeline.writing.files import write_files
+from pipeline.writing.spreadsheet import csv_text
 
 
 def write_year_plan(folder: Path, enclosure: str, year: int | None = None, today: date | None = None) -> Written:
@@ -70,7 +70,7 @@ def write_year_plan(folder: Path, enclosure: str, year: int | None = None, today
         )
     out, code = folder / "out" / OUT, slug(enclosure)
     made: dict[Path, str | bytes | None] = {
-        out / f"schedule_{code}.csv": held_list.csv_text(plan),
+        out / f"schedule_{code}.csv": csv_text(plan),
         out / f"schedule_{code}.ics": plan_calendar(enclosure, plan, datetime.now(UTC)),
     }
     files = write_files(made, "the plan")
