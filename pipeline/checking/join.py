@@ -6,6 +6,7 @@ import pandas as pd
 
 from pipeline.checking.nearest import nearest
 from pipeline.checking.outcome import Checked
+from pipeline.writing.words import some_of
 from schemas.tables import key_of
 
 PLACE = ("latitude", "longitude", "verbatim_coordinates")
@@ -44,9 +45,8 @@ def joined(checked: Checked, known: dict[str, pd.DataFrame]) -> list[str]:
     accepted = checked.tables["sites"].accepted
     without = accepted[accepted["latitude"].isna() | accepted["longitude"].isna()]
     if len(without) and len(without) < len(accepted):
-        listed = ", ".join(repr(one) for one in without[key].head(SHOWN))
-        more = f" and {len(without) - SHOWN} more" if len(without) > SHOWN else ""
-        said.append(f"{len(without)} of {len(accepted)} sites are left without a place: {listed}{more}.")
+        listed = some_of([repr(one) for one in without[key]], SHOWN)
+        said.append(f"{len(without)} of {len(accepted)} sites are left without a place: {listed}.")
     return said
 
 

@@ -61,6 +61,7 @@ def status(book: Book = Path(), json: Json = False) -> None:
     Example: rillbook status
     """
     from pipeline.commands import run
+    from pipeline.writing.words import some_of
 
     found = run.status(book)
     if json:
@@ -73,8 +74,7 @@ def status(book: Book = Path(), json: Json = False) -> None:
     for one in found["loads"]:
         state = "" if one["stands"] else " (undone)" if one["undone_at"] else " (corrected by a later load)"
         files = json_text.loads(one["files"])
-        named = ", ".join(files[:SHOWN]) + (f" and {len(files) - SHOWN} more" if len(files) > SHOWN else "")
-        say(f"  {one['kind']} {one['load_id']}, {one['loaded_at'][:16]} UTC: {named}{state}")
+        say(f"  {one['kind']} {one['load_id']}, {one['loaded_at'][:16]} UTC: {some_of(files, SHOWN)}{state}")
     say(", ".join(f"{n} {table}" for table, n in found["tables"].items()))
     if found["animals"]:
         say("Counted: " + ", ".join(f"{number} {what.replace('_', ' ')}" for what, number in found["animals"].items()))

@@ -14,6 +14,7 @@ import pandas as pd
 from pipeline.errors import RillbookError
 from pipeline.intake.report import silent
 from pipeline.settings import Settings
+from pipeline.writing.words import some_of
 
 TABLES = ("daily", "nights", "excursions")
 MOST_NAMED = 5
@@ -117,8 +118,7 @@ def _taken(given: dict[str, pd.DataFrame], loggers: pd.DataFrame, connection: An
         )
     notes = [f"Readings of {len(taken)} loggers are taken from {folder}; those were not looked through as the book's own are."]
     if others:
-        more = f" and {len(others) - MOST_NAMED} more" if len(others) > MOST_NAMED else ""
-        notes.append(f"Not used, for they hang at no site of the book: {', '.join(others[:MOST_NAMED])}{more}.")
+        notes.append(f"Not used, for they hang at no site of the book: {some_of(others, MOST_NAMED)}.")
     both = connection.execute(
         "SELECT DISTINCT logger_id FROM logger_readings WHERE list_contains(?, logger_id)", [sorted(taken)]
     ).fetchall()

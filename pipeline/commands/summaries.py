@@ -17,6 +17,7 @@ from pipeline.book.current import current_rows
 from pipeline.errors import RillbookError
 from pipeline.intake.report import silent
 from pipeline.intake.settings_changed import settled
+from pipeline.writing.words import some_of
 
 ENGINES = ("duckdb", "spark", "postgresql")
 STRETCH = ("logger_id", "from_at", "to_at")
@@ -122,10 +123,7 @@ def _engine(name: str, readings: str, connection: Any, scratch: Path) -> Iterato
 def _notes(without_place: list[str], unchecked: bool) -> list[str]:
     notes = []
     if without_place:
-        named = ", ".join(without_place[:MOST_NAMED]) + (
-            f" and {len(without_place) - MOST_NAMED} more" if without_place[MOST_NAMED:] else ""
-        )
-        notes.append(f"No night, for the book knows no place of: {named}.")
+        notes.append(f"No night, for the book knows no place of: {some_of(without_place, MOST_NAMED)}.")
     if unchecked:
         notes.append("These readings were not looked through for gaps, jumps and dead sensors as `rillbook load` does; see docs/scale.md.")
     return notes

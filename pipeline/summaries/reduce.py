@@ -19,6 +19,7 @@ from pipeline.formulas.sun import place_of_sun, rise_and_set
 from pipeline.settings.limits import judgement
 from pipeline.summaries import expressions as made
 from pipeline.summaries.columns import Engine, refuse_unfit
+from pipeline.writing.words import some_of
 from schemas.frames.summaries import SUMMARIES
 from schemas.tables import fields
 
@@ -137,10 +138,8 @@ def _series(engine: Engine, readings: Any, tally: dict[str, int]) -> list[tuple[
         raise NoReadingCounts(f"no reading counts ({lost}).", "Are read_at and temp_c filled, and temp_c in °C?")
     twice = sorted(row[0] for row in found if row[3] == 0)
     if twice:
-        more = f" and {len(twice) - MOST_NAMED} more" if len(twice) > MOST_NAMED else ""
-        raise RillbookError(
-            f"two readings of one moment: {', '.join(twice[:MOST_NAMED])}{more}.", "Settle which holds; the same file may be there twice."
-        )
+        remedy = "Settle which holds; the same file may be there twice."
+        raise RillbookError(f"two readings of one moment: {some_of(twice, MOST_NAMED)}.", remedy)
     return found
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -51,6 +51,11 @@ def figure(value: Any) -> float | None:
 def named(names: Mapping[str, str], code: str) -> str:
     """Name of a code, or the code itself in words."""
     return names.get(code, in_words(code) if names is STAGES else code)
+
+
+def some_of(names: Sequence[str], most: int) -> str:
+    """The first of several names, and how many more there are, such as "A, B and 3 more"."""
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def counted(n: Any, one: str, many: str = "") -> str:

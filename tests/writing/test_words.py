@@ -40,6 +40,10 @@ def test_counts_and_missing_figures() -> None:
     assert words.share_of(pd.Series([True, False, False])) == "33 %"
 
 
+def test_of_several_names_the_first_are_told_and_the_rest_counted() -> None:
+    assert [words.some_of(["A", "B", "C"][:n], 2) for n in (0, 1, 2, 3)] == ["", "A", "A, B", "A, B and 1 more"]
+
+
 def test_what_was_read_is_told_to_the_nearest_and_what_is_advised_on_the_safe_side() -> None:
     """10.3 °C is 50.54 °F: read, 51; advised as a top, 50. 8 °C is 46.4 °F: as a bottom 47."""
     nbsp = words.NBSP
