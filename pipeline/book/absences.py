@@ -12,6 +12,11 @@ from schemas.rules.rules import EFFORT
 
 # A visit that a correction of these brings to the site and date of another may be that other, under the code of the slip.
 KEY_PARTS = "'site_id', 'visit_date'"
+# A find whose visit nobody knows silences its taxon at every visit that it may be of: one row a taxon and visit, not one a find and visit,
+# which would grow with the square of the book.
+OF_ANY_VISIT = "'a find of no known visit'"
+MAY_BELONG = """(s.since = u.load_id
+    OR s.since < u.load_id AND u.load_id NOT IN (SELECT load_id FROM visits_all WHERE NOT patch))"""
 VIEWS = f"""
 CREATE OR REPLACE VIEW corrected_reason AS SELECT DISTINCT o.table_name, o.row_key, o.parent_key, o.field, o.rule, o.text
   FROM settled s JOIN held_all o ON s.item = 'held-' || o.held_id WHERE s.corrected <> '';
@@ -28,20 +33,21 @@ CREATE OR REPLACE VIEW uncounted AS SELECT u.* FROM uncounted_all u
 CREATE OR REPLACE VIEW one_visit_perhaps AS SELECT DISTINCT a.visit_id, b.visit_id AS other FROM current_visits a JOIN current_visits b
   ON a.site_id = b.site_id AND a.visit_date = b.visit_date AND a.visit_id <> b.visit_id
   JOIN corrected_reason c ON c.table_name = 'visits' AND c.row_key IN (a.visit_id, b.visit_id) AND c.field IN ({KEY_PARTS});
-CREATE OR REPLACE VIEW silence AS SELECT u.visit_id, u.taxon, u.life_stage, u.why, u.text, u.load_id, u.file, u.sheet, u.line
+CREATE OR REPLACE VIEW own_silence AS SELECT u.visit_id, u.taxon, u.life_stage, u.why, u.text, u.load_id, u.file, u.sheet, u.line
   FROM uncounted u JOIN visit_since s ON s.visit_id = u.visit_id AND u.load_id >= s.since
-  UNION ALL SELECT s.visit_id, u.taxon, u.life_stage, 'a find of no known visit', u.text, u.load_id, u.file, u.sheet, u.line
-  FROM uncounted u JOIN visit_since s ON u.visit_id = '' AND (s.since = u.load_id
-    OR s.since < u.load_id AND u.load_id NOT IN (SELECT load_id FROM visits_all WHERE NOT patch))
   UNION ALL SELECT a.visit_id, a.taxon, a.life_stage, 'a find of a load that was undone', '', a.load_id, NULL, NULL, a.line
   FROM finds_all a JOIN visit_since s ON s.visit_id = a.visit_id AND a.load_id >= s.since
   JOIN loads l ON l.load_id = a.load_id WHERE l.undone_at IS NOT NULL
   UNION ALL SELECT p.visit_id, f.taxon, f.life_stage, 'a find of a visit that was corrected to the same site and date', f.find_id,
     f.load_id, NULL, NULL, f.line FROM one_visit_perhaps p JOIN current_finds f ON f.visit_id = p.other;
+CREATE OR REPLACE VIEW silence AS FROM own_silence UNION ALL SELECT s.visit_id, u.taxon, u.life_stage, {OF_ANY_VISIT}, u.text, u.load_id,
+    u.file, u.sheet, u.line FROM uncounted u JOIN visit_since s ON u.visit_id = '' AND {MAY_BELONG};
+CREATE OR REPLACE VIEW silent_taxa AS SELECT visit_id, taxon, why FROM own_silence
+  UNION ALL SELECT s.visit_id, u.taxon, {OF_ANY_VISIT} FROM (SELECT DISTINCT taxon, load_id FROM uncounted WHERE visit_id = '') u
+  JOIN visit_since s ON {MAY_BELONG};
 CREATE OR REPLACE VIEW visits AS
   WITH met AS (SELECT visit_id, list(DISTINCT taxon) AS taxa FROM current_finds GROUP BY visit_id),
-    mute AS (SELECT visit_id, list(DISTINCT taxon) AS taxa, bool_or(why <> 'a find of no known visit') AS own FROM silence
-      GROUP BY visit_id),
+    mute AS (SELECT visit_id, list(DISTINCT taxon) AS taxa, bool_or(why <> {OF_ANY_VISIT}) AS own FROM silent_taxa GROUP BY visit_id),
     heard AS (SELECT v.*, coalesce(met.taxa, []) AS met, coalesce(mute.taxa, []) AS mute, coalesce(mute.own, false) AS own,
       list_contains(coalesce(mute.taxa, []), '') OR (all_counted IS NULL AND coalesce({", ".join(EFFORT)}) IS NULL) AS says_nothing
       FROM current_visits v LEFT JOIN met USING (visit_id) LEFT JOIN mute USING (visit_id))
@@ -66,7 +72,7 @@ CREATE OR REPLACE VIEW no_absence AS SELECT a.visit_id, a.taxon, s.life_stage, s
 
 def silent_visits(connection: Any) -> frozenset[str]:
     """Visits of which no complete list can be given: a find whose taxon nobody knows was held back, or may belong to them."""
-    return frozenset(row[0] for row in connection.execute("SELECT DISTINCT visit_id FROM silence WHERE taxon = ''").fetchall())
+    return frozenset(row[0] for row in connection.execute("SELECT DISTINCT visit_id FROM silent_taxa WHERE taxon = ''").fetchall())
 
 
 def absence_counts(connection: Any) -> tuple[int, dict[str, int]]:
@@ -92,7 +98,7 @@ def absence_counts(connection: Any) -> tuple[int, dict[str, int]]:
         """WITH pairs AS MATERIALIZED (SELECT visit_id, taxon, kept FROM asked)
         SELECT NULL AS why, count(*) FROM pairs WHERE kept
         UNION ALL SELECT why, count(*) FROM (SELECT p.visit_id, p.taxon, min(s.why) AS why FROM pairs p
-            JOIN silence s ON s.visit_id = p.visit_id AND s.taxon IN (p.taxon, '') WHERE NOT p.kept GROUP BY ALL) GROUP BY why
+            JOIN silent_taxa s ON s.visit_id = p.visit_id AND s.taxon IN (p.taxon, '') WHERE NOT p.kept GROUP BY ALL) GROUP BY why
         ORDER BY why NULLS FIRST"""
     ).fetchall()
     return int(rows[0][1]), dict(rows[1:])

@@ -15,6 +15,7 @@ from examples import examples
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pipeline.book.absences import absence_counts
 from pipeline.book.connection import open_book
 from pipeline.book.current import known_rows
 from pipeline.commands import run
@@ -218,6 +219,17 @@ def test_a_find_of_no_known_visit_could_be_of_any(folder: Path) -> None:
     assert published(folder) == {one for one in BOTH if one[1] != "EBIS"}
     run.load_files(folder, [answer(folder, dismiss_reason="no idea")], today=TODAY)
     assert published(folder) == {one for one in BOTH if one[1] != "EBIS"}
+
+
+def test_finds_of_no_known_visit_silence_a_taxon_once_a_visit(folder: Path) -> None:
+    """However many there are: a row for each of them and each visit would grow with the square of the book."""
+    strays = "".join(f"F{number},V7,EBIS,adult,1,rock_in_flow\n" for number in range(50))
+    load(folder, sites=SITES, visits=VISITS, finds=FINDS + strays)
+    with open_book(folder) as connection:
+        found = connection.execute("SELECT visit_id, taxon, why FROM silent_taxa ORDER BY ALL").fetchall()
+        assert found == [(visit, "EBIS", "a find of no known visit") for visit in ("V1", "V2")]
+        assert connection.execute("SELECT count(*) FROM silence").fetchall() == [(100,)]
+        assert absence_counts(connection) == (4, {"a find of no known visit": 2})
 
 
 LONG = (
