@@ -27,6 +27,8 @@ class Coded:
 
     def rows(self, rows: np.ndarray) -> Coded:
         """Some of the rows, by position."""
+        if np.array_equal(rows, np.arange(len(self.place))):
+            return self
         return Coded(self.place[rows], self.values)
 
     def change(self, change: Callable[[pd.Series], pd.Series]) -> Coded:
@@ -36,6 +38,10 @@ class Coded:
     def spread(self, index: pd.Index, name: str | None = None) -> pd.Series:
         """The column itself."""
         return pd.Series(self.values.array.take(self.place), index=index, name=name)
+
+    def spread_unless(self, before: Coded, column: pd.Series) -> pd.Series:
+        """The column itself; `column`, which holds the values before a change, where nothing was changed, so that they are held once."""
+        return column if self.values.equals(before.values) else self.spread(column.index)
 
 
 def distinct_values(column: pd.Series) -> tuple[np.ndarray, pd.Series]:

@@ -27,6 +27,11 @@ if TYPE_CHECKING:
 
 FILE_NAME = "rillbook.duckdb"
 LOOK_AGAIN_S = 0.1
+LEAST_MEMORY, TIMES_THE_FILE = 512 * 2**20, 4
+"""What the engine may hold in memory, bytes, and in files of the book; beyond it, it writes beside the book. By itself it would keep all it
+has ever read, up to most of the machine."""
+# Rows that are handed to the engine together: a frame of a million at once is held twice
+AT_ONCE = 100_000
 WAIT_S: ContextVar[float] = ContextVar("wait_s", default=30.0)
 """Seconds to wait for a book that another command has open."""
 log = logging.getLogger("rillbook")
@@ -66,7 +71,7 @@ def open_book(folder: Path, write: bool = False, *, trial: bool = False, copy: s
     with _told(path, write):
         connection, is_new = _opened(path, write or trial)
         if copy:
-            _close(connection)
+            close(connection, path)
             connection, kept = _opened_with_copy(path, copy)
             log.warning("A copy of the book as it was: %s.", kept)
     try:
@@ -80,10 +85,10 @@ def open_book(folder: Path, write: bool = False, *, trial: bool = False, copy: s
             connection.execute("COMMIT")
     except duckdb.Error as problem:
         # the look at a damaged file opens it anew
-        _close(connection)
+        close(connection, path)
         raise _said(problem, path, write) from problem
     finally:
-        _close(connection)
+        close(connection, path)
 
 
 @contextmanager
@@ -107,6 +112,8 @@ def _said(problem: Exception, path: Path, write: bool, opened: bool = True) -> E
             remedy = "Check the disk and the rights of the folder."
             return RillbookError(f"the book cannot be opened ({_first(problem)}).", remedy, str(path))
         what = f"the book could not be {'written' if write else 'read'} ({_first(problem)}). Nothing was changed."
+        if isinstance(problem, duckdb.OutOfMemoryException):
+            return RillbookError(what, "Close other programs, or work on a machine with more memory (docs/scale.md).", str(path))
         return RillbookError(what, "Is the disk full? Then free some space and try again.", str(path))
     return problem
 
@@ -133,11 +140,11 @@ def _opened(path: Path, write: bool) -> tuple[DuckDBPyConnection, bool]:
             if found is not None and versions.is_current(connection, found):
                 return connection, False
         except BaseException:
-            _close(connection)
+            close(connection, path)
             raise
         if found is None and write:
             return connection, True
-        connection.close()
+        close(connection, path)
         if found is None:
             return _empty_book().cursor(), False
         _bring_up_to_date(path, found)
@@ -169,6 +176,11 @@ def connect(path: Path, write: bool) -> DuckDBPyConnection:
             told = True
             time.sleep(LOOK_AGAIN_S)
             continue
+        # what goes there may hold exact places; the engine itself would let everybody look
+        with suppress(OSError):
+            _spilled(path).mkdir(mode=0o700)
+        limit = max(LEAST_MEMORY, TIMES_THE_FILE * path.stat().st_size)
+        connection.execute(f"SET memory_limit = '{limit} bytes'")
         if write:
             # exact places lie in it; a file system without rights keeps what it has
             with suppress(OSError):
@@ -185,7 +197,7 @@ def _bring_up_to_date(path: Path, found: int) -> None:
         changed = versions.migrate(connection, found)
         connection.execute("COMMIT")
     finally:
-        _close(connection)
+        close(connection, path)
     if copy is not None:
         log.warning(
             "The book was of version %s and is now of version %s (%s). A copy as it was: %s.",
@@ -197,7 +209,7 @@ def _opened_with_copy(path: Path, name: str) -> tuple[DuckDBPyConnection, Path |
     """A connection that writes, and a copy of the file as it was before; none without a name for it."""
     while True:
         # what a kill left beside the file goes into it, so that the copy is whole
-        connect(path, write=True).close()
+        close(connect(path, write=True), path)
         known = os.stat(path)
         copy = copy_beside(path, name) if name else None
         connection = connect(path, write=True)
@@ -205,7 +217,7 @@ def _opened_with_copy(path: Path, name: str) -> tuple[DuckDBPyConnection, Path |
         if (now.st_mtime_ns, now.st_size) == (known.st_mtime_ns, known.st_size):
             return connection, copy
         # another command wrote while it was copied
-        _close(connection)
+        close(connection, path)
         if copy is not None:
             copy.unlink()
 
@@ -236,12 +248,21 @@ def copy_beside(path: Path, name: str) -> Path:
     return copy
 
 
-def _close(connection: DuckDBPyConnection) -> None:
+def _spilled(path: Path) -> Path:
+    """Folder for what the engine cannot hold in memory, by the engine's own name for it."""
+    return path.with_name(f"{path.name}.tmp")
+
+
+def close(connection: DuckDBPyConnection, path: Path) -> None:
+    """Close a connection that :func:`connect` opened, and take away its folder for what does not fit in memory."""
     duckdb = engine()
 
     # after a full disk the database refuses even to close; what matters was said already
     with suppress(duckdb.Error):
         connection.close()
+    # another command may use it at this moment
+    with suppress(OSError):
+        _spilled(path).rmdir()
 
 
 def _first(problem: Exception) -> str:
@@ -265,6 +286,7 @@ def append_rows(connection: DuckDBPyConnection, name: str, frame: pd.DataFrame, 
     frame = frame.assign(load_id=load_id)
     columns = [row[0] for row in connection.execute(f"DESCRIBE {name}").fetchall() if row[0] in frame]
     listed = ", ".join(f'"{column}"' for column in columns)
-    connection.register("incoming", frame[columns])
-    connection.execute(f"INSERT INTO {name} ({listed}) SELECT {listed} FROM incoming")
-    connection.unregister("incoming")
+    for start in range(0, len(frame), AT_ONCE):
+        connection.register("incoming", frame.iloc[start : start + AT_ONCE][columns])
+        connection.execute(f"INSERT INTO {name} ({listed}) SELECT {listed} FROM incoming")
+        connection.unregister("incoming")

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path, PurePosixPath
 from typing import IO, TYPE_CHECKING, Any
 
-from pipeline.book.connection import FILE_NAME, connect, open_book
+from pipeline.book.connection import FILE_NAME, close, connect, open_book
 from pipeline.book.damage import refuse_damaged
 from pipeline.book.engine import engine
 from pipeline.errors import RillbookError
@@ -64,7 +64,7 @@ def back_up(folder: Path, file: Path) -> dict[str, int]:
                 rows = content_of(held)
                 _write(part, folder, database, rows)
             finally:
-                held.close()
+                close(held, path)
         with tempfile.TemporaryDirectory(prefix=".rillbook", dir=file.parent) as work:
             _take_out(part, Path(work), rows)
         os.replace(part, file)

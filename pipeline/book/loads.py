@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterator
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -105,16 +106,14 @@ def store_checked(
             "INSERT INTO source_files VALUES (?, ?, ?, ?, ?, ?)",
             [load_id, number, one.file, one.sheet, one.sha256, json.dumps(list(one.cells.columns), ensure_ascii=False)],
         )
-        texts = _rows_as_json(one)
-        for place, cells in one.misshapen.items():
-            texts[place] = json.dumps(cells, ensure_ascii=False)
-        rows = pd.DataFrame(
-            {"source": number, "source_row": range(len(texts)), "line": one.lines, "fate": account.row_fates[number], "cells": texts}
-        )
-        append_rows(connection, "source_rows", rows, load_id)
+        for start, texts in _rows_as_json(one):
+            part = slice(start, start + len(texts))
+            rows = {"source_row": range(part.start, part.stop), "line": one.lines[part], "fate": account.row_fates[number][part]}
+            append_rows(connection, "source_rows", pd.DataFrame({"source": number, **rows, "cells": texts}), load_id)
     for table in LOADED:
         result = checked.tables[table]
-        accepted = result.accepted[~result.accepted[key_of(table)].isin(same[table])]
+        known = result.accepted[key_of(table)].isin(same[table])
+        accepted = result.accepted[~known] if known.any() else result.accepted
         origin = result.candidates.origin.loc[accepted.index]
         frame = accepted.assign(row_no=accepted.index, patch=patch, source=origin["source"], source_row=origin["row"], line=origin["line"])
         append_rows(connection, f"{table}_all", frame, load_id)
@@ -133,16 +132,20 @@ def store_checked(
     connection.execute("UPDATE loads SET account = ? WHERE load_id = ?", [json.dumps(summary), load_id])
 
 
-def _rows_as_json(one: SourceTable) -> list[str]:
-    """Cells of each row as a JSON list; each distinct text is written once."""
+def _rows_as_json(one: SourceTable) -> Iterator[tuple[int, list[str]]]:
+    """Cells of each row as a JSON list, some rows at a time with the position of the first; each distinct text is written once."""
     written = {name: known.change(lambda texts: pd.Series(list(map(AS_JSON, texts)), dtype="object")) for name, known in one.coded.items()}
-    if list(written) != list(one.cells.columns):
-        return [AS_JSON(row) for row in one.cells.to_numpy().tolist()]
-    found: list[str] = []
-    for start in range(0, len(one.cells), AT_ONCE):
-        columns = [known.values.to_numpy()[known.place[start : start + AT_ONCE]].tolist() for known in written.values()]
-        found += [f"[{', '.join(row)}]" for row in zip(*columns, strict=True)]
-    return found
+    told_apart = list(written) == list(one.cells.columns)
+    for start in range(0, len(one.lines), AT_ONCE):
+        part = slice(start, start + AT_ONCE)
+        if told_apart:
+            columns = [known.values.to_numpy()[known.place[part]].tolist() for known in written.values()]
+            found = [f"[{', '.join(row)}]" for row in zip(*columns, strict=True)]
+        else:
+            found = [AS_JSON(row) for row in one.cells.iloc[part].to_numpy().tolist()]
+        for place in one.misshapen.keys() & range(start, start + len(found)):
+            found[place - start] = AS_JSON(one.misshapen[place])
+        yield start, found
 
 
 def _store_reasons(connection: DuckDBPyConnection, load_id: int, checked: Checked, same: dict[str, set[str]]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from pipeline.checking.merging import rows_stored
 from pipeline.checking.outcome import LEFT_OUT, ROW_FATES, Account, Checked, TableCheck
 from schemas.tables import LOADED, key_of
 
@@ -43,11 +44,11 @@ def account(checked: Checked, same: dict[str, set[str]] | None = None) -> Accoun
         if source.skipped.any():
             cells[number][source.skipped] = SKIPPED
     fates = [_row_fates(checked, number, cells[number], row_marks[number]) for number in range(len(cells))]
-    every_row, every_cell = np.concatenate([*fates, np.array([], dtype=object)]), np.concatenate([one.ravel() for one in cells])
+    every_row = np.concatenate([*fates, np.array([], dtype=object)])
     counted_rows = {fate: int((every_row == fate).sum()) for fate in ROW_FATES}
     if left_out := int((every_row == LEFT_OUT).sum()):
         counted_rows[LEFT_OUT] = left_out
-    counted_cells = {name: int((every_cell == code).sum()) for code, name in enumerate(CELL_FATES) if code != OPEN}
+    counted_cells = {name: sum(int((one == code).sum()) for one in cells) for code, name in enumerate(CELL_FATES) if code != OPEN}
     assert sum(counted_rows.values()) == sum(len(source.source.cells) for source in checked.sources), "a source row has no fate"
     assert sum(counted_cells.values()) == sum(source.missing.size for source in checked.sources), "a source cell has no fate"
     return Account(counted_rows, counted_cells, _table_counts(checked, same), _reasons(checked), fates)
@@ -56,7 +57,7 @@ def account(checked: Checked, same: dict[str, set[str]] | None = None) -> Accoun
 def _first_fates(shape: tuple[int, ...], checked: Checked, number: int) -> np.ndarray:
     """Fates that do not depend on the check: nothing written, or a word that says that nothing was found."""
     source = checked.sources[number]
-    fates = np.where(source.missing, MISSING, OPEN).astype("uint8")
+    fates = np.where(source.missing, np.uint8(MISSING), np.uint8(OPEN))
     find_columns = {column for one in source.mapped if one.table == "finds" for names in one.columns.values() for column in names}
     find_columns |= {str(name) for one in source.mapped for names in one.wide.values() for name in set(names)}
     for column in source.find_words:
@@ -88,25 +89,22 @@ def _mark_table(
     for number, mapped in one.parts:
         span = slice(start, start + len(mapped.text))
         for name in mapped.text.columns:
-            provider = merged.provider[name]
-            stored = np.zeros(len(provides), dtype=bool)
-            stored[provider.to_numpy()] = True
-            stored = stored[span]
+            stored = rows_stored(one, merged, name)[span] >= 0
             provides[span] |= stored
             held_here = np.isin(mapped.rows, held_at.get((name, number), ()))
-            fate = np.where(stored & ~in_book[span], STORED, SAME)
-            fate = np.where(row_held[span] | merged.differs[name][span] | held_here | _repeats_of(held_here, row_of[span]), HELD, fate)
+            fate = np.where(stored & ~in_book[span], np.uint8(STORED), np.uint8(SAME))
+            fate[row_held[span] | merged.differs[name][span] | held_here | _repeats_of(held_here, row_of[span])] = HELD
             written = mapped.text[name].notna().to_numpy()
             for column in mapped.columns.get(name, ()):
                 place = checked.sources[number].source.cells.columns.get_loc(column)
                 target = cells[number][:, place]
                 np.maximum.at(
-                    target, mapped.rows[written], np.where(target[mapped.rows[written]] == MISSING, MISSING, fate[written]).astype("uint8")
+                    target, mapped.rows[written], np.where(target[mapped.rows[written]] == MISSING, np.uint8(MISSING), fate[written])
                 )
             if name in mapped.wide:
                 places = checked.sources[number].source.cells.columns.get_indexer(mapped.wide[name])
                 at = (mapped.rows[written], places[written])
-                cells[number][at] = np.maximum(cells[number][at], fate[written].astype("uint8"))
+                cells[number][at] = np.maximum(cells[number][at], fate[written])
         rows = mapped.rows
         np.logical_or.at(row_marks[number][:, 0], rows, row_held[span] | merged.later[span])
         np.logical_or.at(row_marks[number][:, 1], rows, ~row_held[span] & ~merged.later[span])

@@ -22,7 +22,7 @@ from pipeline.checking.outcome import (
     TableCheck,
 )
 from pipeline.checking.sheet import OTHER_PARENTS, PARENTS, Sheet, flag, hold, take_out
-from pipeline.checking.typed_rows import gather
+from pipeline.checking.typed_rows import gather, without_readings
 from pipeline.reading.rows import MappedSource
 from pipeline.settings import Settings
 from schemas.frames.checks import Converted, Flags, Held
@@ -63,9 +63,9 @@ def check(sources: list[MappedSource], settings: Settings, known: dict[str, pd.D
         if one.typed.empty:
             tables[table] = TableCheck(one, merged, one.typed, pd.Index([], dtype="int64"))
             continue
-        typed, written = rows(one, merged, one.typed), rows(one, merged, one.written)
         origin = one.origin[["source", "row", "line"]].to_numpy()
-        sheet = Sheet(table, one, merged, typed, written, sources, settings, origin)
+        typed, one = rows(one, merged, one.typed), without_readings(one)
+        sheet = Sheet(table, one, merged, typed, sources, settings, origin)
         check_columns(sheet)
         complete(sheet)
         _check_parents(sheet, tables, known)

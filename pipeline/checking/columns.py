@@ -9,7 +9,8 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.checking.sheet import Sheet, flag, hold, take_out
+from pipeline.checking.merging import rows_stored
+from pipeline.checking.sheet import Sheet, as_written, flag, hold, take_out
 from pipeline.reading.values import EXAMPLES, KIND_WORDS
 from schemas.frames.frame import is_of
 from schemas.rules.column_faults import COLUMN_FAULTS
@@ -21,8 +22,8 @@ from schemas.vocabulary import codes
 def words(fault: str, sheet: Sheet, row: int, name: str) -> tuple[str, str]:
     """Message and remedy of a column fault, with what stands in the cell."""
     declared = fields(sheet.table)[name]
-    text = sheet.written.at[row, name]
-    value = sheet.one.typed[name].get(sheet.merged.provider[name].get(row, row)) if declared.kind in ("real", "whole") else None
+    text = as_written(sheet, row, name)
+    value = sheet.typed.at[row, name] if declared.kind in ("real", "whole") else None
     low, high = (declared.possible if fault != "unexpected" else declared.expected) or ("", "")
     words = {
         "title": declared.title, "text": "" if pd.isna(text) else text, "unit": declared.unit, "kind": KIND_WORDS.get(declared.kind, ""),
@@ -37,13 +38,12 @@ def words(fault: str, sheet: Sheet, row: int, name: str) -> tuple[str, str]:
 def check_columns(sheet: Sheet) -> None:
     """Unreadable cells, missing required values, spans and codes; faulty values are taken out of the typed frame."""
     faults: dict[tuple[int, str], str] = {}
-    read = {name: sheet.merged.provider[name] for name in sheet.one.faults["field"].unique()}
-    provided = {name: dict(zip(at.to_numpy().tolist(), at.index.tolist(), strict=True)) for name, at in read.items()}
+    stored = {name: rows_stored(sheet.one, sheet.merged, name) for name in sheet.one.faults["field"].unique()}
     later = {int(row) for row, is_later in zip(sheet.merged.row_of, sheet.merged.later, strict=True) if is_later}
     for row, name, fault in sheet.one.faults.itertuples(index=False):
-        at = row if row in later else provided[name].get(int(row))
-        if at is not None:
-            faults[(int(at), name)] = fault
+        at = int(row if row in later else stored[name][row])
+        if at >= 0:
+            faults[(at, name)] = fault
     for row, name, number in _failures(sheet):
         faults.setdefault((row, name), "required_missing" if number is None else _span_fault(sheet.table, name, number))
     for (row, name), fault in faults.items():
@@ -150,5 +150,5 @@ def flag_unexpected(sheet: Sheet, accepted: pd.DataFrame) -> None:
         values = accepted[name].astype("float64")
         odd = (values < declared.expected[0]) | (values > declared.expected[1])
         for row in accepted.index[odd]:
-            if pd.notna(sheet.written.at[row, name]):
+            if pd.notna(as_written(sheet, row, name)):
                 flag(sheet, int(row), (name,), "unexpected", FLAG, *words("unexpected", sheet, int(row), name))

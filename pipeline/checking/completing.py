@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.checking.columns import words
-from pipeline.checking.sheet import Sheet, exact, flag, hold, origin_of, take_out
+from pipeline.checking.merging import rows, rows_stored
+from pipeline.checking.sheet import Sheet, as_written, exact, flag, hold, origin_of, take_out
 from pipeline.reading import georeference
 from pipeline.reading.values import as_text
 from pipeline.settings import Settings
@@ -27,11 +28,11 @@ def complete(sheet: Sheet) -> None:
         accepted = by_distinct(sheet.typed["taxon"], lambda one: one.map(lambda text: known.get(text.casefold(), text), na_action="ignore"))
         changed = accepted.notna() & (accepted != sheet.typed["taxon"])
         if sheet.table == "finds":
-            as_noted = sheet.typed["verbatim_taxon"].fillna(sheet.written["taxon"].where(changed))
-            sheet.typed["verbatim_taxon"] = as_noted.astype("str")
+            noted = rows(sheet.one, sheet.merged, sheet.one.written[["taxon"]])["taxon"]
+            sheet.typed["verbatim_taxon"] = sheet.typed["verbatim_taxon"].fillna(noted.where(changed)).astype("str")
         sheet.typed["taxon"] = accepted.astype("str")
-        alias = sheet.written.loc[changed, "taxon"]
-        sheet.changes += [georeference.Change(int(row), "taxon", "", text, "an alias of the code") for row, text in alias.items()]
+        alias = {int(row): as_written(sheet, int(row), "taxon") for row in changed.index[changed]}
+        sheet.changes += [georeference.Change(row, "taxon", "", text, "an alias of the code") for row, text in alias.items()]
     if sheet.table == "sites":
         _complete_places(sheet)
     if sheet.table == "visits":
@@ -77,10 +78,9 @@ def _note_constant_statements(sheet: Sheet) -> None:
     for _, mapped in sheet.one.parts:
         for name in ("target_taxa", "all_counted"):
             if name in mapped.text and not mapped.columns.get(name):
-                provider = sheet.merged.provider[name]
-                mine = provider[(provider >= start) & (provider < start + len(mapped.text))]
-                said = "the column map, for every row"
-                sheet.changes += [georeference.Change(int(row), name, "", str(sheet.written.at[row, name]), said) for row in mine.index]
+                stored = rows_stored(sheet.one, sheet.merged, name)[start : start + len(mapped.text)]
+                said, mine = "the column map, for every row", np.sort(stored[stored >= 0]).tolist()
+                sheet.changes += [georeference.Change(row, name, "", str(as_written(sheet, row, name)), said) for row in mine]
         start += len(mapped.text)
 
 
@@ -99,7 +99,8 @@ def _complete_places(sheet: Sheet) -> None:
 def settle_places(sheet: Sheet) -> None:
     """Bring accepted places to WGS 84; after the rules, so that what they hold back keeps the numbers and the datum that were written."""
     kept = sheet.typed.index.difference(sorted(sheet.held_rows))
-    _apply_changes(sheet, georeference.settle_places(sheet.typed.loc[kept], sheet.written.loc[kept]))
+    written = rows(sheet.one, sheet.merged, sheet.one.written)
+    _apply_changes(sheet, georeference.settle_places(sheet.typed.loc[kept], written.loc[kept]))
 
 
 def _apply_changes(sheet: Sheet, changes: list[georeference.Change]) -> None:
@@ -131,12 +132,11 @@ def converted(sheet: Sheet, accepted: pd.DataFrame) -> list[dict[str, Any]]:
 
 def _stored_ways(sheet: Sheet) -> list[tuple[int, str, str, str, bool]]:
     """Ways of reading, of those cells alone whose value is stored; by the row that they are stored in."""
-    read = {name: sheet.merged.provider[name] for name in sheet.one.ways["field"].unique()}
-    to = {name: dict(zip(at.to_numpy().tolist(), at.index.tolist(), strict=True)) for name, at in read.items()}
+    to = {name: rows_stored(sheet.one, sheet.merged, name) for name in sheet.one.ways["field"].unique()}
     return [
-        (to[name][row], name, text, how, fewest)
+        (int(to[name][row]), name, text, how, fewest)
         for row, name, text, how, fewest in sheet.one.ways[["row", "field", "text", "how", "at_least"]].itertuples(index=False)
-        if row in to[name]
+        if to[name][row] >= 0
     ]
 
 

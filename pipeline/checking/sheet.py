@@ -34,7 +34,6 @@ class Sheet:
     one: Candidates
     merged: Merged
     typed: pd.DataFrame
-    written: pd.DataFrame
     sources: list[MappedSource]
     settings: Settings
     origin: np.ndarray
@@ -43,23 +42,21 @@ class Sheet:
     changes: list[georeference.Change] = field(default_factory=list)
     held_rows: set[int] = field(default_factory=set)
     held_cells: set[tuple[int, str]] = field(default_factory=set)
-    providers: dict[str, np.ndarray] = field(default_factory=dict)
 
 
-def _provider(sheet: Sheet, name: str) -> np.ndarray:
-    """For each row of the sheet the candidate whose cell of the field is stored."""
-    if name not in sheet.providers:
-        found = np.arange(len(sheet.one.text))
-        if name:
-            provider = sheet.merged.provider[name]
-            found[provider.index.to_numpy()] = provider.to_numpy()
-        sheet.providers[name] = found
-    return sheet.providers[name]
+def _provider(sheet: Sheet, row: int, name: str) -> int:
+    """The candidate whose cell of the field is stored in a row."""
+    return sheet.merged.borrowed[name].get(row, row) if name else row
+
+
+def as_written(sheet: Sheet, row: int, name: str) -> Any:
+    """The text of a field of a row, as written; missing where nothing was."""
+    return sheet.one.written.at[_provider(sheet, row, name), name]
 
 
 def origin_of(sheet: Sheet, row: int, name: str) -> tuple[dict[str, Any], str]:
     """Place of a cell, and the heading of its column."""
-    provider = int(_provider(sheet, name)[row])
+    provider = _provider(sheet, row, name)
     source, row, line = sheet.origin[provider].tolist()
     return {"source": source, "row": row, "line": line}, _heading(sheet.one, provider, name)
 
@@ -85,9 +82,10 @@ def exact(sheet: Sheet, row: int, name: str) -> str:
     if headings:
         text = " + ".join(str(cells[heading].iat[place["row"]]) for heading in headings)
         # a value may come from the cell of another field, as the dry bulb of a pair does
-        if text.strip() or pd.isna(sheet.written.at[row, name]):
+        if text.strip() or pd.isna(as_written(sheet, row, name)):
             return text
-    return str(sheet.written.at[row, name]) if pd.notna(sheet.written.at[row, name]) else ""
+    written = as_written(sheet, row, name)
+    return str(written) if pd.notna(written) else ""
 
 
 def hold(sheet: Sheet, row: int, name: str, rule: str, message: str, remedy: str, whole_row: bool) -> None:
@@ -113,7 +111,7 @@ def flag(sheet: Sheet, row: int, involved: tuple[str, ...], rule: str, effect: s
     """Mark a row; every value involved is named, so that a settled flag opens again when one of them changes."""
     name = involved[0]
     place, _ = origin_of(sheet, row, name)
-    written = [sheet.written.at[row, one] for one in involved]
+    written = [as_written(sheet, row, one) for one in involved]
     value = "; ".join(str(one) for one in written if pd.notna(one))
     sheet.flags.append({
         "table": sheet.table, "row_key": sheet.typed.at[row, key_of(sheet.table)], "field": name, "rule": rule, "effect": effect,

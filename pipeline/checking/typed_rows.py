@@ -20,6 +20,9 @@ READINGS = (
 )  # fmt: skip
 """Readings of a visit that may be taken more than once in it."""
 
+ASKED_AGAIN = ("taxon", "life_stage", "visit_date")
+"""What is asked of a candidate beside its keys once it is checked: of which taxa its row says nothing, and which visit may be meant."""
+
 
 @dataclass(frozen=True)
 class Candidates:
@@ -30,7 +33,7 @@ class Candidates:
     table : str
         Name of the table.
     typed : DataFrame
-        Every declared field in its type, one row a candidate.
+        Every declared field in its type, one row a candidate; once rows were made of them, those that :func:`without_readings` leaves.
     text : DataFrame of str
         The same as text: the canonical form where it could be read, else as written.
     written : DataFrame of str
@@ -56,6 +59,12 @@ class Candidates:
     ways: pd.DataFrame
     parts: tuple[tuple[int, Mapped], ...]
     several: pd.DataFrame = dataclass_field(default_factory=lambda: pd.DataFrame({"row": [], "field": [], "text": [], "how": []}))
+
+    def to_store(self, held: pd.Index) -> Candidates:
+        """The text of the rows that are held back, and where all rows came from."""
+        # a part of a frame that is no copy keeps the whole
+        none = self.typed.iloc[:0].copy()
+        return replace(self, typed=none, text=self.text.loc[held], written=none, parts=())
 
 
 def gather(table: str, sources: list[MappedSource]) -> Candidates:
@@ -93,6 +102,24 @@ def gather(table: str, sources: list[MappedSource]) -> Candidates:
         return replace(none, typed=none.typed.copy(), text=none.text.copy(), written=none.written.copy())
     one = Candidates(table, _one(typed), _one(text), _one(written), _one(origin), _faults(faults), _ways(ways), parts)
     return bring_together(one) if table == "visits" else one
+
+
+def without_readings(one: Candidates) -> Candidates:
+    """Candidates of which only those typed columns are left that are asked for once rows were made of them: of a million finds they weigh.
+
+    Parameters
+    ----------
+    one : Candidates
+        Of any table; of sites, which are few, all is left.
+
+    Returns
+    -------
+    Candidates
+    """
+    if one.table == "sites":
+        return one
+    names = [name for name, field in fields(one.table).items() if field.key or field.refers_to or name in ASKED_AGAIN]
+    return replace(one, typed=one.typed[names])
 
 
 @cache
@@ -208,8 +235,8 @@ def _type(
         if name in coded:
             place, values = coded[name].place, coded[name].values
             once = read_texts(values, field, style)
-            columns[name] = Coded(place, once.values).spread(index)
-            texts[name] = Coded(place, _as_text(once.values, field.kind, values)).spread(index)
+            columns[name] = Coded(place, once.values).spread_unless(coded[name], raw[name])
+            texts[name] = Coded(place, _as_text(once.values, field.kind, values)).spread_unless(coded[name], raw[name])
             faults += [pd.DataFrame({"row": index[mask[place]], "field": name, "fault": fault}) for fault, mask in _masks(once)]
             if once.how.notna().any():
                 how, at_least = (Coded(place, part).spread(index) for part in (once.how, once.at_least))
@@ -223,7 +250,7 @@ def _type(
         faults += [pd.DataFrame({"row": index[mask], "field": name, "fault": fault}) for fault, mask in _masks(typed)]
         if typed.how.notna().any():
             ways.append(_way(name, raw[name], typed.how, typed.at_least))
-    frame = pd.DataFrame(columns, index=index)
+    frame = pd.DataFrame(columns, index=index, copy=False)
     if table == "visits" and mapped.styles.get("visit_date", CANONICAL).evening:
         after_midnight = (frame["start_time"] < "12:00").fillna(False).astype(bool) & frame["visit_date"].notna()
         frame["visit_date"] = frame["visit_date"].where(~after_midnight, frame["visit_date"] + pd.Timedelta(days=1))

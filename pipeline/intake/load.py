@@ -104,10 +104,13 @@ def load_files(
             for one in told if tell is not None else []:
                 tell(one)  # type: ignore[misc]
             progress("storing")
+            repairs, checked = typed_repairs(tables), checked.to_store()
+            # nothing is checked again from here on
+            del sources, placed, tables
             keep_to(connection, settings)
             load_id = start_load(connection, "load", [path.name for path in [*paths, *gpx]], content, known_map.title, corrects, now())
             store_checked(connection, load_id, checked, account, changes.same)
-            settle_items(connection, load_id, typed_repairs(tables))
+            settle_items(connection, load_id, repairs)
             notes += [*said, *(told if tell is None else [])]
             notes += absence_notes(connection, said_nothing=account.rows.get("no_find", 0) + account.cells.get("no_find", 0))
         return report_of(checked, account, seen.settled, changes=changes, load_id=load_id, notes=notes)

@@ -90,7 +90,7 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     for column, tokens in source.no_find.items():
         no_find |= stripped[column].isin(tokens).to_numpy()
     # a row that says "nothing" and yet counts an animal contradicts itself; as a find it is held, and nothing is said of absence
-    no_find &= ~_counts_something(source, stripped, missing)
+    no_find &= ~_counts_something(source, coded, missing, list(stripped))
     marked = no_find.copy()
     counts = wide.count_cells(source, stripped, missing) if source.wide else None
     no_find |= wide.nothing_found(source, counts) if counts is not None else False
@@ -123,15 +123,16 @@ def _stripped(one: SourceTable, tokens: tuple[str, ...]) -> tuple[pd.DataFrame, 
     return pd.DataFrame(columns, index=cells.index, columns=cells.columns, copy=False), missing, coded
 
 
-def _counts_something(source: SourceMap, cells: pd.DataFrame, missing: np.ndarray) -> np.ndarray:
+def _counts_something(source: SourceMap, coded: dict[str, Coded], missing: np.ndarray, columns: list[str]) -> np.ndarray:
     """Rows whose count, or one of them, is written and is no zero, readable or not."""
     counting = {cell.column: cell.missing for one in source.tables.get("finds", ()) if one.name == "count" for cell in one.cells}
     if source.wide_field == "count":
         counting |= dict.fromkeys(source.wide, (*source.wide_zeros, *source.not_counted))
-    some = np.zeros(len(cells), dtype=bool)
+    some = np.zeros(len(missing), dtype=bool)
     for column, nothing in counting.items():
-        zero = cells[column].isin([*ZEROS, *nothing]) | (cells[column].map(number_of) == 0)
-        some |= ~missing[:, cells.columns.get_loc(column)] & ~zero.to_numpy()
+        texts = coded[column].values
+        zero = texts.isin([*ZEROS, *nothing]) | (texts.map(number_of) == 0)
+        some |= ~missing[:, columns.index(column)] & ~zero.to_numpy()[coded[column].place]
     return some
 
 
@@ -184,8 +185,9 @@ def _map_table(
     for one in maps:
         columns[one.name] = tuple(cell.column for cell in one.cells)
         if (cell := one.only_cell) is not None and cell.column in coded:
-            alone[one.name] = coded[cell.column].rows(rows).change(partial(_cell_text, cell, source))
-            text[one.name] = alone[one.name].spread(taken.index)
+            as_cut = coded[cell.column].rows(rows)
+            alone[one.name] = as_cut.change(partial(_cell_text, cell, source))
+            text[one.name] = alone[one.name].spread_unless(as_cut, taken[cell.column])
             continue
         noted = _noted(one, table, source, taken, rows, text, before)
         text[one.name] = _filled(one, noted, text)

@@ -62,7 +62,11 @@ def cut_plain(text: str, delimiter: str, most_columns: int, longest: int) -> Cut
         if blank.any():
             return None
         rows += len(ends)
-    columns = [Coded(np.concatenate(codes), pd.Series(list(texts), dtype="str")) for codes, texts in zip(places, known, strict=True)]
+    columns = [
+        # most columns have few texts: a byte or two tell them apart
+        Coded(np.concatenate(codes).astype(np.min_scalar_type(-len(texts))), pd.Series(list(texts), dtype="str"))
+        for codes, texts in zip(places, known, strict=True)
+    ]
     return CutRows(header, 1, columns, np.arange(2, rows + 2, dtype="int64"), {}, 0, header)
 
 

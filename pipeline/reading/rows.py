@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -223,6 +223,13 @@ class MappedSource:
     not_counted: tuple[str, ...] = ()
     skipped: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
     totals: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"row": [], "total": [], "counted": []}))
+
+    def to_store(self) -> MappedSource:
+        """The sheet as it was cut, without the rows that were made of it; cells that are told apart are held once."""
+        # a part of a frame that is no copy keeps the whole
+        cells = self.source.cells.iloc[:0].copy() if list(self.source.coded) == list(self.source.cells) else self.source.cells
+        none = np.zeros(0, dtype=bool)
+        return replace(self, source=replace(self.source, cells=cells), mapped=(), missing=none, no_find=none)
 
     def zero(self, column: str) -> np.ndarray:
         """Rows whose cell of the column is a count of zero."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -58,6 +59,54 @@ def test_a_kill_half_way_leaves_the_book_as_it_was(folder: Path, first: bool, af
     assert state(folder) == before
     assert load(folder, paths).load_id == (1 if first else 2)
     assert {"F7", "F8", "F9"} <= set(ids(folder)["finds"])
+
+
+def test_what_the_engine_holds_in_memory_is_bounded(folder: Path) -> None:
+    load(folder)
+    with open_book(folder) as connection:
+        assert connection.execute("SELECT current_setting('memory_limit')").fetchall() == [("512.0 MiB",)]
+
+
+def test_nobody_else_may_look_at_what_does_not_fit_in_memory(folder: Path) -> None:
+    """Exact places may lie in it, as in the book itself."""
+    load(folder)
+    spilled = folder / f"{FILE_NAME}.tmp"
+    with open_book(folder) as connection:
+        assert connection.execute("SELECT current_setting('temp_directory')").fetchall() == [(str(spilled),)]
+        assert spilled.stat().st_mode & 0o777 == 0o700
+        connection.execute("SET memory_limit = '40MB'")
+        rows = connection.execute("SELECT i, hash(i)::VARCHAR AS text FROM range(2_000_000) t(i) ORDER BY text")
+        assert rows.fetchone() and [*spilled.iterdir()]
+        assert spilled.stat().st_mode & 0o777 == 0o700
+        rows.fetchall()
+    assert sorted(path.name for path in folder.iterdir()) == [FILE_NAME, "rillbook.toml"]
+
+
+def test_a_question_too_large_for_the_memory_says_so(folder: Path) -> None:
+    load(folder)
+    before = state(folder)
+    refused = pytest.raises(RillbookError, match=r"could not be written .*Nothing was changed. Close other programs, or work on a machine")
+    with refused, open_book(folder, write=True) as connection:
+        connection.execute("UPDATE sites_all SET county = 'Nowhere'")
+        connection.execute("SET memory_limit = '20MB'")
+        connection.execute("SELECT list(i) FROM range(20_000_000) t(i)").fetchall()
+    assert state(folder) == before
+
+
+def test_rows_are_stored_in_order_however_many_at_once(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pipeline.book.connection.AT_ONCE", 2)
+    monkeypatch.setattr("pipeline.book.loads.AT_ONCE", 2)
+    finds = (
+        FINDS + "".join(f"X{number},V1,GPOR,adult,1,rock_in_flow,12\n" for number in range(5)) + "X9,V1,GPOR,adult,1,rock_in_flow,12,odd\n"
+    )
+    run.load_files(folder, sheets(folder, sites=SITES, visits=VISITS, finds=finds), today=TODAY)
+    with open_book(folder) as connection:
+        rows = connection.execute("SELECT source_row, line, cells FROM source_rows WHERE source = 2 ORDER BY rowid").fetchall()
+    lines = finds.splitlines()[1:]
+    assert [(row, line, json.loads(cells)) for row, line, cells in rows] == [
+        (number, number + 2, line.split(",")) for number, line in enumerate(lines)
+    ]
+    assert ids(folder)["finds"] == ["F1", "F2", *(f"X{number}" for number in range(5))]
 
 
 HOLDS = """

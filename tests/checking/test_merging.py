@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from source_sheets import mapped
 
-from pipeline.checking.merging import merge, rows
+from pipeline.checking.merging import merge, rows, rows_stored
 from pipeline.checking.typed_rows import Candidates, gather
 
 FIELDS = ("site_id", "habitat", "county", "elevation_m")
@@ -81,7 +81,7 @@ def test_two_sheets_describe_one_site() -> None:
     one = _sites([("A", "stream", None, None)], [("B", "seep", None, "1"), ("A", None, "x", "5")])
     merged = merge(one)
     assert merged.row_of.tolist() == [0, 1, 0]
-    assert merged.provider["county"].to_dict() == {0: 2}
+    assert merged.borrowed["county"] == {0: 2}
     assert one.origin.loc[2].to_dict() == {"source": 1, "row": 1, "line": 3}
     filled = rows(one, merged, one.typed)
     assert filled.loc[0, "elevation_m"] == 5.0
@@ -134,3 +134,14 @@ def test_without_a_conflict_the_order_of_rows_does_not_matter(given: list[Row]) 
     expected = sorted(_merged(given)[2])
     for order in itertools.islice(itertools.permutations(given), 6):
         assert sorted(_merged(list(order))[2]) == expected
+
+
+def test_a_cell_is_stored_in_one_row_or_in_none() -> None:
+    given = [("A", "stream", "x", None), ("A", None, "x", "5"), ("A", "seep", "x", "6"), ("B", "seep", None, "7")]
+    one = _sites(given)
+    merged = merge(one)
+    # blank, said again, and set apart: none of these is stored
+    assert {name: rows_stored(one, merged, name).tolist() for name in FIELDS[1:]} == {
+        "habitat": [0, -1, -1, 3], "county": [0, -1, -1, -1], "elevation_m": [-1, 0, -1, 3],
+    }  # fmt: skip
+    assert rows(one, merged, one.written[["elevation_m"]])["elevation_m"].tolist() == ["5", "6", "7"]

@@ -65,3 +65,16 @@ def test_several_readings_of_a_field_that_is_asked_for_stand_beside_others() -> 
     frame, one = _visits("v,t,d\nA,11,5\nA,12,10\nA,13,15\n", body)
     assert frame[["water_temp_c", "water_depth_cm"]].to_numpy().tolist() == [[12, 10]]
     assert not merge(one).later.any()
+
+
+def test_what_is_stored_keeps_nothing_of_what_was_checked() -> None:
+    """An empty part of a frame that is no copy keeps the memory of the whole."""
+    one = gather("sites", [mapped("sites", [("A", "1"), ("B", "2")], ("site_id", "elevation_m"))])
+    stored = one.to_store(pd.Index([1]))
+    assert stored.text["site_id"].tolist() == ["B"] and stored.origin.equals(one.origin)
+    assert one.typed["elevation_m"].tolist() == [1.0, 2.0]
+    for frame in (stored.typed, stored.written):
+        values = frame["elevation_m"].to_numpy()
+        while isinstance(values.base, np.ndarray):
+            values = values.base
+        assert values.size == 0
