@@ -42,12 +42,17 @@ def nearest_among(known: Iterable[str]) -> Callable[..., list[str]]:
     by_fold: dict[str, list[str]] = {}
     for one in sorted(set(known)):
         by_fold.setdefault(folded(one), []).append(one)
-    folds = np.array(list(by_fold), dtype=object)
-    signs = {sign: number for number, sign in enumerate(sorted(set("".join(by_fold))))}
-    counts = np.zeros((len(folds), len(signs)), dtype="int16")
-    for place, fold in enumerate(folds):
-        for sign in fold:
+    # codes are numbers for the most part: far fewer sets of signs than codes
+    by_set: dict[str, list[str]] = {}
+    for fold in by_fold:
+        by_set.setdefault("".join(sorted(fold)), []).append(fold)
+    spelled = list(by_set.values())
+    signs = {sign: number for number, sign in enumerate(sorted(set("".join(by_set))))}
+    counts = np.zeros((len(spelled), len(signs)), dtype="int16")
+    for place, one in enumerate(by_set):
+        for sign in one:
             counts[place, signs[sign]] += 1
+    lengths = counts.sum(axis=1)
 
     def look(key: str, most: int = 3) -> list[str]:
         fold = folded(key)
@@ -56,8 +61,8 @@ def nearest_among(known: Iterable[str]) -> Callable[..., list[str]]:
         mine = np.array([fold.count(sign) for sign in signs], dtype="int16")
         # no more signs than these can agree; whatever fails here fails difflib's own comparison, which takes far longer
         shared = np.minimum(counts, mine).sum(axis=1)
-        likely = 2.0 * shared >= ALIKE * (counts.sum(axis=1) + len(fold)) - 1e-9
-        close = get_close_matches(fold, folds[likely].tolist(), n=most, cutoff=ALIKE)
+        likely = np.flatnonzero(2.0 * shared >= ALIKE * (lengths + len(fold)) - 1e-9)
+        close = get_close_matches(fold, [other for place in likely for other in spelled[place]], n=most, cutoff=ALIKE)
         return [one for near in close for one in by_fold[near]][:most]
 
     return look
