@@ -112,14 +112,13 @@ def _written(column: pd.Series, cells: _Cells) -> np.ndarray | None:
 
 
 def _numbers(column: pd.Series) -> np.ndarray:
-    """The cells of a column of numbers, each distinct one written by pandas once."""
+    """The cells of a column of numbers, each distinct one written once."""
+    real = column.dtype == "float64"
     # by their bits: 0.0 and -0.0 are equal and not written alike
-    values = pd.Series(column.to_numpy().view("int64")) if column.dtype == "float64" else column
-    numbers, _ = pd.factorize(values, use_na_sentinel=False)
-    first = np.unique(numbers, return_index=True)[1]
-    # a column before them: a row that is nothing but one empty cell would be marked
-    rows = pd.DataFrame({"": "", "number": column.iloc[first]}).to_csv(index=False, header=False, lineterminator="\n")
-    return np.array([line[1:] for line in rows.splitlines()], dtype=object)[numbers]
+    numbers, distinct = pd.factorize(column.to_numpy().view("int64") if real else column.array, use_na_sentinel=False)
+    distinct = distinct.view("float64") if real else distinct
+    written = ["" if missing else str(value) for value, missing in zip(distinct.tolist(), pd.isna(distinct), strict=True)]
+    return np.array(written, dtype=object)[numbers]
 
 
 def _is_formula(text: str) -> bool:
