@@ -5,6 +5,7 @@ Comes in: words of a command. Goes out: lines or JSON, and an exit code. Knows c
 
 from __future__ import annotations
 
+import gc
 import io
 import logging
 import os
@@ -18,6 +19,8 @@ from pipeline.cli.printing import ALL_ACCEPTED, say
 from pipeline.errors import RillbookError
 
 COULD_NOT_RUN, INTERRUPTED = 2, 130
+GARBAGE = (20_000, 20, 20)
+"""New objects before Python looks for those that nobody holds, and how many such looks before it looks among the older ones."""
 STOPPED = "stopped. What was not finished is not in the book; `rillbook status` says what is."
 HELP = "From the records of a stream survey to the temperatures that keepers copy, and maps that do not give the spring away."
 app = typer.Typer(
@@ -60,6 +63,8 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             # a console that lacks a sign shows its number rather than stopping half-way
             stream.reconfigure(errors="backslashreplace")
+    # a command is short, and the libraries' own objects are many: to look through them for what is no longer used takes its time
+    gc.set_threshold(*GARBAGE)
     told = _Told()
     told.setFormatter(logging.Formatter("%(message)s"))
     logging.getLogger("rillbook").addHandler(told)
