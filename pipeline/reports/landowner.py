@@ -54,7 +54,7 @@ def visit_rows(
     pressure = pd.Series(pressure_kpa(rows["site_id"].map(sites.set_index("site_id")["elevation_m"]).astype("float64")), index=rows.index)
     temp = rows["water_temp_c"].where(rows["water_temp_c"] >= 0)
     answer = rows["conductivity_at_25c"].astype("boolean")
-    met = {key: _met(part, names) for key, part in finds.groupby("visit_id", sort=False)}
+    met = _met(finds, names)
     empty = rows["incomplete"].map({True: "finds held back", False: "nothing"})
     listed = pd.DataFrame({
         "site_id": rows["site_id"],
@@ -75,9 +75,12 @@ def _codes(text: Any) -> list[str]:
     return [code.strip() for code in str(text).split("|") if code.strip()] if text == text and text is not None else []
 
 
-def _met(finds: pd.DataFrame, names: dict[str, str]) -> str:
-    counts = finds.groupby(["taxon", "life_stage"], sort=True)["count"].sum()
-    return "; ".join(f"{names.get(taxon, taxon)}, {named(STAGES, stage).lower()}: {number}" for (taxon, stage), number in counts.items())
+def _met(finds: pd.DataFrame, names: dict[str, str]) -> dict[str, str]:
+    """What was met on each visit, in words."""
+    words: dict[str, list[str]] = {}
+    for (visit, taxon, stage), number in finds.groupby(["visit_id", "taxon", "life_stage"], sort=True)["count"].sum().items():
+        words.setdefault(visit, []).append(f"{names.get(taxon, taxon)}, {named(STAGES, stage).lower()}: {number}")
+    return {visit: "; ".join(parts) for visit, parts in words.items()}
 
 
 def species_rows(

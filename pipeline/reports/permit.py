@@ -80,9 +80,9 @@ def rows_of(
         As :class:`schemas.frames.reports.PermitFinds`, in order of date, visit and find.
     """
     names = dict(zip(taxa["code"], taxa["scientific_name"], strict=True))
-    places = sites.set_index("site_id").to_dict("index")
+    places = sites[sites["site_id"].isin(mine["site_id"])].set_index("site_id").to_dict("index")
     of_visit: dict[str, list[dict[str, Any]]] = {}
-    for find in finds.to_dict("records"):
+    for find in finds[finds["visit_id"].isin(mine["visit_id"])].to_dict("records"):
         of_visit.setdefault(find["visit_id"], []).append(find)
     rows: list[dict[str, Any]] = []
     for visit in mine.sort_values(["visit_date", "visit_id"]).to_dict("records"):
