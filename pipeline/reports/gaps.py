@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from pipeline.settings import Settings
@@ -52,14 +53,19 @@ def searched(readings: pd.DataFrame, looked: pd.DataFrame, sites: pd.DataFrame, 
     days = days[["taxon", "population", "site", "date"]].drop_duplicates()
     read = readings[[*GROUP, "site", "date"]].drop_duplicates().merge(days, on=["taxon", "population", "site", "date"])
     spans = {"warm": settings.warm_months, "cold": settings.cold_months} | {month: (int(month),) for month in MONTHS}
-    groups = readings[GROUP].drop_duplicates()
-    parts = []
-    for month, span in spans.items():
-        n = days[days["date"].dt.month.isin(span)].groupby(["taxon", "population"]).size().rename("n_searches").reset_index()
-        with_reading = read[read["date"].dt.month.isin(span)].groupby(GROUP).size().rename("n_with_reading").reset_index()
-        parts.append(groups.merge(n, how="left").merge(with_reading, how="left").assign(month=month))
+    n = _by_span(days, ["taxon", "population"], spans).rename("n_searches").reset_index()
+    with_reading = _by_span(read, GROUP, spans).rename("n_with_reading").reset_index()
+    cells = pd.DataFrame({"month": list(spans)}).merge(readings[GROUP].drop_duplicates(), how="cross")
     counts = {"n_searches": "int64", "n_with_reading": "int64"}
-    return pd.concat(parts, ignore_index=True).fillna(dict.fromkeys(counts, 0)).astype(counts)
+    counted = cells.merge(n, how="left").merge(with_reading, how="left").fillna(dict.fromkeys(counts, 0)).astype(counts)
+    return counted[[*GROUP, *counts, "month"]]
+
+
+def _by_span(rows: pd.DataFrame, by: list[str], spans: Mapping[str, tuple[int, ...]]) -> pd.Series[int]:
+    """How many rows of each group lie in each span of months; index: the columns of `by`, and ``month``."""
+    of_month = rows.groupby([*by, rows["date"].dt.month.rename("in_month")]).size().rename("n").reset_index()
+    belongs = pd.DataFrame([(month, one) for month, span in spans.items() for one in span], columns=["month", "in_month"])
+    return of_month.merge(belongs, on="in_month").groupby([*by, "month"])["n"].sum()
 
 
 def gap_list(targets: pd.DataFrame, shared: Mapping[tuple[str, ...], Mapping[str, Any]], searched: pd.DataFrame) -> pd.DataFrame:
@@ -249,18 +255,18 @@ def curable(gaps: pd.DataFrame) -> pd.DataFrame:
 
 def _best(cells: pd.DataFrame, warm: bool) -> dict[str, Any]:
     """The number of site-days that is worth most a day."""
-    first = cells["next_grade"].eq(ORDER[2])
-    gains = pd.Series(judgement("better_grade_worth"), index=cells.index).mask(first, judgement("warm_month_worth") if warm else 1.0)
-    trips = max(sorted(set(cells["trips"])), key=lambda number: (gains[cells["trips"] <= number].sum() / number, number))
-    raised = cells["trips"] <= trips
-    names = [f"{row.taxon} {row.life_stage} {row.medium} to {row.next_grade}" for row in cells[raised].itertuples()]
+    first, needed = cells["next_grade"].eq(ORDER[2]).to_numpy(), cells["trips"].to_numpy()
+    gains = np.where(first, judgement("warm_month_worth") if warm else 1.0, judgement("better_grade_worth"))
+    trips = max(np.unique(needed), key=lambda number: (gains[needed <= number].sum() / number, number))
+    raised = needed <= trips
+    named = cells.loc[raised, ["taxon", "life_stage", "medium", "next_grade"]].itertuples(index=False, name=None)
     return {
         "trips": int(trips),
         "new_sites": int(cells.loc[raised, "more_sites"].max()),
         "cells_raised": int(raised.sum()),
         "new_targets": int((raised & first).sum()),
         "per_trip": round(gains[raised].sum() / trips, 3),
-        "cells": "; ".join(names),
+        "cells": "; ".join(f"{taxon} {stage} {medium} to {grade}" for taxon, stage, medium, grade in named),
         "company": "two people or more" if cells.loc[raised, "company"].ne("").any() else "",
     }
 
