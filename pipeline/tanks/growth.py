@@ -19,7 +19,7 @@ SIZE_COLUMNS = ("life_stage", "month", "n", "low", "middle", "high")
 ENDS = (0.10, 0.50, 0.90)
 WILD = """
 SELECT f.life_stage, month(v.visit_date) AS month, f.svl_mm, f.mass_g, f.total_length_mm, f.tail_whole
-FROM finds f JOIN visits v USING (visit_id) JOIN sites s USING (site_id)
+FROM finds f JOIN current_visits v USING (visit_id) JOIN sites s USING (site_id)
 WHERE f.taxon = $1 AND ($2 = '' OR s.population = $2) AND coalesce(f.condition, 'well') = 'well' AND f.count = 1
 """
 LARVAL_PERIOD = "Common practice, no source: larvae take 1.5 to 3.5 years, by population."

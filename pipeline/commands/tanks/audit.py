@@ -207,7 +207,8 @@ def _nights(connection: Any, one: Audit, field: pd.DataFrame | None) -> dict[str
     own = one.enclosure["population"]
     places = connection.execute(
         """SELECT DISTINCT CASE WHEN coalesce(s.waterbody, '') <> '' THEN s.waterbody ELSE s.site_id END
-        FROM sites s JOIN visits v USING (site_id) JOIN finds f USING (visit_id) WHERE f.taxon = ? AND (? = '' OR s.population = ?)""",
+        FROM sites s JOIN current_visits v USING (site_id) JOIN finds f USING (visit_id)
+        WHERE f.taxon = ? AND (? = '' OR s.population = ?)""",
         [one.enclosure["taxon"], *[own if isinstance(own, str) else ""] * 2],
     ).fetchall()
     mine = field[field["site"].isin([place for (place,) in places])]
