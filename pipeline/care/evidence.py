@@ -115,8 +115,7 @@ def silent(read: pd.DataFrame, facts: Mapping[str, Any]) -> list[str]:
         lines.append("Night is unknown: no reading is known to have been taken between sunset and sunrise.")
     elif seen and timed.all() and len(timed) == len(read):
         lines.append("Day is unknown: every reading was taken between sunset and sunrise.")
-    years = read["year"].dropna().unique()
-    if len(years) == 1:
+    if len(years := read["year"].dropna().unique()) == 1:
         lines.append(f"All readings are from {int(years[0])}: this speaks of that year only.")
     if len(read) and read["from_visit"].all():
         lines.append("No reading was taken at an animal; all are the visit's.")
@@ -164,7 +163,10 @@ class ByCell:
 
     def rows(self, key: tuple[str, ...]) -> pd.DataFrame:
         """Rows of a cell, in their order; where a part of the key is empty it is missing, or empty."""
-        return self.frame if self.frame.empty else self.frame.iloc[self._places.get(key, [])]
+        places = [] if self.frame.empty else self._places.get(key, [])
+        # rows that lie together need not be copied
+        together = len(places) and places[-1] - places[0] == len(places) - 1
+        return self.frame.iloc[slice(places[0], places[-1] + 1) if together else places]
 
     @cached_property
     def _records(self) -> list[Row]:
@@ -245,15 +247,14 @@ def _capital(text: str) -> str:
 
 
 def _by_season(read: pd.DataFrame, facts: Mapping[str, Any]) -> str:
-    month = read["month"].astype(int)
-    warm, cold = (month.isin(facts.get(name, DEFAULTS[name])) for name in ("warm_months", "cold_months"))
+    warm, cold = (read["month"].astype(int).isin(facts.get(name, DEFAULTS[name])) for name in ("warm_months", "cold_months"))
     return f"Warm months {int(warm.sum())}, cold months {int(cold.sum())}, others {int((~warm & ~cold).sum())} readings"
 
 
 def _by_hour(read: pd.DataFrame) -> str:
     hour = read["hour"].dropna()
-    parts = [f"{start} to {end} h {int(((hour >= start) & (hour < end)).sum())}" for start, end in HOURS]
-    return f"By the clock: {', '.join(parts)}, no time noted {int(read['hour'].isna().sum())}"
+    parts = (f"{start} to {end} h {int(((hour >= start) & (hour < end)).sum())}" for start, end in HOURS)
+    return f"By the clock: {', '.join(parts)}, no time noted {len(read) - len(hour)}"
 
 
 def _depths(read: pd.DataFrame) -> str:
@@ -267,8 +268,8 @@ def _depths(read: pd.DataFrame) -> str:
 
 def _condition(key: Cell, facts: Mapping[str, Any]) -> str:
     left_out = facts["exclusions"]
-    reason = left_out["reason"].astype(str).str.contains("sick|dying|dead", case=False)
-    ill = left_out[(left_out["taxon"] == key[0]) & (left_out["life_stage"] == key[2]) & reason]["n_finds"].sum()
+    own = left_out[(left_out["taxon"] == key[0]) & (left_out["life_stage"] == key[2])]
+    ill = own.loc[own["reason"].astype(str).str.contains("sick|dying|dead", case=False), "n_finds"].sum()
     return (
         f"{counted(ill, 'find')} of this stage noted as sick, dying or dead feed no figure. Of the others nothing but their presence is"
         " known: growth, breeding and disease are not."

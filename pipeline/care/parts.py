@@ -107,7 +107,7 @@ def mosaic_part(
     if warm.empty or figure(warm["band_high"].iloc[0]) is None:
         return {"why": "No spread of spots: the warm season as a whole has no target.", "spots": [], "notes": []}
     months = facts.get("warm_months", DEFAULTS["warm_months"])
-    values = read[read["month"].isin(months)][["site", "date", "month", "value"]].drop_duplicates()
+    values = read.loc[read["month"].isin(months), ["site", "date", "month", "value"]].drop_duplicates()
     if values.empty:
         return {"why": "No spread of spots: nothing was read in the warm season.", "spots": [], "notes": []}
     weights = site_day_weights(values["site"], values["month"].astype("int64"), values["date"])

@@ -173,7 +173,17 @@ def judgement(name: str) -> float:
     KeyError
         No such number, or more than one (a number that depends on a taxon or group has a function of its own).
     """
-    return float(_one(_read()["quantity"].eq(name) & _read()["kind"].isin(["judgement", "common practice"]), name)["value"])
+    found = _judged().get(name, [])
+    if len(found) != 1:
+        raise KeyError(f"limits.csv has {len(found)} rows for {name!r} and needs one.")
+    return found[0]
+
+
+@cache
+def _judged() -> dict[str, list[float]]:
+    """Values of each judgement and number of common practice."""
+    rows = _read()[_read()["kind"].isin(["judgement", "common practice"])]
+    return {str(name): values.tolist() for name, values in rows.groupby("quantity")["value"]}
 
 
 def _one(mask: pd.Series[bool], name: str) -> pd.Series[Any]:

@@ -92,7 +92,7 @@ def schedule(readings: pd.DataFrame, targets: pd.DataFrame, settings: Settings) 
         months.setdefault((row["taxon"], row["population"], row["life_stage"], row["medium"]), {})[str(row["month"])] = row
     parts = [
         _group_schedule(key, group, months[key], settings.warm_months)
-        for key, group in readings.groupby(GROUP, sort=True)
+        for key, group in readings[[*GROUP, "site", "date", "month", "value"]].groupby(GROUP, sort=True)
         if key in months and not two_sided(key[2], kind[key[0]])
     ]
     return _typed(pd.concat([pd.DataFrame(columns=list(SCHEDULE_COLUMNS)), *(part for part in parts if len(part))], ignore_index=True))
@@ -135,7 +135,7 @@ def by_month(days: pd.DataFrame) -> pd.DataFrame:
 
 def _group_schedule(key: Group, group: pd.DataFrame, rows: dict[str, Any], warm_months: tuple[int, ...]) -> pd.DataFrame:
     # The clock time is left out on purpose: blanking it must change nothing but the day shift.
-    numbered = group[["site", "date", "month", "value"]].assign(site=pd.factorize(group["site"], sort=True)[0])
+    numbered = group.drop(columns=GROUP).assign(site=pd.factorize(group["site"], sort=True)[0])
     values = numbered.drop_duplicates().reset_index(drop=True)
     values["day"] = day_of_year(values["date"])
     months = {int(month): row for month, row in rows.items() if month.isdigit()}
