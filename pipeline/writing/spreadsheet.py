@@ -5,16 +5,19 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterable, Iterator
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
+Column: TypeAlias = tuple[np.ndarray | None, np.ndarray]
+"""The cells of a column, one a row; or for each row the place of its cell among them."""
 ROWS = 20_000
-QUOTED = re.compile('[,"\r\n]').search
+QUOTES = ',"\r\n'
 """Signs for which a cell may stand in quote marks."""
+QUOTED = re.compile(f"[{QUOTES}]").search
 
 
 def for_spreadsheet(frame: pd.DataFrame) -> pd.DataFrame:
@@ -68,17 +71,45 @@ def csv_text(frame: pd.DataFrame) -> str:
 
 def csv_parts(frame: pd.DataFrame) -> Iterator[str]:
     """The text of :func:`csv_text` in parts of some thousand rows: of a long table the whole would fill the memory."""
-    cells = _Cells()
-    columns = [_written(frame.iloc[:, place], cells) for place in range(frame.shape[1])]
-    written = [column for column in columns if column is not None]
-    if len(columns) < 2 or frame.empty or len(written) < len(columns):
-        # the writer marks a row that is nothing but one empty cell; and what is neither text nor number it words itself
+    columns = _columns(frame)
+    if columns is None:
         yield _by_pandas(for_spreadsheet(frame))
         return
     yield _by_pandas(frame.iloc[:0])
     for start in range(0, len(frame), ROWS):
-        part = [column[start : start + ROWS].tolist() for column in written]
+        part = [column[start : start + ROWS].tolist() for column in columns]
         yield "\n".join(map(",".join, zip(*part, strict=True))) + "\n"
+
+
+def _columns(frame: pd.DataFrame) -> list[np.ndarray] | None:
+    """What stands in each row, column by column or several as one; None where only pandas knows how to write it."""
+    if frame.shape[1] < 2 or frame.empty:
+        # the writer marks a row that is nothing but one empty cell
+        return None
+    known, written = _Cells(), []
+    for place in range(frame.shape[1]):
+        column = _written(frame.iloc[:, place], known)
+        if column is None:
+            return None
+        written.append(column)
+    return [cells if place is None else cells[place] for place, cells in _together(written)]
+
+
+def _together(columns: Iterable[Column]) -> list[Column]:
+    """The columns, neighbours as one where they have few pairs of cells: the rows of a long table are then made of fewer parts."""
+    fewer: list[Column] = []
+    for place, cells in columns:
+        before, cells_before = fewer[-1] if fewer else (None, cells)
+        if place is None or before is None or len(cells_before) * len(cells) > len(place):
+            fewer.append((place, cells))
+            continue
+        pair = before * len(cells) + place
+        pairs = np.flatnonzero(np.bincount(pair))
+        number = np.zeros(pairs[-1] + 1, dtype=int)
+        number[pairs] = range(len(pairs))
+        left, right = cells_before[pairs // len(cells)], cells[pairs % len(cells)]
+        fewer[-1] = number[pair], np.array([f"{one},{other}" for one, other in zip(left, right, strict=True)], dtype=object)
+    return fewer
 
 
 def _by_pandas(frame: pd.DataFrame) -> str:
@@ -98,17 +129,29 @@ class _Cells(dict[Any, str]):
         return cell
 
 
-def _written(column: pd.Series, cells: _Cells) -> np.ndarray | None:
+def _written(column: pd.Series, cells: _Cells) -> Column | None:
     """The cells of a column; None where its values are neither text nor numbers, or of several kinds."""
     if column.dtype in ("float64", "Int64", "int64", "bool", "boolean"):
-        return _numbers(column)
+        return None, _numbers(column)
     grouped = isinstance(column.dtype, pd.CategoricalDtype)
     said = column.cat.categories.to_series() if grouped else column
     if pd.api.types.infer_dtype(said, skipna=True) not in ("string", "empty"):
         return None
     # an array of pandas gives its values one by one, and slowly
-    written = np.array([*map(cells.__getitem__, said.to_numpy(dtype=object).tolist()), ""], dtype=object)
-    return written[column.cat.codes.to_numpy()] if grouped else written[:-1]
+    texts = said.to_numpy(dtype=object).tolist()
+    written = np.array([*(texts if _is_plain(texts) else map(cells.__getitem__, texts)), ""], dtype=object)
+    # what is missing has the number -1, and gets the empty cell, the last
+    return (column.cat.codes.to_numpy().astype(int) % len(written), written) if grouped else (None, written[:-1])
+
+
+def _is_plain(texts: list[Any]) -> bool:
+    """Whether each is a text that stands in the file as it is."""
+    distinct = set(texts)
+    try:
+        whole = "".join(distinct)
+    except TypeError:
+        return False
+    return {text[:1] for text in distinct}.isdisjoint(FORMULA) and not any(sign in whole for sign in QUOTES)
 
 
 def _numbers(column: pd.Series) -> np.ndarray:

@@ -46,3 +46,13 @@ def test_parts_are_the_whole(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(spreadsheet, "ROWS", 2)
     parts = list(csv_parts(frame))
     assert len(parts) == 4 and "".join(parts) == whole and "'=b" in whole
+
+
+def test_neighbours_of_few_kinds_are_written_as_one_and_read_alike() -> None:
+    """Pairs of cells that stand in several rows, cells in quotes, formulas and missing cells among them."""
+    kinds = {"a": ["x", "=y", None], "b": ["1,2", "z"], "c": ["only"]}
+    columns = {name: pd.Categorical([kind[row % len(kind)] for row in range(60)]) for name, kind in kinds.items()}
+    frame = pd.DataFrame({**columns, "text": [f"row {row}" for row in range(60)], "d": columns["b"]})
+    assert csv_text(frame) == for_spreadsheet(frame).to_csv(index=False, lineterminator="\n")
+    parts = [column for name in "abc" if (column := spreadsheet._written(frame[name], spreadsheet._Cells())) is not None]
+    assert [len(cells) for _, cells in spreadsheet._together(parts)] == [6]
