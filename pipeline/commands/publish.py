@@ -23,7 +23,7 @@ from pipeline.publishing.coarse import alone
 from pipeline.publishing.memory import PUBLISHED
 from pipeline.publishing.protect import Withheld, opaque
 from pipeline.publishing.public_book import open_to_all, public_book
-from pipeline.publishing.publication import Statement, standard_words
+from pipeline.publishing.publication import Statement, standard_words, texts
 from pipeline.publishing.squares import squares
 from pipeline.settings import Settings
 from pipeline.writing.files import write_files
@@ -148,19 +148,20 @@ def _write_all(folder: Path, tables: Mapping[str, pd.DataFrame], said: Statement
 
 
 def _write_into(work: Path, tables: Mapping[str, pd.DataFrame], said: Statement) -> list[str]:
-    frames = darwin_core.archive_frames(tables, said)
+    text = texts(tables)
+    frames = darwin_core.archive_frames(tables, text, said)
     contents: dict[str, Iterable[str]] = {darwin_core.FILES[name][0]: csv_parts(frame) for name, frame in frames.items()}
     contents |= {"meta.xml": [darwin_core.meta_xml(frames)], "eml.xml": [eml.eml_xml(tables, said)]}
     _zip(work / ARCHIVE, contents)
     (work / "data_package").mkdir()
-    texts: dict[str, str] = {f"{table}.csv": csv_text(frame) for table, frame in data_package.package_frames(tables).items()}
-    texts["datapackage.json"] = _json(data_package.descriptor(said))
-    texts["README.md"] = data_package.read_me(tables, said)
-    for name, text in texts.items():
-        (work / "data_package" / name).write_text(text, encoding="utf-8", newline="\n")
+    package = {f"{table}.csv": csv_text(frame) for table, frame in text.items()}
+    package["datapackage.json"] = _json(data_package.descriptor(said))
+    package["README.md"] = data_package.read_me(tables, said)
+    for name, content in package.items():
+        (work / "data_package" / name).write_text(content, encoding="utf-8", newline="\n")
     geo_files.write_geopackage(work / "squares.gpkg", tables, said)
     geo_files.write_geojson(work / "squares.geojson", tables, said)
-    return [ARCHIVE, *(f"data_package/{name}" for name in texts), "squares.gpkg", "squares.geojson"]
+    return [ARCHIVE, *(f"data_package/{name}" for name in package), "squares.gpkg", "squares.geojson"]
 
 
 def _zip(path: Path, contents: Mapping[str, Iterable[str]]) -> None:

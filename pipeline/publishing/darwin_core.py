@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from pipeline.publishing.publication import Statement, generalised, standard_words, texts, texts_of, word
+from pipeline.publishing.publication import Statement, generalised, standard_words, texts_of, word
 from schemas.distinct import numbered_rows
 from schemas.fields import Field
 from schemas.public import NEW, public_fields
@@ -36,13 +36,15 @@ PROTOCOL = (
 )
 
 
-def archive_frames(tables: Mapping[str, pd.DataFrame], said: Statement) -> dict[str, pd.DataFrame]:
+def archive_frames(tables: Mapping[str, pd.DataFrame], text: Mapping[str, pd.DataFrame], said: Statement) -> dict[str, pd.DataFrame]:
     """The four data files of the archive.
 
     Parameters
     ----------
     tables : mapping of str to DataFrame
         From `protect.public_rows`.
+    text : mapping of str to DataFrame
+        The same as text, from `publication.texts`.
     said : Statement
 
     Returns
@@ -58,7 +60,6 @@ def archive_frames(tables: Mapping[str, pd.DataFrame], said: Statement) -> dict[
     recorded during the visit.
     """
     taxa = tables["taxa"].set_index("code")
-    text = {table: texts(table, tables[table]) for table in ("visits", "finds", "absences", "availability")}
     order = {event: number for number, event in enumerate(tables["visits"]["event_id"])}
     return {
         "event": _events(text["visits"], said),

@@ -7,14 +7,9 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.publishing.publication import INVENTED, Statement, generalised, texts
+from pipeline.publishing.publication import INVENTED, Statement, generalised
 from schemas.descriptor import describe
 from schemas.public import PUBLIC_TABLES, public_fields, purpose_of, withheld_titles
-
-
-def package_frames(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
-    """Every public table as text, in the order of the package."""
-    return {table: texts(table, tables[table]) for table in PUBLIC_TABLES}
 
 
 def descriptor(said: Statement) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -11,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.settings import data_file
-from schemas.public import public_fields
+from schemas.public import PUBLIC_TABLES, public_fields
 
 INVENTED = "Invented study. No animal, place or person in it is real."
 
@@ -86,21 +87,23 @@ def as_written(value: Any, kind: str) -> str:
     return str(value)
 
 
-def texts(table: str, frame: pd.DataFrame) -> pd.DataFrame:
-    """A public table as text of an archive, its declared fields in order; each distinct value is written once.
+def texts(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Public tables as text of an archive, their declared fields in order; each distinct value is written once.
 
     Parameters
     ----------
-    table : str
-        One of `schemas.public.PUBLIC_TABLES`.
-    frame : DataFrame
-        Its rows.
+    tables : mapping of str to DataFrame
+        Rows of some of `schemas.public.PUBLIC_TABLES`.
 
     Returns
     -------
-    DataFrame
-        Each value as :func:`as_written` gives it; the index of `frame`.
+    dict of str to DataFrame
+        In the order of `PUBLIC_TABLES`; each value as :func:`as_written` gives it, the index as it was.
     """
+    return {table: _texts(table, tables[table]) for table in PUBLIC_TABLES if table in tables}
+
+
+def _texts(table: str, frame: pd.DataFrame) -> pd.DataFrame:
     declared = public_fields(table)
     columns = {name: texts_of(frame[name], field.kind) for name, field in declared.items()}
     return pd.DataFrame(columns, index=frame.index, columns=list(declared), dtype="str")

@@ -21,7 +21,7 @@ from public_cases import KEY, book_settings, find, published, rows, site, visit
 from pipeline.publishing.darwin_core import archive_frames, meta_xml
 from pipeline.publishing.eml import eml_xml
 from pipeline.publishing.protect import opaque
-from pipeline.publishing.publication import Statement
+from pipeline.publishing.publication import Statement, texts
 
 SPACE = "{http://rs.tdwg.org/dwc/text/}"
 DWC = "http://rs.tdwg.org/dwc/terms/"
@@ -61,7 +61,7 @@ def ours() -> dict[str, str]:
     visits = [visit("V1", "A", **both), visit("V2", "A", **both), visit("V3", "A", target_taxa=None, all_counted=None)]
     finds = [find("F1", "V1", "AA"), find("F2", "V2", "AA", "egg_mass"), find("F3", "V3", "AA")]
     tables, _ = published(rows([site("A")], visits, finds), book_settings("0.01", AA="0.01", BB="0.01"))
-    frames = archive_frames(tables, SAID)
+    frames = archive_frames(tables, texts(tables), SAID)
     made = {f"{name}.csv": frame.to_csv(index=False, quoting=csv.QUOTE_ALL, lineterminator="\n") for name, frame in frames.items()}
     return {**made, "meta.xml": meta_xml(frames), "eml.xml": eml_xml(tables, SAID)}
 

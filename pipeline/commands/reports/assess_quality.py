@@ -15,7 +15,7 @@ from pipeline.errors import RillbookError
 from pipeline.intake.settings_changed import settled
 from pipeline.publishing.darwin_core import archive_frames
 from pipeline.publishing.public_book import public_book
-from pipeline.publishing.publication import standard_words
+from pipeline.publishing.publication import standard_words, texts
 from pipeline.quality import archive as archive_file
 from pipeline.quality import report as quality
 from pipeline.reading import files as read
@@ -78,7 +78,7 @@ def own_rows(folder: Path, settings: Settings) -> tuple[pd.DataFrame, pd.Series]
     shown = public_book(folder, settings)
     licence = standard_words().get(("license", re.sub(r"[\s-]+", "-", settings.licence.strip().lower())), (settings.licence,) * 2)
     said = statement(settings, licence, date.today().isoformat(), shown.memory.key)
-    frames = archive_frames(shown.tables, said)
+    frames = archive_frames(shown.tables, texts(shown.tables), said)
     events = frames["event"]
     fresh = [name for name in events if name == "eventID" or name not in frames["occurrence"]]
     rows = frames["occurrence"].merge(events[fresh], on="eventID", how="left")
