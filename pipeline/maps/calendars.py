@@ -141,7 +141,7 @@ def calendars(cells: pd.DataFrame, parts: pd.Series) -> Iterator[Calendar]:
         From :func:`part_of`.
     """
     staged = cells["layer"].isin(STAGES)
-    keyed = cells[staged].assign(part=parts[staged])
+    keyed = cells.loc[staged, ["layer", "months", "temp_median_c", "n_readings"]].assign(part=parts[staged])
     for (part, layer), mine in keyed.groupby(["part", "layer"], sort=True):
         by_month: dict[int, list[tuple[float, float]]] = {}
         for months, celsius, readings in mine[["months", "temp_median_c", "n_readings"]].to_numpy(dtype=object).tolist():
@@ -155,7 +155,7 @@ def visited(cells: pd.DataFrame, parts: pd.Series) -> dict[Part, tuple[set[int],
     """Months with visits, number of visits, and of visits that found nothing, by part of the map."""
     efforts = cells["layer"] == EFFORT
     found = {}
-    for part, mine in cells[efforts].assign(part=parts[efforts]).groupby("part", sort=True):
+    for part, mine in cells.loc[efforts, ["months", "n_visits", "n_without"]].assign(part=parts[efforts]).groupby("part", sort=True):
         months = {month for text in mine["months"].unique() for month in _months(text)}
         found[Part(*part)] = (months, int(mine["n_visits"].sum()), int(mine["n_without"].sum()))
     return found

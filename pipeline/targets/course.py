@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -126,11 +127,17 @@ def slowed(values: Floats, closed: bool) -> Floats:
     ndarray, shape (n,)
         Nowhere above `values`; the highest curve that is so and keeps to the rate.
     """
-    day = np.arange(len(values))
+    return np.asarray((values[None, :] + _rise(len(values), closed)).min(axis=1), dtype=float)
+
+
+@cache
+def _rise(n_days: int, closed: bool) -> Floats:
+    """By how much a curve of that many days may change from each day to each other at `schedule_rate`, °C."""
+    day = np.arange(n_days)
     apart = np.abs(day[:, None] - day)
     if closed:
-        apart = np.minimum(apart, len(values) - apart)
-    return np.asarray((values[None, :] + judgement("schedule_rate") / WEEK * apart).min(axis=1), dtype=float)
+        apart = np.minimum(apart, n_days - apart)
+    return np.asarray(judgement("schedule_rate") / WEEK * apart)
 
 
 def _fitted(values: pd.DataFrame, read: list[int]) -> Floats:
