@@ -78,8 +78,7 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
         message = f"the map says nothing of the column {unlisted[0]!r} of {one.label}."
         raise RillbookError(message, "Map it, or list it under unused.", source.where)
     stripped, missing, coded = _stripped(one, source.missing)
-    shaped = np.ones(len(stripped), dtype=bool)
-    skipped = np.zeros(len(stripped), dtype=bool)
+    shaped, skipped = np.ones(len(stripped), dtype=bool), np.zeros(len(stripped), dtype=bool)
     for column, tokens in source.skip.items():
         skipped |= stripped[column].isin(tokens).to_numpy()
     # a row that is not read cannot be cut wrongly
@@ -130,8 +129,7 @@ def _counts_something(source: SourceMap, coded: dict[str, Coded], missing: np.nd
         counting |= dict.fromkeys(source.wide, (*source.wide_zeros, *source.not_counted))
     some = np.zeros(len(missing), dtype=bool)
     for column, nothing in counting.items():
-        texts = coded[column].values
-        zero = texts.isin([*ZEROS, *nothing]) | (texts.map(number_of) == 0)
+        zero = coded[column].values.isin([*ZEROS, *nothing]) | (coded[column].values.map(number_of) == 0)
         some |= ~missing[:, columns.index(column)] & ~zero.to_numpy()[coded[column].place]
     return some
 
