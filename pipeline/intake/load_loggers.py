@@ -8,6 +8,7 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from functools import cache
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -232,13 +233,17 @@ def _overlap_flags(connection: Any, layouts: list[Layout]) -> pd.DataFrame:
 def _exposed(connection: Any, layouts: list[Layout], known: pd.DataFrame, days: list[pd.DataFrame], time_zone: str) -> list[pd.DataFrame]:
     """Water loggers beside the air logger of their site, where there is one."""
     found = []
+    shift = logger_checks.standard_shift_us(time_zone)
+
+    @cache
+    def air_of(site_id: str) -> pd.DataFrame:
+        return logger_store.air_days(connection, site_id, shift)
+
     for number, (layout, of_days) in enumerate(zip(layouts, days, strict=True)):
         here = known.loc[layout.logger_id]
-        if here["medium"] != "water":
-            continue
-        shift = logger_checks.standard_shift_us(time_zone)
-        air = logger_store.air_days(connection, here["site_id"], shift) if pd.notna(here["site_id"]) else None
-        found.append(logger_checks.out_of_water(of_days, shift, air).assign(source=number))
+        if here["medium"] == "water":
+            air = air_of(here["site_id"]) if pd.notna(here["site_id"]) else None
+            found.append(logger_checks.out_of_water(of_days, shift, air).assign(source=number))
     return found
 
 

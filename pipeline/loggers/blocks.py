@@ -11,7 +11,7 @@ import json
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import islice
+from itertools import chain, islice, repeat
 from pathlib import Path
 
 import numpy as np
@@ -77,8 +77,18 @@ class Block:
         return moments_of_two(self.column(columns.get("date")), self.column(columns.get("clock")))
 
 
-def blocks_of(path: Path, encoding: str, delimiter: str, chunk: int = CHUNK) -> Iterator[Block]:
+def blocks_of(path: Path, encoding: str, delimiter: str, above: int = 0, chunk: int = CHUNK) -> Iterator[Block]:
     """Rows of a file, `chunk` at a time.
+
+    Parameters
+    ----------
+    path, encoding, delimiter : Path, str, str
+        The file.
+    above : int
+        Rows of a block of their own, before the first that may hold a reading: a quoted heading slows only them. They count to the first
+        `chunk`.
+    chunk : int
+        Rows at a time.
 
     Raises
     ------
@@ -86,13 +96,14 @@ def blocks_of(path: Path, encoding: str, delimiter: str, chunk: int = CHUNK) -> 
         A row cannot be cut into cells.
     """
     start = 1
+    sizes = chain((size for size in (above, chunk - above) if size > 0), repeat(chunk))
     try:
         with opened(path, encoding) as stream:
-            while some := take(stream, chunk):
+            while some := take(stream, size := next(sizes)):
                 block = _cut_at_once(some, delimiter, start)
                 if block is None:
                     put_back(stream, some)
-                    block, start = _cut_by_row(stream, delimiter, start, chunk, path)
+                    block, start = _cut_by_row(stream, delimiter, start, size, path)
                 else:
                     start += len(block.lines)
                 yield block

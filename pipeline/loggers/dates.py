@@ -100,23 +100,23 @@ def survey_of(path: Path, encoding: str, shape: Shape, words: Words, today: date
         there = text.casefold() not in tokens
         return there, there and "," in text, there and "." in text
 
-    for block in blocks_of(path, encoding, shape.delimiter, CHUNK):
-        above = min(max(0, shape.first - survey.rows), len(block.lines))
+    for block in blocks_of(path, encoding, shape.delimiter, shape.first, CHUNK):
+        is_above = survey.rows < shape.first
         survey.rows += len(block.lines)
-        if above == len(block.lines):
+        if is_above:
             continue
         with_value = np.zeros(len(block.lines), dtype=bool)
         for role in ("temp_c", "rh_pct"):
             cells = block.texts_in(shape.columns.get(role))
-            there, comma, dot = cells.each(signs_of, "bool")[above:].T
-            with_value[above:] |= there
+            there, comma, dot = cells.each(signs_of, "bool").T
+            with_value |= there
             survey.commas += int(comma.sum())
             survey.dots += int(dot.sum())
         if "unit" in shape.columns:
             cells = block.texts_in(shape.columns["unit"])
             units = {cells.text[code].strip("°").upper() for code in np.unique(cells.code[with_value])}
             survey.units = set(sorted(survey.units | units)[:UNITS_NAMED])
-        _tally(survey, block, above, with_value, shape.columns, words, limit, texts)
+        _tally(survey, block, with_value, shape.columns, words, limit, texts)
     survey.first_text, survey.last_text = texts.get("first", ""), texts.get("last", "")
     return survey
 
@@ -124,16 +124,15 @@ def survey_of(path: Path, encoding: str, shape: Shape, words: Words, today: date
 def _tally(
     survey: Survey,
     block: Block,
-    above: int,
     with_value: np.ndarray,
     columns: dict[str, int],
     words: Words,
     limit: int,
     texts: dict[str, str],
 ) -> None:
-    """Try every order of the dates on one block, but for the rows above the first that may hold a reading."""
+    """Try every order of the dates on one block."""
     found = block.moments(columns)
-    rows = np.flatnonzero(found.is_moment[above:]) + above
+    rows = np.flatnonzero(found.is_moment)
     if not len(rows):
         return
     halves = found.tail.each(lambda text: bool(half_of(text)), "bool")[rows]

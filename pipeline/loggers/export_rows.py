@@ -75,14 +75,21 @@ def parts(layout: Layout, chunk: int = CHUNK) -> Iterator[Part]:
         The file changed since it was looked at.
     """
     seen, numbers = 0, {role: _numbers(layout, role) for role in ROLES}
-    for block in blocks_of(layout.path, layout.encoding, layout.shape.delimiter, chunk):
-        yield _part(layout, numbers, block, min(max(0, layout.shape.first - seen), len(block.lines)))
+    for block in blocks_of(layout.path, layout.encoding, layout.shape.delimiter, layout.shape.first, chunk):
+        yield _above(layout, block) if seen < layout.shape.first else _part(layout, numbers, block)
         seen += len(block.lines)
     if seen != layout.rows:
         raise RillbookError("the file changed while it was read.", "Close it in other programs and try again.", str(layout.path))
 
 
-def _part(layout: Layout, read: Numbers, block: Block, heading: int) -> Part:
+def _above(layout: Layout, block: Block) -> Part:
+    """The preamble and the headings."""
+    none = np.zeros(0, dtype="int64")
+    nothing = _typed(layout, none, none, none, {role: np.zeros(0) for role in ROLES})
+    return Part(nothing, _rows(block, np.full(len(block.lines), FATES.index("heading"), dtype="int8")), Counter(), {}, Counter())
+
+
+def _part(layout: Layout, read: Numbers, block: Block) -> Part:
     held: Counter[tuple[str, str, str]] = Counter()
     held_line: dict[tuple[str, str, str], int] = {}
     values: Counter[str] = Counter()
@@ -92,11 +99,10 @@ def _part(layout: Layout, read: Numbers, block: Block, heading: int) -> Part:
         held[key] += 1
         held_line.setdefault(key, line)
 
-    at, offset, is_plain, numbers = _plain(layout, read, block, heading, values)
+    at, offset, is_plain, numbers = _plain(layout, read, block, values)
     fates = np.full(len(is_plain), FATES.index("reading"), dtype="int8")
-    fates[:heading] = FATES.index("heading")
     is_reading = is_plain.copy()
-    for place in np.flatnonzero(~is_plain[heading:]) + heading:
+    for place in np.flatnonzero(~is_plain):
         fate, reading = _read_row(layout, int(block.lines[place]), block.row(int(place)), hold, values)
         fates[place] = FATES.index(fate)
         if reading is not None:
@@ -105,20 +111,23 @@ def _part(layout: Layout, read: Numbers, block: Block, heading: int) -> Part:
             for role, number in zip(ROLES, both, strict=True):
                 numbers[role][place] = np.nan if number is None else number
     taken = {role: number[is_reading] for role, number in numbers.items()}
-    fate = pd.Categorical.from_codes(fates, FATES)
-    source = pd.DataFrame({"line": block.lines, "fate": fate, "cells": np.array(block.as_json().split("\n"), dtype=object)})
-    return Part(_typed(layout, block.lines[is_reading], at[is_reading], offset[is_reading], taken), source, held, held_line, values)
+    readings = _typed(layout, block.lines[is_reading], at[is_reading], offset[is_reading], taken)
+    return Part(readings, _rows(block, fates), held, held_line, values)
+
+
+def _rows(block: Block, fates: np.ndarray) -> pd.DataFrame:
+    cells = np.array(block.as_json().split("\n"), dtype=object)
+    return pd.DataFrame({"line": block.lines, "fate": pd.Categorical.from_codes(fates, FATES), "cells": cells})
 
 
 def _plain(
-    layout: Layout, read: Numbers, block: Block, heading: int, values: Counter[str]
+    layout: Layout, read: Numbers, block: Block, values: Counter[str]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, dict[str, np.ndarray]]:
     """Local moments and offsets, µs, the rows in which all can be read, and the values of both roles; the rest is for row by row."""
     columns = layout.shape.columns
     moments = block.moments(columns)
     day, clock, offset = moments.days(layout.date_order, layout.pivot_year), moments.clocks(), moments.offsets()
     is_plain = moments.is_moment & (day != NOT_READ) & (clock != NOT_READ)
-    is_plain[:heading] = False
     at = np.where(is_plain, day, 0) * DAY_US + np.where(is_plain, clock, 0)
     numbers, missing, any_value = {}, {}, np.zeros(len(at), dtype=bool)
     for role in ROLES:

@@ -44,7 +44,7 @@ def test_blocks_hold_what_row_by_row_reading_gives(name: str, chunk: int, tmp_pa
     path = tmp_path / "a.csv"
     path.write_bytes(FILES[name].encode())
     rows = list(rows_of(path, "utf-8", ","))
-    blocks = list(blocks_of(path, "utf-8", ",", chunk))
+    blocks = list(blocks_of(path, "utf-8", ",", chunk=chunk))
     assert [len(block.lines) for block in blocks[:-1]] == [chunk] * (len(blocks) - 1)
     assert [int(line) for block in blocks for line in block.lines] == [line for line, _ in rows]
     assert [block.row(number) for block in blocks for number in range(len(block.lines))] == [cells for _, cells in rows]
@@ -61,8 +61,16 @@ def test_blocks_hold_what_row_by_row_reading_gives(name: str, chunk: int, tmp_pa
 def test_a_plain_file_is_cut_at_once(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
     path.write_text(PLAIN, encoding="utf-8")
-    for block in blocks_of(path, "utf-8", ",", 7):
+    for block in blocks_of(path, "utf-8", ",", chunk=7):
         assert block.columns is not None and all(isinstance(column, Spans) for column in block.columns)
+
+
+def test_a_quoted_heading_slows_only_itself(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text(PLAIN.replace("Date Time", '"Date Time, GMT-05:00"'), encoding="utf-8")
+    heading, *others = blocks_of(path, "utf-8", ",", 1, 7)
+    assert heading.row(0) == ["Date Time, GMT-05:00", "Temp °C"] and [len(block.lines) for block in (heading, *others)] == [1, 6, 7, 7, 4]
+    assert all(isinstance(column, Spans) for block in others for column in block.columns or [None])
 
 
 def test_a_stray_quote_mark_is_told_with_the_line_of_its_row(tmp_path: Path) -> None:
@@ -71,5 +79,5 @@ def test_a_stray_quote_mark_is_told_with_the_line_of_its_row(tmp_path: Path) -> 
     with pytest.raises(RillbookError) as row_by_row:
         list(rows_of(path, "utf-8", ","))
     with pytest.raises(RillbookError) as at_once:
-        list(blocks_of(path, "utf-8", ",", 5))
+        list(blocks_of(path, "utf-8", ",", chunk=5))
     assert str(at_once.value) == str(row_by_row.value) and "line 12" in str(at_once.value)
