@@ -31,7 +31,7 @@ def read(layout: Layout, chunk: int = 20_000) -> tuple[pd.DataFrame, Counter[str
     frames, fates, held, values = [], Counter[str](), Counter[tuple[str, str, str]](), Counter[str]()
     for part in export_rows.parts(layout, chunk):
         frames.append(part.readings)
-        fates.update(part.rows["fate"])
+        fates.update(part.fates)
         held.update(part.held)
         values.update(part.values)
     assert sum(fates.values()) == layout.rows

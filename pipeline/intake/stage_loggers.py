@@ -158,9 +158,9 @@ def _read(
     for part in export_rows.parts(layout):
         logger_store.add(connection, number, layout.logger_id, part.readings)
         if texts:
-            logger_store.add_rows(connection, number, part.rows, sum(found.fates.values()))
+            logger_store.add_texts(connection, number, part.texts, sum(found.fates.values()))
         logger_checks.feed(watched, part.readings)
-        found.fates.update({fate: int(n) for fate, n in part.rows["fate"].value_counts().items() if n})
+        found.fates.update(part.fates)
         found.values.update(part.values)
         found.held.update(part.held)
         found.first_line = {**part.held_line, **found.first_line}

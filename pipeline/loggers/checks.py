@@ -6,6 +6,7 @@ The figures stand in data/reference/logger_limits.csv with their sources.
 
 from __future__ import annotations
 
+from array import array
 from functools import cache
 
 import numpy as np
@@ -125,7 +126,7 @@ def _daily(state: Watch, days: np.ndarray, temp: np.ndarray) -> None:
     least, most = np.minimum.reduceat(temp, starts), np.maximum.reduceat(temp, starts)
     for start, end, low, high in zip(starts.tolist(), [*starts[1:].tolist(), len(days)], least.tolist(), most.tolist(), strict=True):
         some = temp[start:end]
-        day = state.days.setdefault(int(days[start]), [0.0, 0.0, 0.0, float("inf"), float("-inf"), float(some[0])])
+        day = state.days.setdefault(int(days[start]), array("d", (0, 0, 0, float("inf"), float("-inf"), some[0])))
         off = some - day[5]
         day[0], day[1], day[2] = day[0] + len(some), day[1] + float(off.sum()), day[2] + float((off * off).sum())
         day[3], day[4] = min(day[3], low), max(day[4], high)

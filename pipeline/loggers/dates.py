@@ -108,10 +108,11 @@ def survey_of(path: Path, encoding: str, shape: Shape, words: Words, today: date
         with_value = np.zeros(len(block.lines), dtype=bool)
         for role in ("temp_c", "rh_pct"):
             cells = block.texts_in(shape.columns.get(role))
-            there, comma, dot = cells.each(signs_of, "bool").T
-            with_value |= there
-            survey.commas += int(comma.sum())
-            survey.dots += int(dot.sum())
+            there, comma, dot = np.array(list(map(signs_of, cells.text)), dtype=bool).T
+            with_value |= there[cells.code]
+            rows_of = np.bincount(cells.code, minlength=len(cells.text))
+            survey.commas += int(rows_of[comma].sum())
+            survey.dots += int(rows_of[dot].sum())
         if "unit" in shape.columns:
             cells = block.texts_in(shape.columns["unit"])
             units = {cells.text[code].strip("°").upper() for code in np.unique(cells.code[with_value])}
@@ -135,16 +136,18 @@ def _tally(
     rows = np.flatnonzero(found.is_moment)
     if not len(rows):
         return
-    halves = found.tail.each(lambda text: bool(half_of(text)), "bool")[rows]
-    zoned = found.tail.each(lambda text: bool(zone_of(text)), "bool")[rows]
-    survey.marked += int(halves.sum())
-    survey.plain += int((~halves).sum())
-    survey.offsets += int(zoned.sum())
-    survey.without_offset += int((~zoned).sum())
+    tails = np.bincount(found.tail.code[rows], minlength=len(found.tail.text))
+    marked = int(tails[[bool(half_of(text)) for text in found.tail.text]].sum())
+    zoned = int(tails[[bool(zone_of(text)) for text in found.tail.text]].sum())
+    survey.marked += marked
+    survey.plain += len(rows) - marked
+    survey.offsets += zoned
+    survey.without_offset += len(rows) - zoned
     is_reading = with_value[rows]
     survey.readings += int(is_reading.sum())
     written = found.date.code[rows]
-    for code in np.unique(written):
+    codes = np.flatnonzero(np.bincount(written))
+    for code in codes:
         orders = orders_of(found.date.text[code])
         survey.own_orders.add(orders[0] if len(orders) == 1 else "")
     texts.setdefault("first", moment_of(block.row(rows[0]), columns))
@@ -156,7 +159,11 @@ def _tally(
         return f"line {block.lines[row]}, {moment_of(block.row(row), columns)!r}"
 
     for order, tally in survey.tallies.items():
-        days = found.days(order, words.pivot_year)[rows]
+        day_of_code = found.days_by_code(order, words.pivot_year)
+        if (day_of_code[codes] == NOT_READ).all():
+            tally.failed = tally.failed or told(rows[0])
+            continue
+        days = day_of_code[written]
         good = (days != NOT_READ) & (clocks != NOT_READ)
         if not good.all() and not tally.failed:
             tally.failed = told(rows[np.argmin(good)])
@@ -177,6 +184,9 @@ def _steps(tally: Tally, moments: np.ndarray, changed: np.ndarray) -> None:
     tally.last = int(moments[-1])
     tally.day_changes += int(changed.sum())
     for counter, some in ((tally.steps, steps), (tally.day_steps, steps[changed])):
+        if len(some) and (some == some[0]).all():
+            counter[int(some[0])] += len(some)
+            continue
         for step, n in zip(*np.unique(some, return_counts=True), strict=True):
             counter[int(step)] += int(n)
         if len(counter) > DISTINCT:

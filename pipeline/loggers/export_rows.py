@@ -17,6 +17,7 @@ from pipeline.loggers.columns import REMEMBERED
 from pipeline.loggers.exports import Layout
 from pipeline.loggers.layout import cell_of, moment_of
 from pipeline.loggers.moments import NOT_READ
+from pipeline.loggers.stream import LINE_END
 from pipeline.loggers.text import DAY_US, MOMENT, clock_of, day_of, number_of, offset_us
 from schemas.tables import fields
 
@@ -28,6 +29,8 @@ Reading = tuple[int, int, int, float | None, float | None]
 Numbers = dict[str, Callable[[str], tuple[bool, float]]]
 # Distinct held texts that are told apart in one chunk: memory stays small for any file
 DISTINCT = 2000
+# Rows whose texts are kept in one
+TOGETHER = 128
 
 
 @dataclass(frozen=True)
@@ -38,8 +41,11 @@ class Part:
     ----------
     readings : DataFrame
         ``line``, ``read_at`` (UTC), ``temp_c``, ``rh_pct``, ``ambiguous`` and ``skipped`` (daylight saving).
-    rows : DataFrame
-        ``line``, ``fate`` (one of ``FATES``) and ``cells`` (JSON) of every row.
+    fates : Counter
+        Rows by fate, each of ``FATES``.
+    texts : DataFrame
+        ``first`` in the chunk, from 0, its ``line``, ``n``, ``fate`` and ``cells`` (JSON, a line a row) of rows that follow one another
+        with one fate.
     held : Counter
         ``(field, text, rule)`` to how often; the first line of each is in `held_line`.
     held_line : dict
@@ -49,7 +55,8 @@ class Part:
     """
 
     readings: pd.DataFrame
-    rows: pd.DataFrame
+    fates: Counter[str]
+    texts: pd.DataFrame
     held: Counter[tuple[str, str, str]]
     held_line: dict[tuple[str, str, str], int]
     values: Counter[str]
@@ -86,7 +93,8 @@ def _above(layout: Layout, block: Block) -> Part:
     """The preamble and the headings."""
     none = np.zeros(0, dtype="int64")
     nothing = _typed(layout, none, none, none, {role: np.zeros(0) for role in ROLES})
-    return Part(nothing, _rows(block, np.full(len(block.lines), FATES.index("heading"), dtype="int8")), Counter(), {}, Counter())
+    fates = np.full(len(block.lines), FATES.index("heading"), dtype="int8")
+    return Part(nothing, *_texts(block, fates), Counter(), {}, Counter())
 
 
 def _part(layout: Layout, read: Numbers, block: Block) -> Part:
@@ -112,12 +120,22 @@ def _part(layout: Layout, read: Numbers, block: Block) -> Part:
                 numbers[role][place] = np.nan if number is None else number
     taken = {role: number[is_reading] for role, number in numbers.items()}
     readings = _typed(layout, block.lines[is_reading], at[is_reading], offset[is_reading], taken)
-    return Part(readings, _rows(block, fates), held, held_line, values)
+    return Part(readings, *_texts(block, fates), held, held_line, values)
 
 
-def _rows(block: Block, fates: np.ndarray) -> pd.DataFrame:
-    cells = np.array(block.as_json().split("\n"), dtype=object)
-    return pd.DataFrame({"line": block.lines, "fate": pd.Categorical.from_codes(fates, FATES), "cells": cells})
+def _texts(block: Block, fates: np.ndarray) -> tuple[Counter[str], pd.DataFrame]:
+    """Rows by fate, and their texts, many in one: the database is handed a hundredth of them, and parts them itself."""
+    rows, text = len(fates), block.as_json().encode()
+    breaks = np.flatnonzero((np.diff(block.lines) != 1) | (np.diff(fates) != 0)) + 1
+    first = np.union1d(np.arange(0, rows, TOGETHER), breaks)
+    after = np.append(first[1:], rows)
+    ends = np.append(np.flatnonzero(np.frombuffer(text, "uint8") == LINE_END), len(text))
+    begins = np.append(0, ends[:-1] + 1)
+    cells = [text[begin:end].decode() for begin, end in zip(begins[first].tolist(), ends[after - 1].tolist(), strict=True)]
+    fate = np.array(FATES, dtype=object)[fates[first]]
+    counted = dict(zip(FATES, np.bincount(fates, minlength=len(FATES)).tolist(), strict=True))
+    frame = {"first": first, "line": block.lines[first], "n": after - first, "fate": fate, "cells": np.array(cells, dtype=object)}
+    return Counter({name: n for name, n in counted.items() if n}), pd.DataFrame(frame, copy=False)
 
 
 def _plain(

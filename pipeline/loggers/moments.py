@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from pipeline.loggers.columns import Column, Texts
-from pipeline.loggers.text import CLOCK, DATE, MOMENT, clock_of, day_of, offset_us
+from pipeline.loggers.text import CLOCK, DATE, DATES, MOMENT, clock_of, day_of, offset_us
 from schemas.distinct import numbered
 
 ONLY_DATE = re.compile(DATE, re.ASCII)
@@ -39,7 +39,11 @@ class Moments:
 
     def days(self, order: str, pivot_year: int | None) -> np.ndarray:
         """Days since 1970-01-01 of the dates read in one order; `NOT_READ` where they cannot be."""
-        return self.date.each(lambda text: _day(text, order, pivot_year), "int64")
+        return self.days_by_code(order, pivot_year)[self.date.code]
+
+    def days_by_code(self, order: str, pivot_year: int | None) -> np.ndarray:
+        """The same of each distinct date."""
+        return np.array([_day(text, order, pivot_year) for text in self.date.text], dtype="int64")
 
     def clocks(self) -> np.ndarray:
         """Microseconds since midnight; `NOT_READ` where the clock shows no such time."""
@@ -127,7 +131,7 @@ def _one_by_one(rows: np.ndarray, texts: list[str], dates: _Pieces, tails: _Piec
             is_moment[row] = True
 
 
-@lru_cache(maxsize=50_000)
+@lru_cache(maxsize=DATES)
 def _date_before(head: str) -> str:
     """Date in what stands before a clock time; empty where there is none."""
     match = HEAD.fullmatch(head)
@@ -140,7 +144,7 @@ def _pieces(tail: str) -> tuple[str | None, str | None, str | None]:
     return (None, None, None) if match is None else (match[1], match[2], match[3])
 
 
-@lru_cache(maxsize=50_000)
+@lru_cache(maxsize=DATES)
 def _day(text: str, order: str, pivot_year: int | None) -> int:
     day = day_of(text, order, pivot_year) if text else None
     return NOT_READ if day is None else day

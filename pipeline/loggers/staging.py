@@ -3,45 +3,62 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 # Two exports of one reading may round differently in the last binary digit
 ALIKE = 1e-6
 
-# Beyond this DuckDB puts what is staged on disk, beside the book
-MEMORY = "300MB"
+# Beyond this DuckDB puts what it works on in the folder of what is staged
+MEMORY = "128MB"
+# Readings that are compared at once
+SLICE = 200_000
 STAGED = """
 CREATE TABLE staged (source INTEGER, line BIGINT, logger_id VARCHAR, read_at TIMESTAMP, temp_c DOUBLE, rh_pct DOUBLE);
-CREATE TABLE texts (source INTEGER, source_row INTEGER, line INTEGER, fate VARCHAR, cells VARCHAR)"""
+CREATE TABLE texts (source INTEGER, source_row INTEGER, line INTEGER, n INTEGER, fate VARCHAR,
+  cells VARCHAR USING COMPRESSION uncompressed)"""
 SAME = f"""coalesce(abs(s.temp_c - o.temp_c) <= {ALIKE}, s.temp_c IS NULL AND o.temp_c IS NULL)
   AND coalesce(abs(s.rh_pct - o.rh_pct) <= {ALIKE}, s.rh_pct IS NULL AND o.rh_pct IS NULL)"""
+SPANS = """
+CREATE OR REPLACE TEMP TABLE spans AS
+SELECT source, logger_id, min(read_at) AS low, max(read_at) AS high FROM staged GROUP BY ALL
+"""
 # Files whose times rise and in whose span neither another file of their logger nor the book has anything: nothing is to be compared
 APART = """
 CREATE OR REPLACE TEMP TABLE apart AS
-WITH spans AS (SELECT source, logger_id, min(read_at) AS low, max(read_at) AS high FROM staged GROUP BY ALL)
 SELECT * FROM spans s WHERE list_contains($1::INTEGER[], source)
   AND NOT EXISTS (SELECT 1 FROM spans o WHERE o.logger_id = s.logger_id AND o.source <> s.source AND o.low <= s.high AND s.low <= o.high)
-  AND NOT EXISTS (SELECT 1 FROM logger_readings r WHERE r.logger_id = s.logger_id AND r.read_at BETWEEN s.low AND s.high)
+  AND source NOT IN (SELECT DISTINCT source FROM logger_readings r JOIN spans USING (logger_id) WHERE r.read_at BETWEEN low AND high)
+"""
+TO_COMPARE = """
+SELECT date_trunc('day', read_at)::TIMESTAMP AS day, count(*) AS n FROM staged ANTI JOIN apart USING (source) GROUP BY day ORDER BY day
+"""
+NOTHING_COMPARED = """
+CREATE OR REPLACE TEMP TABLE compared (source INTEGER, line BIGINT, logger_id VARCHAR, read_at TIMESTAMP, temp_c DOUBLE, rh_pct DOUBLE,
+  fate VARCHAR, in_load INTEGER, other_c DOUBLE, other_pct DOUBLE)
 """
 # The first reading of a logger and instant counts: the book's, else the first in the order of files and lines
 COMPARED = f"""
-CREATE OR REPLACE TEMP TABLE compared AS
-WITH staged AS (SELECT * FROM staged WHERE source NOT IN (SELECT source FROM apart)),
-firsts AS (SELECT * FROM staged QUALIFY row_number() OVER (PARTITION BY logger_id, read_at ORDER BY source, line) = 1),
-known AS (SELECT logger_id, read_at, temp_c, rh_pct FROM logger_readings SEMI JOIN firsts USING (logger_id, read_at)),
-owners AS (SELECT * FROM known UNION ALL SELECT logger_id, read_at, temp_c, rh_pct FROM firsts ANTI JOIN known USING (logger_id, read_at))
-SELECT s.source, s.line, s.logger_id, s.read_at, s.temp_c, s.rh_pct, CASE WHEN f.line IS NOT NULL AND k.logger_id IS NULL THEN 'stored'
-  WHEN {SAME} THEN 'same' ELSE 'differs' END AS fate, k.logger_id IS NOT NULL AS in_book, o.temp_c AS other_c, o.rh_pct AS other_pct
-FROM staged s JOIN owners o USING (logger_id, read_at)
-LEFT JOIN firsts f ON f.source = s.source AND f.line = s.line LEFT JOIN known k ON k.logger_id = s.logger_id AND k.read_at = s.read_at;
+INSERT INTO compared
+WITH slice AS (SELECT *, source::BIGINT << 40 | line AS place FROM staged ANTI JOIN apart USING (source)
+  WHERE read_at >= $1 AND read_at < $2),
+firsts AS (SELECT logger_id, read_at, min(place) AS place, arg_min_null(temp_c, place) AS temp_c, arg_min_null(rh_pct, place) AS rh_pct
+  FROM slice GROUP BY ALL),
+known AS (SELECT logger_id, read_at, temp_c, rh_pct, load_id FROM logger_readings SEMI JOIN spans USING (logger_id)
+  WHERE read_at >= $1 AND read_at < $2),
+owners AS (SELECT f.logger_id, f.read_at, f.place, k.load_id, if(k.load_id IS NULL, f.temp_c, k.temp_c) AS temp_c,
+  if(k.load_id IS NULL, f.rh_pct, k.rh_pct) AS rh_pct
+  FROM firsts f LEFT JOIN known k ON k.logger_id = f.logger_id AND k.read_at = f.read_at)
+SELECT s.source, s.line, s.logger_id, s.read_at, s.temp_c, s.rh_pct, CASE WHEN o.load_id IS NULL AND s.place = o.place THEN 'stored'
+  WHEN {SAME} THEN 'same' ELSE 'differs' END AS fate, o.load_id AS in_load, o.temp_c AS other_c, o.rh_pct AS other_pct
+FROM slice s JOIN owners o ON o.logger_id = s.logger_id AND o.read_at = s.read_at
 """
 JUDGED = """
 CREATE OR REPLACE TEMP VIEW judged AS SELECT * FROM compared UNION ALL
-SELECT source, line, logger_id, read_at, temp_c, rh_pct, 'stored' AS fate, FALSE AS in_book, temp_c AS other_c, rh_pct AS other_pct
+SELECT source, line, logger_id, read_at, temp_c, rh_pct, 'stored' AS fate, NULL AS in_load, temp_c AS other_c, rh_pct AS other_pct
 FROM staged WHERE source IN (SELECT source FROM apart)
 """
 
@@ -62,7 +79,8 @@ def begin(connection: Any) -> None:
 def take(connection: Any, path: Path) -> None:
     """Show an open book what was staged in a database that is closed by now."""
     _sparing(connection)
-    place = str(path).replace("'", "''")
+    place, beside = (str(one).replace("'", "''") for one in (path, path.parent))
+    connection.execute(f"SET temp_directory = '{beside}'")
     connection.execute(f"ATTACH '{place}' AS scratch (READ_ONLY)")
     for name in ("staged", "texts"):
         connection.execute(f"CREATE OR REPLACE TEMP VIEW {name} AS SELECT * FROM scratch.{name}")
@@ -71,21 +89,19 @@ def take(connection: Any, path: Path) -> None:
 def _sparing(connection: Any) -> None:
     connection.execute(f"SET memory_limit = '{MEMORY}'")
     connection.execute("SET preserve_insertion_order = false")
+    # each thread needs memory of its own
+    connection.execute("SET threads = 2")
 
 
-def add(connection: Any, source: int, logger_id: str, readings: pd.DataFrame) -> None:
-    """Stage the readings of one chunk of a file."""
-    if len(readings):
-        named = logger_id.replace("'", "''")
-        frame = connection.from_df(readings[["line", "read_at", "temp_c", "rh_pct"]])
-        frame.project(f"{source}, line, '{named}', read_at, temp_c, rh_pct").insert_into("staged")
+def add(connection: Any, source: int, logger_id: str, chunk: pd.DataFrame) -> None:
+    """Stage the readings of one chunk of a file; DuckDB finds the frame by its name here, and lets it go at once."""
+    if len(chunk):
+        connection.execute("INSERT INTO staged SELECT ?, line, ?, read_at, temp_c, rh_pct FROM chunk", [source, logger_id])
 
 
-def add_rows(connection: Any, source: int, rows: pd.DataFrame, first_row: int) -> None:
+def add_texts(connection: Any, source: int, chunk: pd.DataFrame, first_row: int) -> None:
     """Stage all rows of one chunk of a file as text; `first_row` is the number of the first, from 0."""
-    if len(rows):
-        frame = connection.from_df(rows.assign(source_row=np.arange(first_row, first_row + len(rows))))
-        frame.project(f"{source}, source_row, line, fate, cells").insert_into("texts")
+    connection.execute("INSERT INTO texts SELECT ?, ? + first, line, n, fate, cells FROM chunk", [source, first_row])
 
 
 def _append(connection: Any, table: str, frame: pd.DataFrame, columns: tuple[str, ...]) -> None:
@@ -113,13 +129,23 @@ def judge(connection: Any, rising: list[int] | None = None) -> pd.DataFrame:
         ``source``, ``fate`` (stored, same, differs), ``n``, and of the first such reading ``line``, ``read_at``, ``temp_c``, ``rh_pct``,
         ``other_c``, ``other_pct`` (what is stored in its place).
     """
+    # a table of its own, so that the database knows that it is small, and looks up readings in it and not it in all readings
+    connection.execute(SPANS)
     connection.execute(APART, [rising or []])
-    connection.execute(COMPARED)
+    connection.execute(NOTHING_COMPARED)
+    for low, high in _slices(connection.execute(TO_COMPARE).df()):
+        connection.execute(COMPARED, [low, high])
     connection.execute(JUDGED)
     return connection.execute("""
         SELECT source, fate, count(*) AS n, min(line) AS line, arg_min(read_at, line) AS read_at, arg_min(temp_c, line) AS temp_c,
           arg_min(rh_pct, line) AS rh_pct, arg_min(other_c, line) AS other_c, arg_min(other_pct, line) AS other_pct
         FROM judged GROUP BY source, fate ORDER BY source, fate""").df()
+
+
+def _slices(days: pd.DataFrame) -> Iterator[tuple[pd.Timestamp, pd.Timestamp]]:
+    """Spans of whole days, each with about `SLICE` readings: what is compared at once stays small, however long a file is."""
+    for _, some in days.groupby(days["n"].cumsum() // SLICE):
+        yield some["day"].iloc[0], some["day"].iloc[-1] + pd.Timedelta(days=1)
 
 
 def overlaps(connection: Any) -> pd.DataFrame:
@@ -181,14 +207,13 @@ def store(connection: Any, load_id: int, files: pd.DataFrame, flags: pd.DataFram
     )
     connection.execute(
         """INSERT INTO source_rows (load_id, source, source_row, line, fate, cells)
-        SELECT ?, source, source_row, line, fate, cells FROM texts""",
+        SELECT ?, source, source_row + i, line + i, fate, cells
+        FROM (SELECT * REPLACE (unnest(string_split(cells, chr(10))) AS cells), unnest(range(n)) AS i FROM texts)""",
         [load_id],
     )
     connection.execute(
-        """INSERT INTO rests SELECT DISTINCT ?, a.load_id FROM compared j
-        JOIN logger_readings_all a ON a.logger_id = j.logger_id AND a.read_at = j.read_at SEMI JOIN active ON active.load_id = a.load_id
-        WHERE j.in_book AND a.load_id <> ?""",
-        [load_id, load_id],
+        "INSERT INTO rests SELECT DISTINCT ?, in_load FROM compared WHERE in_load IS NOT NULL",
+        [load_id],
     )
     named = files.assign(load_id=load_id, sheet="")
     _append(connection, "source_files", named, ("load_id", "source", "file", "sheet", "sha256", "header"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from array import array
 from collections import Counter
 from dataclasses import dataclass, field
 from functools import cache
@@ -76,7 +77,7 @@ class Watch:
     flags : list of dict
         Flags so far, in the columns of ``FLAG_COLUMNS``.
     days : dict
-        Day of the zone's standard time to ``[n, sum, sum of squares, low, high, first]`` of the temperature, °C; sums are of differences
+        Day of the zone's standard time to n, sum, sum of squares, low, high and first of the temperature, °C; sums are of differences
         from the day's first value, so that no digit is lost.
     """
 
@@ -85,7 +86,7 @@ class Watch:
     time_zone: str
     shift_us: int
     flags: list[dict[str, object]] = field(default_factory=list)
-    days: dict[int, list[float]] = field(default_factory=dict)
+    days: dict[int, array[float]] = field(default_factory=dict)
     count: Counter[str] = field(default_factory=Counter)
     runs: dict[str, Stretch] = field(default_factory=dict)
     last: tuple[int, float, int] | None = None

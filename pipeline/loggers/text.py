@@ -23,6 +23,8 @@ MARKS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codec
 WINDOWS = "windows-1252"
 
 DAY_US = 86_400_000_000
+# Dates whose reading is kept: those of ten years in three orders, and more would only hold memory
+DATES = 20_000
 DATE = r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2}[ -][A-Za-z]{3,9}\.?[ -]\d{2,4}"
 CLOCK = r"\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d{1,6})?)?"
 MOMENT = re.compile(rf"({DATE})(?:T|[ ,]+)({CLOCK})\s*([AaPp]\.?[Mm]\.?)?\s*(Z|[+-]\d{{2}}:?\d{{2}})?", re.ASCII)
@@ -98,7 +100,7 @@ def rows_of(path: Path, encoding: str, delimiter: str) -> Iterator[tuple[int, li
         raise RillbookError("the file says it is UTF-16 text and is not.", "Export it again as UTF-8 text.", str(path)) from None
 
 
-@lru_cache(maxsize=50_000)
+@lru_cache(maxsize=DATES)
 def orders_of(text: str) -> tuple[str, ...]:
     """Orders in which the digits of a date could stand, by its shape alone: a year of four digits says where it is."""
     parts = re.split(r"[./ -]+", text)
@@ -109,7 +111,7 @@ def orders_of(text: str) -> tuple[str, ...]:
     return ("mdy", "dmy") if len(parts[2]) > 2 else ("ymd", "mdy", "dmy")
 
 
-@lru_cache(maxsize=50_000)
+@lru_cache(maxsize=DATES)
 def day_of(text: str, order: str, pivot: int | None = None) -> int | None:
     """Days since 1970-01-01 of a date read in an order, or None where it is no date in that order.
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import duckdb
 import pandas as pd
 import pytest
@@ -15,8 +17,8 @@ HOURS = pd.date_range("2021-07-01", periods=4, freq="h", unit="us")
 def connection() -> duckdb.DuckDBPyConnection:
     """A book whose logger L1 read 14 °C in the first hour."""
     made = duckdb.connect()
-    made.execute("CREATE TABLE logger_readings (logger_id VARCHAR, read_at TIMESTAMP, temp_c DOUBLE, rh_pct DOUBLE)")
-    made.execute("INSERT INTO logger_readings VALUES ('L1', '2021-07-01', 14.0, NULL)")
+    made.execute("CREATE TABLE logger_readings (load_id INTEGER, logger_id VARCHAR, read_at TIMESTAMP, temp_c DOUBLE, rh_pct DOUBLE)")
+    made.execute("INSERT INTO logger_readings VALUES (1, 'L1', '2021-07-01', 14.0, NULL)")
     made.execute("CREATE TABLE loggers (logger_id VARCHAR, site_id VARCHAR, medium VARCHAR)")
     made.execute("INSERT INTO loggers VALUES ('L1', 'S1', 'air')")
     staging.begin(made)
@@ -50,6 +52,24 @@ def test_another_value_at_one_instant_is_told_with_what_stands(connection: duckd
 def test_a_missing_reading_differs_from_a_number(connection: duckdb.DuckDBPyConnection) -> None:
     staging.add(connection, 0, "L1", readings(None))
     assert fates(connection) == {(0, "differs"): 1}
+
+
+def test_what_is_compared_in_slices_is_the_same(connection: duckdb.DuckDBPyConnection, monkeypatch: pytest.MonkeyPatch) -> None:
+    for source, temps in enumerate(((14.0, 15.0, None, 16.0), (14.5, None, 15.5, 16.0), (14.0, 15.0, None, 17.0))):
+        days = pd.date_range("2021-06-30 23:00", periods=4, freq="25h", unit="us")
+        staging.add(connection, source, "L1", readings(*temps).assign(read_at=[HOURS[0], *days[1:]]))
+    whole = staging.judge(connection)
+    monkeypatch.setattr(staging, "SLICE", 1)
+    pd.testing.assert_frame_equal(staging.judge(connection), whole)
+    assert whole["n"].sum() == 12 and set(whole["fate"]) == {"stored", "same", "differs"}
+
+
+def test_what_finds_no_room_in_memory_goes_where_the_staged_readings_are(tmp_path: Path) -> None:
+    with duckdb.connect(str(tmp_path / "staged.duckdb")) as made:
+        staging.begin(made)
+    with duckdb.connect(str(tmp_path / "book.duckdb")) as book:
+        staging.take(book, tmp_path / "staged.duckdb")
+        assert book.execute("SELECT current_setting('temp_directory')").fetchall() == [(str(tmp_path),)]
 
 
 def test_overlaps_name_the_span_of_the_others(connection: duckdb.DuckDBPyConnection) -> None:
