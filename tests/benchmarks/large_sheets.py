@@ -27,22 +27,24 @@ def write_sheets(folder: Path, finds: int) -> list[Path]:
     return [folder / f"{name}.csv" for name in sheets]
 
 
-def write_loggers(folder: Path) -> Path:
-    """A sheet with one logger, ``L1``, at a site of :func:`write_sheets`."""
+def write_loggers(folder: Path, loggers: int = 1) -> Path:
+    """A sheet with loggers, ``L1`` and so on, at a site of :func:`write_sheets`."""
     site = pd.read_csv(folder / "sites.csv", dtype="str", nrows=1)["site_id"].iloc[0]
     path = folder / "loggers.csv"
-    path.write_text(f"logger_id,site_id,medium,model,accuracy_c\nL1,{site},water,invented,0.2\n", encoding="utf-8")
+    rows = [f"L{number},{site},water,invented,0.2\n" for number in range(1, loggers + 1)]
+    path.write_text("logger_id,site_id,medium,model,accuracy_c\n" + "".join(rows), encoding="utf-8")
     return path
 
 
-def write_export(folder: Path, readings: int) -> Path:
-    """Export of the logger ``L1``: a reading each 15 minutes, up to the end of 2025; a year's and a day's course with noise, seeded."""
+def write_exports(folder: Path, readings: int, loggers: int = 1) -> list[Path]:
+    """Exports of the loggers, one after the other: a reading each 15 minutes up to the end of 2025, a year's and a day's course, seeded."""
     end = pd.Timestamp("2025-12-31 23:45")
     times = pd.date_range(end=end, periods=readings, freq=STEP)
     day = times.dayofyear.to_numpy() + (times.hour.to_numpy() + times.minute.to_numpy() / 60) / 24
     noise = np.random.default_rng(SEED).normal(0, 0.2, readings)
     water = 10 - 7 * np.cos(2 * np.pi * (day - 20) / 365.25) - 1.2 * np.cos(2 * np.pi * (day % 1 - 0.62)) + noise
     frame = pd.DataFrame({"Date Time, GMT-05:00": times.strftime("%Y-%m-%d %H:%M"), "Temp, °C": np.round(water, 2)})
-    path = folder / "L1.csv"
-    frame.to_csv(path, index=False)
-    return path
+    paths = [folder / f"L{number}.csv" for number in range(1, loggers + 1)]
+    for path, rows in zip(paths, np.array_split(np.arange(readings), loggers), strict=True):
+        frame.iloc[rows].to_csv(path, index=False)
+    return paths

@@ -55,4 +55,5 @@ def logger(path: Path) -> None:
 
 
 if __name__ == "__main__":
-    {"check": check, "logger": logger}[sys.argv[1]](Path(sys.argv[2]))
+    for named in sys.argv[2:]:
+        {"check": check, "logger": logger}[sys.argv[1]](Path(named))
