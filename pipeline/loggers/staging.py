@@ -14,6 +14,8 @@ ALIKE = 1e-6
 
 # Beyond this DuckDB puts what it works on in the folder of what is staged
 MEMORY = "128MB"
+# To compare and to sort readings it needs more
+MEMORY_TO_COMPARE = "300MB"
 # Readings that are compared at once
 SLICE = 200_000
 STAGED = """
@@ -133,7 +135,10 @@ def judge(connection: Any, rising: list[int] | None = None) -> pd.DataFrame:
     connection.execute(SPANS)
     connection.execute(APART, [rising or []])
     connection.execute(NOTHING_COMPARED)
-    for low, high in _slices(connection.execute(TO_COMPARE).df()):
+    days = connection.execute(TO_COMPARE).df()
+    if len(days):
+        connection.execute(f"SET memory_limit = '{MEMORY_TO_COMPARE}'")
+    for low, high in _slices(days):
         connection.execute(COMPARED, [low, high])
     connection.execute(JUDGED)
     return connection.execute("""
@@ -156,13 +161,17 @@ def overlaps(connection: Any) -> pd.DataFrame:
     DataFrame
         ``source``, ``from_at``, ``to_at`` (of the others), ``n`` of them, ``same`` and ``differs`` (readings of the file at their times).
     """
+    # a table of its own for the same reason as the spans of all
+    connection.execute("""
+        CREATE OR REPLACE TEMP TABLE touched AS
+        SELECT source, logger_id, min(read_at) AS low, max(read_at) AS high, count(*) FILTER (fate = 'same') AS same,
+          count(*) FILTER (fate = 'differs') AS differs FROM compared GROUP BY ALL""")
     return connection.execute("""
-        WITH spans AS (SELECT source, logger_id, min(read_at) AS low, max(read_at) AS high, count(*) FILTER (fate = 'same') AS same,
-          count(*) FILTER (fate = 'differs') AS differs FROM compared GROUP BY ALL),
-        others AS (SELECT -1 AS source, logger_id, read_at FROM logger_readings UNION ALL SELECT source, logger_id, read_at FROM compared)
+        WITH others AS (SELECT -1 AS source, logger_id, read_at FROM logger_readings
+          UNION ALL SELECT source, logger_id, read_at FROM compared)
         SELECT s.source, min(o.read_at) AS from_at, max(o.read_at) AS to_at, count(*) AS n, any_value(s.same) AS same,
           any_value(s.differs) AS differs
-        FROM spans s JOIN others o ON o.logger_id = s.logger_id AND o.source < s.source AND o.read_at BETWEEN s.low AND s.high
+        FROM touched s JOIN others o ON o.logger_id = s.logger_id AND o.source < s.source AND o.read_at BETWEEN s.low AND s.high
         GROUP BY s.source ORDER BY s.source""").df()
 
 
@@ -197,12 +206,14 @@ def store(connection: Any, load_id: int, files: pd.DataFrame, flags: pd.DataFram
     """
     # sorted already where files come one after the other; a sort of all readings costs more than to store them
     spans = connection.execute("SELECT logger_id, low FROM apart ORDER BY source").fetchall()
-    compared = connection.execute("SELECT 1 FROM compared LIMIT 1").fetchall()
+    unsorted = spans != sorted(spans) or bool(connection.execute("SELECT 1 FROM compared LIMIT 1").fetchall())
     connection.execute("SET preserve_insertion_order = true")
+    if unsorted:
+        connection.execute(f"SET memory_limit = '{MEMORY_TO_COMPARE}'")
     connection.execute(
         f"""INSERT INTO logger_readings_all (load_id, source, line, logger_id, read_at, temp_c, rh_pct)
         SELECT ?, source, line, logger_id, read_at, temp_c, rh_pct FROM judged WHERE fate = 'stored'
-        {"ORDER BY logger_id, read_at" if compared or spans != sorted(spans) else ""}""",
+        {"ORDER BY logger_id, read_at" if unsorted else ""}""",
         [load_id],
     )
     connection.execute(
