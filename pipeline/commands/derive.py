@@ -19,7 +19,7 @@ from pipeline.commands.target_files import Derived as Derived
 from pipeline.errors import RillbookError
 from pipeline.intake.report import silent
 from pipeline.intake.settings_changed import settled
-from pipeline.publishing.public_book import public_title, withheld_sites
+from pipeline.publishing.public_book import NAMES, public_title, withheld_sites
 from pipeline.settings import Settings
 from pipeline.writing.files import write_files
 from pipeline.writing.site_counts import coarse_sites, told_sites
@@ -33,6 +33,13 @@ METHOD_NOTE = (
 UNITS = {"deficit": "kPa", "rh_p25": "%"}
 COUNTED = ("humidity", "humidity_found", "water", "selection")
 """Tables that count sites: whole for the keeper alone, and as others may know them."""
+
+KNOWN = {
+    "visits": ("visit_id", "site_id", "visit_date", "water_temp_c", "target_taxa", *NAMES["visits"]),
+    "finds": ("visit_id", "taxon", "microhabitat", *NAMES["finds"]),
+    "availability": ("visit_id", "microhabitat"),
+}
+"""Fields that are asked for in rows of the book where it has most of them; the readings are chosen in the database."""
 
 
 def refuse_empty(connection: Any, folder: Path) -> None:
@@ -90,7 +97,7 @@ def derive_targets(
         progress("reading the evidence")
         before, accepted = read_ledger(connection)
         hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
-        known = known_rows(connection)
+        known = known_rows(connection, wanted=KNOWN)
         hidden, latitudes = withheld_sites(folder, settings, known)
         open_readings, readings, exclusions = evidence.readings_told(connection, settings, hidden)
         spans = site_spans.site_spans(connection, hidden, latitudes)
