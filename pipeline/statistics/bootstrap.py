@@ -14,8 +14,14 @@ from numpy.typing import ArrayLike, NDArray
 from pipeline.statistics.quantiles import Floats, checked_probabilities, thresholds, values_and_weights, weighted_quantile
 
 CHUNK = 500_000
+"""Figures that are worked on at once, so that a large book needs no more memory than a small one."""
+
+ABREAST = 256
+"""Least number of replicates side by side."""
+
 BLOCK = 16
-Counts = NDArray[np.int64]
+Counts = NDArray[Any]
+Drawn = tuple[NDArray[np.intp], Counts]
 
 
 def crossed_draws(n_sites: int, n_dates: int, replicates: int, rng: np.random.Generator) -> tuple[Counts, Counts]:
@@ -44,10 +50,16 @@ def crossed_draws(n_sites: int, n_dates: int, replicates: int, rng: np.random.Ge
 
 
 def _copies(n: int, replicates: int, rng: np.random.Generator) -> Counts:
-    # Drawing and counting is several times faster than numpy's multinomial, which draws a binomial for each member.
-    drawn = rng.integers(n, size=(replicates, n))
-    drawn += np.arange(replicates)[:, None] * n
-    return np.bincount(drawn.ravel(), minlength=replicates * n).reshape(replicates, n)
+    counts = np.empty((replicates, n), dtype=np.min_scalar_type(n))
+    # Drawing and counting is several times faster than numpy's multinomial, which draws a binomial for each member. Some replicates at a
+    # time stay in the processor's cache, and draw what all at once would.
+    step = max(1, CHUNK // n)
+    for start in range(0, replicates, step):
+        part = counts[start : start + step]
+        drawn = rng.integers(n, size=part.shape)
+        drawn += np.arange(len(part))[:, None] * n
+        part[:] = np.bincount(drawn.ravel(), minlength=part.size).reshape(part.shape)
+    return counts
 
 
 def crossed_bootstrap(
@@ -132,16 +144,15 @@ def replicate_quantiles(
     # Copies of a site times copies of a date are small whole numbers: in bytes a book's replicates stay in the processor's cache, and a
     # row a reading (not a row a replicate) lets whole rows be copied.
     kind = np.min_scalar_type(int(site_counts.max()) * int(date_counts.max()))
-    by_site, by_date = (np.ascontiguousarray(counts.T, dtype=kind) for counts in (site_counts, date_counts))
     order = np.argsort(values, kind="stable")
     x, w, site, date = (_whole_blocks(column[order]) for column in (values, weights, site, date))
     w[len(values) :] = 0
     result = np.empty((len(site_counts), len(probabilities)))
-    # A few replicates at a time, so that 100,000 readings need tens of megabytes and not gigabytes.
-    step = max(1, CHUNK // x.size)
+    step = max(ABREAST, CHUNK // x.size)
     for start in range(0, len(result), step):
         part = slice(start, start + step)
-        result[part] = _weighted_quantiles(x, w, by_site[:, part][site] * by_date[:, part][date], probabilities).T
+        of_site, of_date = (np.ascontiguousarray(counts[part].T, dtype=kind) for counts in (site_counts, date_counts))
+        result[part] = _weighted_quantiles(x, w, (site, of_site), (date, of_date), probabilities).T
     return result
 
 
@@ -149,25 +160,42 @@ def _whole_blocks(column: NDArray[Any]) -> NDArray[Any]:
     return np.pad(column, (0, -len(column) % BLOCK), mode="edge")
 
 
-def _weighted_quantiles(values: Floats, weights: Floats, copies: NDArray[Any], probabilities: Floats) -> Floats:
-    """Quantiles of sorted values that stand in each replicate so many times, shape (probabilities, replicates).
+def _weighted_quantiles(values: Floats, weights: Floats, sites: Drawn, dates: Drawn, probabilities: Floats) -> Floats:
+    """Quantiles of sorted values in each replicate, shape (probabilities, replicates).
 
-    `copies` has the shape (readings, replicates), the number of readings a multiple of ``BLOCK``. First the block of readings in which a
-    quantile lies, from the sums of whole blocks, then its place in that block alone.
+    `sites` and `dates` are the row of each reading and, a row a site or date and a column a replicate, how often that was drawn. The number
+    of readings is a multiple of ``BLOCK``. First the block of readings in which a quantile lies, from the sums of whole blocks, then its
+    place in that block alone.
     """
-    replicates = copies.shape[1]
-    blocks = copies.astype(float).reshape(-1, BLOCK, replicates)
-    # Not matmul: its sums depend on the processor and on threads.
-    reached = _running_sums(np.einsum("bi,bir->br", weights.reshape(-1, BLOCK), blocks))
+    (site, of_site), (date, of_date) = sites, dates
+    replicates = of_site.shape[1]
+    reached = np.empty((len(values) // BLOCK, replicates))
+    step = max(1, CHUNK // (BLOCK * replicates))
+    for start in range(0, len(reached), step):
+        inside = slice(start * BLOCK, (start + step) * BLOCK)
+        copies = (of_site[site[inside]] * of_date[date[inside]]).astype(float).reshape(-1, BLOCK, replicates)
+        # Not matmul: its sums depend on the processor and on threads.
+        np.einsum("bi,bir->br", weights[inside].reshape(-1, BLOCK), copies, out=reached[start : start + step])
+    _running_sums(reached)
     threshold = thresholds(probabilities[:, None], reached[-1])
-    block = np.minimum([(reached < one).sum(axis=0) for one in threshold], len(reached) - 1)
-    rows = np.arange(BLOCK)[:, None, None] + block * BLOCK
-    inside = copies[rows, np.arange(replicates)] * weights[rows]
-    inside[0] += np.where(block > 0, np.take_along_axis(reached, np.maximum(block - 1, 0), axis=0), 0.0)
-    _running_sums(inside)
+    block = _first_reached(reached, threshold)
+    rows, column = np.arange(BLOCK)[:, None, None] + block * BLOCK, np.arange(replicates)
+    so_far = of_site[site[rows], column] * of_date[date[rows], column] * weights[rows]
+    so_far[0] += np.where(block > 0, np.take_along_axis(reached, np.maximum(block - 1, 0), axis=0), 0.0)
+    _running_sums(so_far)
     # Sums in another order may end a hair lower than the block's: the last reading that has weight then reaches it.
-    place = (inside < np.minimum(threshold, inside[-1])).sum(axis=0)
+    place = (so_far < np.minimum(threshold, so_far[-1])).sum(axis=0)
     return np.where(reached[-1] > 0, values[block * BLOCK + place], np.nan)
+
+
+def _first_reached(rising: Floats, threshold: Floats) -> NDArray[np.intp]:
+    """Row of each column at which it reaches its thresholds, the last where none does; `threshold` and result (thresholds, columns)."""
+    low, high = np.zeros(threshold.shape, dtype=np.intp), np.full(threshold.shape, len(rising) - 1)
+    while (low < high).any():
+        middle = (low + high) // 2
+        below = np.take_along_axis(rising, middle, axis=0) < threshold
+        low, high = np.where(below, np.minimum(middle + 1, high), low), np.where(below, high, middle)
+    return low
 
 
 def _running_sums(rows: Floats) -> Floats:
