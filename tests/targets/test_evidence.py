@@ -7,6 +7,7 @@ is checked against the almanac in test_sun. The cases are invented.
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 from typing import Any
 
 import pandas as pd
@@ -248,6 +249,17 @@ def test_hash_follows_the_readings_and_not_their_order(settings: Settings) -> No
     assert input_hash(frame) == input_hash(frame.iloc[::-1].reset_index(drop=True))
     assert input_hash(frame) != input_hash(frame.assign(value=frame["value"] + 0.1))
     assert input_hash(frame) != input_hash(frame.assign(hour=11.0))
+
+
+def test_hash_is_that_of_the_rows_as_pandas_writes_them(settings: Settings) -> None:
+    """hashlib of pandas' own CSV: cells that need quotes, zeros of both signs, and what is missing."""
+    frame, _ = readings(
+        book(sites=[SITE], visits=[VISIT], finds=[{**FIND, "find_id": f"F{n}", "water_temp_c": n} for n in range(4)]), settings
+    )
+    odd = frame.assign(site=['a "b", c', "d\re", "", "f"], visit_ids=["V1\nV2", "V3", "V1\nV2", "V4"], value=[0.0, -0.0, 0.1 + 0.2, 1e-7])
+    odd["hour"], odd["night"] = [None, 11.0, 11.5, -0.0], pd.array([None, True, False, True], dtype="boolean")
+    lines = odd.astype({"date": "str"}).to_csv(index=False, header=False, lineterminator="\n").splitlines()
+    assert input_hash(odd) == hashlib.sha256("\n".join([",".join(odd.columns), *sorted(lines)]).encode()).hexdigest()
 
 
 def test_availability_is_read_by_medium(settings: Settings) -> None:
