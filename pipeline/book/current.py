@@ -79,6 +79,14 @@ def _nothing(table: str) -> pd.DataFrame:
     return typed.assign(incomplete=pd.Series(dtype=bool)) if table == "visits" else typed
 
 
+def hold_visits(connection: DuckDBPyConnection) -> None:
+    """Work out once what visits say: a temporary table stands before the view ``visits``, for as long as this connection is open.
+
+    For those who join visits many times, and store none meanwhile: to work them out takes longer than most joins.
+    """
+    connection.execute("CREATE TEMP TABLE visits AS SELECT * FROM visits")
+
+
 def known_rows(
     connection: DuckDBPyConnection, as_stored: bool = False, wanted: Mapping[str, Collection[str]] | None = None
 ) -> dict[str, pd.DataFrame]:

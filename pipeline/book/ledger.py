@@ -26,7 +26,9 @@ def add_to_ledger(connection: DuckDBPyConnection, entries: pd.DataFrame, at: dat
     """Add values to the ledger; an entry that stands there already is not repeated."""
     if entries.empty:
         return
-    rows = entering(Published, entries).assign(published_at=at, visits=[sorted(days) for days in entries["visits"]])
+    # the values of one cell rest on one set
+    ordered = {days: sorted(days) for days in set(entries["visits"])}
+    rows = entering(Published, entries).assign(published_at=at, visits=[ordered[days] for days in entries["visits"]])
     connection.register("incoming", rows)
     names = "taxon, population, life_stage, medium, month, quantity, value, visits, method"
     connection.execute(f"INSERT INTO published SELECT published_at, {names} FROM incoming i ANTI JOIN published p USING ({names})")

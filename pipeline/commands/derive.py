@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.book.connection import is_empty, open_book
-from pipeline.book.current import known_rows
+from pipeline.book.current import hold_visits, known_rows
 from pipeline.book.ledger import accept_warmer, add_to_ledger, read_ledger
 from pipeline.commands.field_loggers import FieldLoggers, field_loggers
 from pipeline.commands.target_files import STAGE, write_targets
@@ -97,10 +97,12 @@ def derive_targets(
         progress("reading the evidence")
         before, accepted = read_ledger(connection)
         hashes = connection.execute("SELECT DISTINCT sha256 FROM source_files SEMI JOIN active USING (load_id) ORDER BY ALL").df()
+        hold_visits(connection)
         known = known_rows(connection, wanted=KNOWN)
         hidden, latitudes = withheld_sites(folder, settings, known)
-        open_readings, readings, exclusions = evidence.readings_told(connection, settings, hidden)
+        # before the readings take their memory
         spans = site_spans.site_spans(connection, hidden, latitudes)
+        open_readings, readings, exclusions = evidence.readings_told(connection, settings, hidden)
         (whole, damp), (told, open_damp) = _described(connection, settings, readings, open_readings, hidden)
         field = field_loggers(connection, settings, known, reduced)
         cycle, half_ranges = _daily_cycle(field, settings, readings, known)

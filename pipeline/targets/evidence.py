@@ -138,7 +138,9 @@ def judged(connection: Any, settings: Settings) -> tuple[pd.DataFrame, pd.DataFr
     left_out : DataFrame
         Finds that have no reading that could count, as the exclusions of :func:`readings`.
     """
-    frame = connection.execute(f"{JUDGED} SELECT * FROM judged WHERE reason IS NULL {finds.IN_ORDER}", finds.thermometer()).df()
+    frame = connection.execute(
+        f"{JUDGED} SELECT * EXCLUDE (find_id) FROM judged WHERE reason IS NULL {finds.IN_ORDER}", finds.thermometer()
+    ).df()
     left_out = connection.execute(f"{JUDGED} {finds.LEFT_OUT}", finds.thermometer()).df()
     frame["night"] = finds.night(frame, settings.time_zone)
     frame["hour"] = finds.hour(frame)

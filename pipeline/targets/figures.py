@@ -104,7 +104,8 @@ def n_visits(readings: Columns) -> int:
     """
     if "visit_ids" not in readings:
         return _distinct(readings["visit_id"])
-    return len({code for codes in pd.unique(np.asarray(readings["visit_ids"])) for code in codes.split("\n")})
+    lists = pd.unique(np.asarray(readings["visit_ids"]))
+    return len(set("\n".join(lists).split("\n"))) if len(lists) else 0
 
 
 def _distinct(values: Any) -> int:
