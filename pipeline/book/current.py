@@ -22,7 +22,7 @@ TYPES = {"whole": "Int64", "yes_no": "boolean", "day": "datetime64[us]", "instan
 def conform(table: str, frame: pd.DataFrame, wanted: Collection[str] = ()) -> pd.DataFrame:
     """Declared fields of a table in their types, or those of them that are wanted, from a frame that DuckDB gave."""
     # most tables of a small book have no row, and to type their forty columns takes as long as to type a thousand rows
-    return _typed(table, frame, wanted) if len(frame) else _no_rows(table).copy()
+    return _typed(table, frame, wanted) if len(frame) else _of(_no_rows(table), wanted)
 
 
 @cache
@@ -41,6 +41,10 @@ def _typed(table: str, frame: pd.DataFrame, wanted: Collection[str] = ()) -> pd.
             column = column.astype("object").where(column.notna(), pd.NA)
         columns[name] = column.astype(TYPES.get(declared.kind, "str"))
     return pd.DataFrame(columns, index=frame.index)
+
+
+def _of(frame: pd.DataFrame, wanted: Collection[str]) -> pd.DataFrame:
+    return frame[[name for name in frame if not wanted or name in wanted]].copy()
 
 
 def current_rows(connection: DuckDBPyConnection, table: str, as_stored: bool = False, wanted: Collection[str] = ()) -> pd.DataFrame:
@@ -64,7 +68,7 @@ def current_rows(connection: DuckDBPyConnection, table: str, as_stored: bool = F
         Declared fields in their types.
     """
     if not has_rows(connection, f"{table}_all"):
-        return _nothing(table).copy()
+        return _of(_nothing(table), (*wanted, "incomplete") if wanted else ())
     read = [*wanted, *(["incomplete"] if table == "visits" else [])] if wanted else ["*"]
     frame = connection.execute(f"SELECT {', '.join(read)} FROM {table} ORDER BY {key_of(table)}").df()
     if as_stored and "said_target_taxa" in frame:
