@@ -89,7 +89,7 @@ def _apply(source: SourceMap, one: SourceTable) -> MappedSource:
     for column, tokens in source.no_find.items():
         no_find |= stripped[column].isin(tokens).to_numpy()
     # a row that says "nothing" and yet counts an animal contradicts itself; as a find it is held, and nothing is said of absence
-    no_find &= ~_counts_something(source, coded, missing, list(stripped))
+    no_find &= ~_counts_something(source, coded, missing)
     marked = no_find.copy()
     counts = wide.count_cells(source, stripped, missing) if source.wide else None
     no_find |= wide.nothing_found(source, counts) if counts is not None else False
@@ -122,12 +122,12 @@ def _stripped(one: SourceTable, tokens: tuple[str, ...]) -> tuple[pd.DataFrame, 
     return pd.DataFrame(columns, index=cells.index, columns=cells.columns, copy=False), missing, coded
 
 
-def _counts_something(source: SourceMap, coded: dict[str, Coded], missing: np.ndarray, columns: list[str]) -> np.ndarray:
+def _counts_something(source: SourceMap, coded: dict[str, Coded], missing: np.ndarray) -> np.ndarray:
     """Rows whose count, or one of them, is written and is no zero, readable or not."""
     counting = {cell.column: cell.missing for one in source.tables.get("finds", ()) if one.name == "count" for cell in one.cells}
     if source.wide_field == "count":
         counting |= dict.fromkeys(source.wide, (*source.wide_zeros, *source.not_counted))
-    some = np.zeros(len(missing), dtype=bool)
+    some, columns = np.zeros(len(missing), dtype=bool), list(coded)
     for column, nothing in counting.items():
         zero = coded[column].values.isin([*ZEROS, *nothing]) | (coded[column].values.map(number_of) == 0)
         some |= ~missing[:, columns.index(column)] & ~zero.to_numpy()[coded[column].place]
