@@ -177,14 +177,20 @@ def connect(path: Path, write: bool) -> DuckDBPyConnection:
             time.sleep(LOOK_AGAIN_S)
             continue
         # what goes there may hold exact places; the engine itself would let everybody look
+        mark = _in_use(connection, path)
         with suppress(OSError):
-            _spilled(path).mkdir(mode=0o700)
+            mark.parent.mkdir(mode=0o700, exist_ok=True)
+            mark.touch()
         limit = max(LEAST_MEMORY, TIMES_THE_FILE * path.stat().st_size)
         connection.execute(f"SET memory_limit = '{limit} bytes'")
         if write:
             # exact places lie in it; a file system without rights keeps what it has
             with suppress(OSError):
                 path.chmod(0o600)
+                # who writes is alone: what others left there was left by a kill
+                for left in mark.parent.glob("*"):
+                    if f"_{os.getpid()}_" not in left.name:
+                        left.unlink(missing_ok=True)
         return connection
 
 
@@ -248,9 +254,9 @@ def copy_beside(path: Path, name: str) -> Path:
     return copy
 
 
-def _spilled(path: Path) -> Path:
-    """Folder for what the engine cannot hold in memory, by the engine's own name for it."""
-    return path.with_name(f"{path.name}.tmp")
+def _in_use(connection: DuckDBPyConnection, path: Path) -> Path:
+    """Empty file that keeps the folder for what the engine cannot hold in memory; the folder's name is the engine's."""
+    return path.with_name(f"{path.name}.tmp") / f"in_use_{os.getpid()}_{id(connection)}"
 
 
 def close(connection: DuckDBPyConnection, path: Path) -> None:
@@ -260,9 +266,11 @@ def close(connection: DuckDBPyConnection, path: Path) -> None:
     # after a full disk the database refuses even to close; what matters was said already
     with suppress(duckdb.Error):
         connection.close()
-    # another command may use it at this moment
+    mark = _in_use(connection, path)
+    # another command may use the folder at this moment: one that the engine makes anew is open to everybody
     with suppress(OSError):
-        _spilled(path).rmdir()
+        mark.unlink(missing_ok=True)
+        mark.parent.rmdir()
 
 
 def _first(problem: Exception) -> str:

@@ -74,12 +74,29 @@ def test_nobody_else_may_look_at_what_does_not_fit_in_memory(folder: Path) -> No
     with open_book(folder) as connection:
         assert connection.execute("SELECT current_setting('temp_directory')").fetchall() == [(str(spilled),)]
         assert spilled.stat().st_mode & 0o777 == 0o700
+        with open_book(folder):
+            pass
         connection.execute("SET memory_limit = '40MB'")
+        assert spilled.stat().st_mode & 0o777 == 0o700, "another command that ends leaves the folder of this one"
         rows = connection.execute("SELECT i, hash(i)::VARCHAR AS text FROM range(2_000_000) t(i) ORDER BY text")
-        assert rows.fetchone() and [*spilled.iterdir()]
+        assert rows.fetchone() and [*spilled.glob("duckdb_temp*")]
         assert spilled.stat().st_mode & 0o777 == 0o700
         rows.fetchall()
     assert sorted(path.name for path in folder.iterdir()) == [FILE_NAME, "rillbook.toml"]
+
+
+def test_what_a_kill_left_of_it_goes_with_the_next_command_that_writes(folder: Path) -> None:
+    load(folder)
+    spilled = folder / f"{FILE_NAME}.tmp"
+    spilled.mkdir()
+    for name in ("in_use_0_1", "duckdb_temp_0_0_owner", "duckdb_temp_0_0_storage_DEFAULT-0.tmp"):
+        (spilled / name).touch()
+    with open_book(folder):
+        pass
+    assert len([*spilled.iterdir()]) == 3, "another command may be reading"
+    with open_book(folder, write=True):
+        pass
+    assert not spilled.exists()
 
 
 def test_a_question_too_large_for_the_memory_says_so(folder: Path) -> None:
